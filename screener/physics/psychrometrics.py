@@ -1,0 +1,126 @@
+"""Moist air: saturation, humidity ratio, enthalpy, dew point, density.
+
+Source of every formula unless another stands beside it: ASHRAE Handbook of Fundamentals 2017 (SI), chapter 1,
+equations by number. Ideal-gas mixture; humidity ratios differ from the real-gas tables of that chapter by up to 0.5 %.
+
+Temperatures [degC], pressures [Pa], humidity ratios [kg water / kg dry air], enthalpies [J / kg dry air],
+relative humidity as a fraction. All functions take and return Polars expressions, element by element.
+"""
+
+import polars as pl
+
+ZERO_C_K = 273.15
+TRIPLE_POINT_C = 0.01  # below it saturation is over ice; the switch of eq. 5 and 6
+STANDARD_PRESSURE_PA = 101325.0
+MASS_RATIO = 0.621945  # water to dry air, eq. 20
+GAS_CONSTANT_DRY_AIR = 287.042  # [J/(kg K)], eq. 1
+CP_DRY_AIR = 1006.0  # [J/(kg K)], eq. 30
+CP_VAPOUR = 1860.0  # [J/(kg K)], eq. 30
+LATENT_HEAT_0C = 2_501_000.0  # [J/kg], eq. 30
+
+_ICE = (-5.6745359e3, 6.3925247, -9.677843e-3, 6.2215701e-7, 2.0747825e-9, -9.484024e-13, 4.1635019)  # eq. 5
+_WATER = (-5.8002206e3, 1.3914993, -4.8640239e-2, 4.1764768e-5, -1.4452093e-8, 0.0, 6.5459673)  # eq. 6
+
+
+def _log_saturation_pressure(kelvin: pl.Expr, c: tuple[float, ...]) -> pl.Expr:
+    polynomial = c[1] + kelvin * (c[2] + kelvin * (c[3] + kelvin * (c[4] + kelvin * c[5])))
+    return c[0] / kelvin + polynomial + c[6] * kelvin.log()
+
+
+def _log_slope(kelvin: pl.Expr, c: tuple[float, ...]) -> pl.Expr:
+    polynomial = c[2] + kelvin * (2 * c[3] + kelvin * (3 * c[4] + kelvin * 4 * c[5]))
+    return -c[0] / kelvin**2 + polynomial + c[6] / kelvin
+
+
+def saturation_pressure(dry_bulb_c: pl.Expr) -> pl.Expr:
+    """Vapour pressure at saturation [Pa], over ice below the triple point and over water above it (eq. 5, 6)."""
+    kelvin = dry_bulb_c + ZERO_C_K
+    over_ice = _log_saturation_pressure(kelvin, _ICE)
+    over_water = _log_saturation_pressure(kelvin, _WATER)
+    return pl.when(dry_bulb_c <= TRIPLE_POINT_C).then(over_ice).otherwise(over_water).exp()
+
+
+def saturation_pressure_over_water(dry_bulb_c: pl.Expr) -> pl.Expr:
+    """Vapour pressure at saturation over liquid water [Pa] (eq. 6): for coils, which never run below freezing."""
+    return _log_saturation_pressure(dry_bulb_c + ZERO_C_K, _WATER).exp()
+
+
+def saturation_log_slope_over_water(dry_bulb_c: pl.Expr) -> pl.Expr:
+    """d ln(p_ws) / dT over liquid water [1/K]: the derivative of eq. 6."""
+    return _log_slope(dry_bulb_c + ZERO_C_K, _WATER)
+
+
+def humidity_ratio(vapour_pressure_pa: pl.Expr, pressure_pa: pl.Expr) -> pl.Expr:
+    """Humidity ratio [kg/kg] of air with this vapour pressure (eq. 20)."""
+    return MASS_RATIO * vapour_pressure_pa / (pressure_pa - vapour_pressure_pa)
+
+
+def vapour_pressure(humidity_ratio: pl.Expr, pressure_pa: pl.Expr) -> pl.Expr:
+    """Vapour pressure [Pa] of air with this humidity ratio (eq. 20 turned round)."""
+    return pressure_pa * humidity_ratio / (MASS_RATIO + humidity_ratio)
+
+
+def humidity_ratio_from_dew_point(dew_point_c: pl.Expr, pressure_pa: pl.Expr) -> pl.Expr:
+    """Humidity ratio [kg/kg] of air with this dew point (eq. 20, 36); also the saturated humidity ratio at a temperature."""
+    return humidity_ratio(saturation_pressure(dew_point_c), pressure_pa)
+
+
+def humidity_ratio_from_relative_humidity(dry_bulb_c: pl.Expr, fraction: pl.Expr, pressure_pa: pl.Expr) -> pl.Expr:
+    """Humidity ratio [kg/kg] at this dry-bulb and relative humidity [fraction] (eq. 12, 20)."""
+    return humidity_ratio(fraction * saturation_pressure(dry_bulb_c), pressure_pa)
+
+
+def humidity_ratio_from_wet_bulb(dry_bulb_c: pl.Expr, wet_bulb_c: pl.Expr, pressure_pa: pl.Expr) -> pl.Expr:
+    """Humidity ratio [kg/kg] from dry-bulb and thermodynamic wet-bulb (eq. 33 above freezing, eq. 35 below)."""
+    saturated = humidity_ratio_from_dew_point(wet_bulb_c, pressure_pa)
+    drop = dry_bulb_c - wet_bulb_c
+    water = ((2501 - 2.326 * wet_bulb_c) * saturated - 1.006 * drop) / (2501 + 1.86 * dry_bulb_c - 4.186 * wet_bulb_c)
+    ice = ((2830 - 0.24 * wet_bulb_c) * saturated - 1.006 * drop) / (2830 + 1.86 * dry_bulb_c - 2.1 * wet_bulb_c)
+    return pl.when(wet_bulb_c >= 0).then(water).otherwise(ice)
+
+
+def relative_humidity(dry_bulb_c: pl.Expr, humidity_ratio: pl.Expr, pressure_pa: pl.Expr) -> pl.Expr:
+    """Relative humidity [fraction] (eq. 12)."""
+    return vapour_pressure(humidity_ratio, pressure_pa) / saturation_pressure(dry_bulb_c)
+
+
+def enthalpy(dry_bulb_c: pl.Expr, humidity_ratio: pl.Expr) -> pl.Expr:
+    """Enthalpy [J/kg dry air], zero for dry air and liquid water at 0 degC (eq. 30)."""
+    return CP_DRY_AIR * dry_bulb_c + humidity_ratio * (LATENT_HEAT_0C + CP_VAPOUR * dry_bulb_c)
+
+
+def dew_point(humidity_ratio: pl.Expr, pressure_pa: pl.Expr) -> pl.Expr:
+    """Dew or frost point [degC]: eq. 37 and 38 as a first guess, then three Newton steps on eq. 5 and 6.
+
+    Heavy: for small tables and results, not for the hourly plan.
+    """
+    vapour = vapour_pressure(humidity_ratio.clip(1e-7), pressure_pa)
+    log_kpa = (vapour / 1000).log()
+    above = (
+        6.54 + 14.526 * log_kpa + 0.7389 * log_kpa**2 + 0.09486 * log_kpa**3 + 0.4569 * (vapour / 1000) ** 0.1984
+    )
+    below = 6.09 + 12.608 * log_kpa + 0.4959 * log_kpa**2
+    frozen = vapour <= 611.65  # [Pa], saturation at the triple point
+    guess = pl.when(frozen).then(below).otherwise(above)
+    for _ in range(3):
+        kelvin = guess + ZERO_C_K
+        log_pressure, slope = (
+            pl.when(frozen).then(ice).otherwise(water)
+            for ice, water in (
+                (_log_saturation_pressure(kelvin, _ICE), _log_saturation_pressure(kelvin, _WATER)),
+                (_log_slope(kelvin, _ICE), _log_slope(kelvin, _WATER)),
+            )
+        )
+        guess = guess - (log_pressure - vapour.log()) / slope
+    return guess
+
+
+def dry_air_density(dry_bulb_c: pl.Expr, humidity_ratio: pl.Expr, pressure_pa: pl.Expr) -> pl.Expr:
+    """Kilograms of dry air per cubic metre of moist air [kg/m3] (eq. 26 turned round)."""
+    kelvin = dry_bulb_c + ZERO_C_K
+    return pressure_pa / (GAS_CONSTANT_DRY_AIR * kelvin * (1 + 1.607858 * humidity_ratio))
+
+
+def standard_pressure(elevation_m: pl.Expr) -> pl.Expr:
+    """Pressure of the standard atmosphere at an elevation [Pa] (eq. 3)."""
+    return STANDARD_PRESSURE_PA * (1 - 2.25577e-5 * elevation_m) ** 5.2559
