@@ -63,7 +63,7 @@ WORDS = {
 
 # ASHRAE 62.1 table 6-1: cfm/person, cfm/ft2, people per 1000 ft2 [warehouse, supermarket, sales, gym from retyped
 # copies of the table; manufacturing, library and corridor from memory]. Shares of floor are this project's.
-VENTILATION = {
+VENTILATION: dict[str, list[tuple[float, float, float, float]]] = {
     "supermarket": [(1, 7.5, 0.06, 8)],
     "convenience_store": [(1, 7.5, 0.06, 8)],
     "restaurant": [(0.6, 7.5, 0.18, 70), (0.4, 7.5, 0.12, 20)],
