@@ -1,0 +1,217 @@
+"""What every table must look like: the Table Schema files of `schemas/`, compiled to Polars.
+
+A contract is the single definition of a table's columns, units, bounds and meaning, read by code and documentation
+alike. Keys beyond the open standard: `unit` and `source` (texts), `alternatives` (names of the same quantity in other
+units) and `letterCase` ("lower": the text is compared in lower case).
+"""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from screener import units
+
+PACKAGE = Path(__file__).parent
+FOLDERS = (PACKAGE / "schemas", PACKAGE.parent / "schemas")  # inside a wheel; in a checkout or editable install
+DTYPES: Mapping[str, type[pl.DataType]] = {
+    "string": pl.String,
+    "number": pl.Float64,
+    "integer": pl.Int64,
+    "boolean": pl.Boolean,
+}
+
+
+@dataclass(frozen=True)
+class Check:
+    """A rule of one column: `broken` is true for a value (typed, SI) that breaks it; `message` says what and the way out."""
+
+    column: str
+    rule: str
+    broken: pl.Expr
+    message: str
+
+
+@dataclass(frozen=True)
+class Field:
+    """One column of a contract, under its SI name; bounds are in `unit`."""
+
+    name: str
+    type: str
+    description: str
+    unit: str | None = None
+    source: str | None = None
+    title: str | None = None
+    example: Any = None
+    alternatives: tuple[str, ...] = ()
+    lower: bool = False
+    constraints: Mapping[str, Any] | None = None
+    true_values: tuple[str, ...] = ("true", "1")
+    false_values: tuple[str, ...] = ("false", "0")
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Every name the column may have in a file."""
+        return (self.name, *self.alternatives)
+
+    @property
+    def dtype(self) -> type[pl.DataType]:
+        """Its Polars type."""
+        return DTYPES[self.type]
+
+    @property
+    def required(self) -> bool:
+        """Whether every row needs a value."""
+        return bool(self._constraint("required"))
+
+    @property
+    def enum(self) -> tuple[str, ...]:
+        """The only values allowed; empty where any is."""
+        return tuple(self._constraint("enum") or ())
+
+    def checks(self, given_as: str | None = None) -> list[Check]:
+        """Rules of a value, with bounds told in the unit of `given_as` (one of `names`); nulls break none."""
+        name, value = given_as or self.name, pl.col(self.name)
+        checks: list[Check] = []
+        for key, broken in (
+            ("minimum", lambda bound: value < bound),
+            ("exclusiveMinimum", lambda bound: value <= bound),
+            ("maximum", lambda bound: value > bound),
+            ("exclusiveMaximum", lambda bound: value >= bound),
+        ):
+            if (bound := self._constraint(key)) is not None:
+                checks.append(Check(name, _RULES[key], broken(bound), self._out_of_bounds(key, name)))
+        if self.enum:
+            known = ", ".join(self.enum)
+            checks.append(Check(name, "unknown value", ~value.is_in(self.enum), f"not known; use one of {known}"))
+        if pattern := self._constraint("pattern"):
+            message = f"not of the form {pattern}; write it like {self.example}"
+            checks.append(Check(name, "wrong form", ~value.str.contains(f"^(?:{pattern})$"), message))
+        return checks
+
+    def _out_of_bounds(self, key: str, name: str) -> str:
+        low = self._constraint("minimum", "exclusiveMinimum")
+        high = self._constraint("maximum", "exclusiveMaximum")
+        bound = _figure(units.from_si(float(self._constraint(key)), name))
+        if low is None or high is None or key.startswith("exclusive"):
+            allowed = {"minimum": "at least", "exclusiveMinimum": "above", "maximum": "at most"}.get(key, "below")
+            return f"must be {allowed} {bound}; correct it or leave the cell empty if it is not known"
+        span = " to ".join(_figure(units.from_si(float(x), name)) for x in (low, high))
+        word = "below" if key == "minimum" else "above"
+        return f"{word} {bound}, the {key}; {name} takes {span}: check the figure and its unit"
+
+    def _constraint(self, *keys: str) -> Any:
+        found = self.constraints or {}
+        return next((found[key] for key in keys if key in found), None)
+
+
+@dataclass(frozen=True)
+class ForeignKey:
+    """`column` holds values of `reference_column` in the table `reference`."""
+
+    column: str
+    reference: str
+    reference_column: str
+
+
+@dataclass(frozen=True)
+class Contract:
+    """A table's definition."""
+
+    name: str
+    title: str
+    description: str
+    fields: tuple[Field, ...]
+    primary_key: tuple[str, ...]
+    foreign_keys: tuple[ForeignKey, ...]
+
+    @property
+    def columns(self) -> list[str]:
+        """The columns in order, under their SI names."""
+        return [field.name for field in self.fields]
+
+    def field(self, name: str) -> Field:
+        """The field of this SI name: KeyError if there is none."""
+        for field in self.fields:
+            if field.name == name:
+                return field
+        raise KeyError(f"the contract {self.name} has no field {name}")
+
+    def polars_schema(self) -> dict[str, type[pl.DataType]]:
+        """Column names and Polars types."""
+        return {field.name: field.dtype for field in self.fields}
+
+    def checks(self) -> list[Check]:
+        """Every rule of every column, for a frame in SI."""
+        return [check for field in self.fields for check in field.checks()]
+
+
+def path(name: str) -> Path:
+    """The schema file of a table: FileNotFoundError if the program has none of that name."""
+    for folder in FOLDERS:
+        if (file := folder / f"{name}.json").is_file():
+            return file
+    raise FileNotFoundError(f"no schema {name}.json in {' or '.join(map(str, FOLDERS))}")
+
+
+@cache
+def load(name: str) -> Contract:
+    """The contract of a table, by the name of its schema file."""
+    schema = json.loads(path(name).read_text(encoding="utf-8"))
+    key = schema.get("primaryKey", [])
+    return Contract(
+        name=name,
+        title=schema.get("title", name),
+        description=schema.get("description", ""),
+        fields=tuple(_field(field) for field in schema["fields"]),
+        primary_key=(key,) if isinstance(key, str) else tuple(key),
+        foreign_keys=tuple(
+            ForeignKey(link["fields"][0], link["reference"]["resource"], link["reference"]["fields"][0])
+            for link in schema.get("foreignKeys", [])
+        ),
+    )
+
+
+def conform(frame: pl.DataFrame, name: str) -> pl.DataFrame:
+    """An output table as its contract says: its columns only, in its order and types.
+
+    KeyError where a column is missing: a fault of the program, not of the user's.
+    """
+    contract = load(name)
+    if missing := [column for column in contract.columns if column not in frame.columns]:
+        raise KeyError(f"the table {name} lacks {', '.join(missing)}, which its contract promises")
+    return frame.select(pl.col(column).cast(dtype) for column, dtype in contract.polars_schema().items())
+
+
+_RULES = {
+    "minimum": "too small",
+    "exclusiveMinimum": "too small",
+    "maximum": "too large",
+    "exclusiveMaximum": "too large",
+}
+
+
+def _figure(value: float) -> str:
+    """A bound as people write it, six figures at most."""
+    return f"{value:.6g}" if abs(value) < 1e6 else f"{value:,.0f}".replace(",", " ")
+
+
+def _field(field: Mapping[str, Any]) -> Field:
+    return Field(
+        name=field["name"],
+        type=field["type"],
+        description=field.get("description", ""),
+        unit=field.get("unit"),
+        source=field.get("source"),
+        title=field.get("title"),
+        example=field.get("example"),
+        alternatives=tuple(field.get("alternatives", ())),
+        lower=field.get("letterCase") == "lower",
+        constraints=field.get("constraints"),
+        true_values=tuple(field.get("trueValues", ("true", "1"))),
+        false_values=tuple(field.get("falseValues", ("false", "0"))),
+    )

@@ -1,0 +1,87 @@
+"""Units live in the names of columns; this is the one place that turns US units into SI and back.
+
+`floor_area_ft2` is converted to `floor_area_m2`, `cooling_eer` to `cooling_cop`. Factors are exact where the unit is
+defined exactly, and agree with NIST Special Publication 811 (2008) appendix B.
+"""
+
+from dataclasses import dataclass
+
+import polars as pl
+
+FOOT_M = 0.3048  # exact
+POUND_KG = 0.45359237  # exact
+BTU_J = 1055.05585262  # International Table Btu
+PINT_L = 0.473176473  # US liquid pint, exact
+CFM_L_S = FOOT_M**3 / 60 * 1000
+BTU_H_KW = BTU_J / 3600 / 1000
+BTU_PER_WH = 3600 / BTU_J  # 3.412142: EER over COP
+THERM_KWH = 105.4804e6 / 3.6e6  # therm (U.S.), the legal unit of the gas trade there: 29.3001 kWh
+
+
+@dataclass(frozen=True)
+class Conversion:
+    """`si = us * factor + offset`, for names ending in `us` and `si`."""
+
+    us: str
+    si: str
+    factor: float
+    offset: float = 0.0
+
+
+# The first suffix that fits wins, so longer ones stand first.
+CONVERSIONS = (
+    Conversion("_cfm_ft2", "_l_s_m2", CFM_L_S / FOOT_M**2),
+    Conversion("_cfm_person", "_l_s_person", CFM_L_S),
+    Conversion("_cfm", "_l_s", CFM_L_S),
+    Conversion("_ft2", "_m2", FOOT_M**2),
+    Conversion("_ft", "_m", FOOT_M),
+    Conversion("_f", "_c", 1 / 1.8, -32 / 1.8),
+    Conversion("_tons", "_kw", 12_000 * BTU_H_KW),
+    Conversion("_btu_h", "_kw", BTU_H_KW),
+    Conversion("_eer", "_cop", 1 / BTU_PER_WH),
+    Conversion("_pints_day", "_l_day", PINT_L),
+    Conversion("pints_per_kwh", "litres_per_kwh", PINT_L),
+    Conversion("_lb_h", "_kg_h", POUND_KG),
+    Conversion("_per_therm", "_per_kwh", 1 / THERM_KWH),
+)
+# Output columns in US units: only what people read in them. Energy and power stay in kWh and kW.
+OUTPUT = ("_l_s_m2", "_l_s_person", "_l_s", "_m2", "_l_day", "litres_per_kwh", "_kg_h", "_m", "_c", "capacity_kw")
+
+
+def conversion(name: str) -> Conversion | None:
+    """How a column of this name becomes SI; None where its name carries no US unit."""
+    return next((c for c in CONVERSIONS if name.endswith(c.us)), None)
+
+
+def si_name(name: str) -> str:
+    """The name of the same quantity in SI: `floor_area_ft2` gives `floor_area_m2`; an SI name stays itself."""
+    rule = conversion(name)
+    return name if rule is None else name.removesuffix(rule.us) + rule.si
+
+
+def to_si(values: pl.Expr, name: str) -> pl.Expr:
+    """`values` of the column `name` in the SI unit of `si_name(name)`."""
+    rule = conversion(name)
+    return values if rule is None else values * rule.factor + rule.offset
+
+
+def from_si(value: float, name: str) -> float:
+    """A figure of `si_name(name)` [SI] in the unit that `name` carries."""
+    rule = conversion(name)
+    return value if rule is None else (value - rule.offset) / rule.factor
+
+
+def to_us(frame: pl.DataFrame) -> pl.DataFrame:
+    """The frame with areas, lengths, flows, temperatures and capacities in US units, and their columns renamed.
+
+    Money and energy stay as they are. Columns keep their order.
+    """
+    return frame.select(_us_column(name) if dtype.is_numeric() else name for name, dtype in frame.schema.items())
+
+
+def _us_column(name: str) -> pl.Expr:
+    if not name.endswith(OUTPUT):
+        return pl.col(name)
+    rule = next(c for c in CONVERSIONS if name.endswith(c.si))
+    us_name = name.removesuffix(rule.si) + rule.us
+    return ((pl.col(name) - rule.offset) / rule.factor).alias(us_name)
