@@ -1,0 +1,166 @@
+-- Where better dehumidification saves most: the sites of a portfolio, each with its best strategy.
+--
+-- Grain: one row per site, every site of `sites` once.
+-- Tables: strategies, one row per site_id and strategy with costs and economics; sites, one row per site_id.
+-- Parameters:
+--   $tolerance_h   how many hours a year more above its limit still count as holding it as well as today [h]
+--   $note_h        from how many hours a year above the limit a note says so [h]
+--   $uncontrolled  the strategy that controls no humidity
+--   $currency      what money is counted in, for the notes
+--
+-- The best strategy is the candidate with the highest net savings among those that are available and hold the humidity
+-- limit at least as well as the current one; where none has positive net savings it is the current one. Ties go to the
+-- higher yearly saving, the lower investment, then the name.
+
+with current_strategy as (
+    select * from strategies where is_current
+),
+
+eligible as (
+    select strategies.*
+    from strategies
+    inner join current_strategy using (site_id)
+    where strategies.candidate
+        and not strategies.is_current
+        and strategies.unavailable is null
+        and strategies.net_savings > 0
+        and strategies.hours_above_limit <= current_strategy.hours_above_limit + $tolerance_h
+),
+
+best_change as (
+    select *
+    from eligible
+    qualify 1 = row_number() over (
+        partition by site_id order by net_savings desc, cost_saved desc, investment asc, strategy asc
+    )
+),
+
+best as (
+    select * from best_change
+    union all by name
+    select * from current_strategy where site_id not in (select site_id from best_change)
+),
+
+-- For sites that control no humidity today: the cheapest way to hold the limit, or else the one that comes closest.
+cheapest_control as (
+    select
+        strategies.site_id,
+        strategies.strategy,
+        strategies.hours_above_limit,
+        (strategies.annual_cost - current_strategy.annual_cost)
+        + (strategies.upkeep_per_year - current_strategy.upkeep_per_year) as extra_cost
+    from strategies
+    inner join current_strategy using (site_id)
+    where current_strategy.strategy = $uncontrolled
+        and strategies.strategy <> $uncontrolled
+        and strategies.candidate
+        and strategies.unavailable is null
+        and strategies.annual_cost is not null
+    qualify 1 = row_number() over (
+        partition by strategies.site_id
+        order by
+            strategies.hours_above_limit > $note_h,
+            case when strategies.hours_above_limit > $note_h then strategies.hours_above_limit end,
+            extra_cost,
+            strategies.strategy
+    )
+),
+
+-- Why a candidate was passed over that might have been expected, one line per site and reason.
+passed_over as (
+    select site_id, string_agg(strategy, ', ' order by strategy) || ': ' || reason as note
+    from (
+        select
+            site_id,
+            strategy,
+            coalesce(unavailable, case when annual_cost is null then 'no price for a fuel it uses' end) as reason
+        from strategies
+        where candidate and not is_current
+    )
+    where reason is not null
+    group by site_id, reason
+),
+
+passed_over_notes as (
+    select site_id, string_agg(note, '; ' order by note) as note
+    from passed_over
+    group by site_id
+),
+
+notes as (
+    select
+        sites.site_id,
+        case
+            when current_strategy.site_id is null
+                then 'current strategy ' || sites.current_strategy || ' has no results: nothing to compare with'
+            when current_strategy.unavailable is not null
+                then 'current strategy cannot work here (' || current_strategy.unavailable
+                    || '): nothing to compare with'
+            when current_strategy.annual_cost is null
+                then 'current strategy has no known cost (no price for a fuel it uses): nothing to compare with'
+        end as no_reference,
+        case
+            when current_strategy.strategy = $uncontrolled and current_strategy.hours_above_limit <= $note_h
+                then format('humidity is not controlled today and is above the limit only {:,.0f} h a year',
+                    current_strategy.hours_above_limit)
+            when current_strategy.strategy = $uncontrolled
+                then format('humidity is not controlled today and is above the limit {:,.0f} h a year',
+                    current_strategy.hours_above_limit)
+                    || case
+                        when cheapest_control.site_id is null then '; no candidate could hold it here'
+                        else format('; {} would cost {:,.0f} {} a year {} than today, before investment',
+                            case
+                                when cheapest_control.hours_above_limit <= $note_h
+                                    then 'holding it with ' || cheapest_control.strategy
+                                else format('coming closest ({:,.0f} h) with {}',
+                                    cheapest_control.hours_above_limit, cheapest_control.strategy)
+                            end,
+                            abs(cheapest_control.extra_cost),
+                            $currency,
+                            case when cheapest_control.extra_cost < 0 then 'less' else 'more' end)
+                    end
+            when best.hours_above_limit > $note_h
+                then format('above the humidity limit {:,.0f} h a year with {}', best.hours_above_limit, best.strategy)
+        end as humidity,
+        passed_over_notes.note as passed_over,
+        sites.climate_note
+    from sites
+    left join current_strategy using (site_id)
+    left join best using (site_id)
+    left join cheapest_control using (site_id)
+    left join passed_over_notes using (site_id)
+),
+
+compared as (
+    select
+        sites.site_id,
+        sites.name,
+        sites.building_type,
+        sites.climate_zone,
+        sites.station,
+        sites.current_strategy,
+        coalesce(best.strategy, sites.current_strategy) as best_strategy,
+        current_strategy.dehumidification_kwh as current_dehumidification_kwh,
+        best.dehumidification_kwh as best_dehumidification_kwh,
+        coalesce(best.electricity_saved_kwh, 0) as electricity_saved_kwh,
+        coalesce(best.fuel_saved_kwh, 0) as fuel_saved_kwh,
+        coalesce(best.cost_saved, 0) as cost_saved,
+        best.emissions_saved_kg,
+        coalesce(best.investment, 0) as investment,
+        coalesce(best.net_savings, 0) as net_savings,
+        best.simple_payback_years,
+        best.savings_to_investment,
+        best.hours_above_limit,
+        sites.assumed_share,
+        nullif(concat_ws('; ', notes.no_reference, notes.humidity, notes.passed_over, notes.climate_note), '') as notes
+    from sites
+    left join current_strategy using (site_id)
+    left join best using (site_id)
+    left join notes using (site_id)
+)
+
+select
+    row_number() over (order by net_savings desc, cost_saved desc, site_id asc) as rank,
+    *
+from compared
+order by rank

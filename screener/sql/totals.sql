@@ -1,0 +1,18 @@
+-- The whole portfolio in one line.
+--
+-- Grain: one row, also for an empty ranking.
+-- Tables: ranking, one row per site.
+-- Parameters: none.
+
+select
+    count(*) as sites,
+    count(*) filter (where net_savings > 0) as sites_with_savings,
+    coalesce(sum(current_dehumidification_kwh), 0) as current_dehumidification_kwh,
+    coalesce(sum(best_dehumidification_kwh), 0) as best_dehumidification_kwh,
+    coalesce(sum(electricity_saved_kwh), 0) as electricity_saved_kwh,
+    coalesce(sum(fuel_saved_kwh), 0) as fuel_saved_kwh,
+    coalesce(sum(cost_saved), 0) as cost_saved,
+    coalesce(sum(emissions_saved_kg), 0) as emissions_saved_kg,
+    coalesce(sum(investment), 0) as investment,
+    coalesce(sum(net_savings), 0) as net_savings
+from ranking
