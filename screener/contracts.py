@@ -28,7 +28,7 @@ DTYPES: Mapping[str, type[pl.DataType]] = {
 
 @dataclass(frozen=True)
 class Check:
-    """A rule of one column: `broken` is true for a value (typed, SI) that breaks it; `message` says what and the way out."""
+    """A rule of one column: `broken` is true for a value (typed, SI) that breaks it; `message` ends with the way out."""
 
     column: str
     rule: str
@@ -41,7 +41,7 @@ class Field:
     """One column of a contract, under its SI name; bounds are in `unit`."""
 
     name: str
-    type: str
+    kind: str
     description: str
     unit: str | None = None
     source: str | None = None
@@ -61,7 +61,7 @@ class Field:
     @property
     def dtype(self) -> type[pl.DataType]:
         """Its Polars type."""
-        return DTYPES[self.type]
+        return DTYPES[self.kind]
 
     @property
     def required(self) -> bool:
@@ -76,15 +76,10 @@ class Field:
     def checks(self, given_as: str | None = None) -> list[Check]:
         """Rules of a value, with bounds told in the unit of `given_as` (one of `names`); nulls break none."""
         name, value = given_as or self.name, pl.col(self.name)
-        checks: list[Check] = []
-        for key, broken in (
-            ("minimum", lambda bound: value < bound),
-            ("exclusiveMinimum", lambda bound: value <= bound),
-            ("maximum", lambda bound: value > bound),
-            ("exclusiveMaximum", lambda bound: value >= bound),
-        ):
-            if (bound := self._constraint(key)) is not None:
-                checks.append(Check(name, _RULES[key], broken(bound), self._out_of_bounds(key, name)))
+        checks = [
+            Check(name, rule, broken, f"{name} takes {self._span(name)}; check the figure and its unit")
+            for rule, broken in self._bounds(value)
+        ]
         if self.enum:
             known = ", ".join(self.enum)
             checks.append(Check(name, "unknown value", ~value.is_in(self.enum), f"not known; use one of {known}"))
@@ -93,20 +88,34 @@ class Field:
             checks.append(Check(name, "wrong form", ~value.str.contains(f"^(?:{pattern})$"), message))
         return checks
 
-    def _out_of_bounds(self, key: str, name: str) -> str:
-        low = self._constraint("minimum", "exclusiveMinimum")
-        high = self._constraint("maximum", "exclusiveMaximum")
-        bound = _figure(units.from_si(float(self._constraint(key)), name))
-        if low is None or high is None or key.startswith("exclusive"):
-            allowed = {"minimum": "at least", "exclusiveMinimum": "above", "maximum": "at most"}.get(key, "below")
-            return f"must be {allowed} {bound}; correct it or leave the cell empty if it is not known"
-        span = " to ".join(_figure(units.from_si(float(x), name)) for x in (low, high))
-        word = "below" if key == "minimum" else "above"
-        return f"{word} {bound}, the {key}; {name} takes {span}: check the figure and its unit"
+    def _bounds(self, value: pl.Expr) -> list[tuple[str, pl.Expr]]:
+        """Rule and breach of each bound, with room for the rounding of a conversion."""
+        room = 1e-9
+        low, high = self._constraint("minimum"), self._constraint("maximum")
+        above, below = self._constraint("exclusiveMinimum"), self._constraint("exclusiveMaximum")
+        bounds = [
+            ("too small", None if low is None else value < low - room * max(1, abs(low))),
+            ("too small", None if above is None else value <= above),
+            ("too large", None if high is None else value > high + room * max(1, abs(high))),
+            ("too large", None if below is None else value >= below),
+        ]
+        return [(rule, broken) for rule, broken in bounds if broken is not None]
 
-    def _constraint(self, *keys: str) -> Any:
-        found = self.constraints or {}
-        return next((found[key] for key in keys if key in found), None)
+    def _span(self, name: str) -> str:
+        """The bounds in words, in the unit of `name`."""
+
+        def told(key: str) -> str:
+            return _figure(units.from_si(float(self._constraint(key)), name))
+
+        keys = set(self.constraints or ())
+        if {"minimum", "maximum"} <= keys:
+            return f"{told('minimum')} to {told('maximum')}"
+        words = {"minimum": "{} or more", "exclusiveMinimum": "more than {}", "maximum": "{} or less"}
+        words["exclusiveMaximum"] = "less than {}"
+        return ", ".join(text.format(told(key)) for key, text in words.items() if key in keys)
+
+    def _constraint(self, key: str) -> Any:
+        return (self.constraints or {}).get(key)
 
 
 @dataclass(frozen=True)
@@ -187,14 +196,6 @@ def conform(frame: pl.DataFrame, name: str) -> pl.DataFrame:
     return frame.select(pl.col(column).cast(dtype) for column, dtype in contract.polars_schema().items())
 
 
-_RULES = {
-    "minimum": "too small",
-    "exclusiveMinimum": "too small",
-    "maximum": "too large",
-    "exclusiveMaximum": "too large",
-}
-
-
 def _figure(value: float) -> str:
     """A bound as people write it, six figures at most."""
     return f"{value:.6g}" if abs(value) < 1e6 else f"{value:,.0f}".replace(",", " ")
@@ -203,7 +204,7 @@ def _figure(value: float) -> str:
 def _field(field: Mapping[str, Any]) -> Field:
     return Field(
         name=field["name"],
-        type=field["type"],
+        kind=field["type"],
         description=field.get("description", ""),
         unit=field.get("unit"),
         source=field.get("source"),

@@ -1,7 +1,7 @@
 """What goes wrong and how it is said: exceptions that carry an exit code, and frames of faults found in tables.
 
-A fault frame has one row per fault. `row` is the row number as seen in the file (the header is row 1), null where a whole
-table is at fault; `message` says what is wrong and, after the last semicolon, the way out.
+A fault frame has one row per fault. `row` is the row number as seen in the file (the header is row 1), null where a
+whole table is at fault; `message` says what is wrong and, after the last semicolon, the way out.
 """
 
 from collections.abc import Mapping

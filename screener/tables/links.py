@@ -1,0 +1,180 @@
+"""What one table says about another, and columns of one row about each other."""
+
+from collections.abc import Mapping
+from difflib import get_close_matches
+
+import polars as pl
+
+from screener.contracts import Contract
+from screener.errors import no_faults
+from screener.tables.checking import CheckedTable, row_faults
+from screener.tables.settings import Settings
+
+MANY = 12  # names listed in a message
+# Currencies whose unit is of the order of a dollar: a price above 2 a kilowatt-hour is one in cents.
+DOLLAR_LIKE = ("USD", "EUR", "GBP", "CHF", "CAD", "AUD", "NZD", "SGD")
+DEAREST_KWH = 2.0
+PLACES = ["postal_code", "latitude", "longitude", "climate_zone", "weather_file"]
+
+
+def unknown_references(
+    table: CheckedTable, known: Mapping[str, pl.DataFrame], rejected: Mapping[str, list[str]]
+) -> pl.DataFrame:
+    """Cells that name a row of another table which does not exist, or which was itself rejected."""
+    faults = [no_faults()]
+    for key in table.contract.foreign_keys:
+        names = known[key.reference][key.reference_column]
+        bad = [name for name in rejected.get(key.reference, []) if name is not None]
+        frame = _told(table, key.column).filter(pl.col(key.column).is_not_null())
+        of_rejected = pl.col(key.column).is_in(bad)
+        lost = frame.filter(~pl.col(key.column).is_in(names.implode()) & ~of_rejected)
+        faults.append(_unknown(table.contract, key.column, key.reference, lost, names.to_list()))
+        message = f"its row of the {key.reference} table is rejected; correct that row first"
+        frame = frame.filter(of_rejected)
+        text = pl.col(f"{key.column}:text")
+        faults.append(row_faults(table.contract.name, frame, key.column, "rejected reference", text, message))
+    return pl.concat(faults)
+
+
+def unknown_strategies(table: CheckedTable, known: pl.DataFrame) -> pl.DataFrame:
+    """Rows of a strategies table for strategies the program does not know."""
+    return _not_in(table, "strategy", "strategies", known["strategy"])
+
+
+def unknown_bases(table: CheckedTable, shipped: pl.DataFrame) -> pl.DataFrame:
+    """Rows of a building types table that start from no shipped type."""
+    names = shipped["building_type"]
+    new = _told(table, "building_type", "based_on").filter(
+        pl.col("based_on").is_null() & ~pl.col("building_type").is_in(names.implode())
+    )
+    message = f"a new building type; name the type it starts from in based_on: {', '.join(names)}"
+    value = pl.col("building_type:text")
+    unbased = row_faults("building_types", new, "building_type", "missing value", value, message)
+    return pl.concat([unbased, _not_in(table, "based_on", "shipped building types", names)])
+
+
+def _not_in(table: CheckedTable, column: str, reference: str, names: pl.Series) -> pl.DataFrame:
+    lost = _told(table, column).filter(pl.col(column).is_not_null() & ~pl.col(column).is_in(names.implode()))
+    return _unknown(table.contract, column, reference, lost, names.to_list())
+
+
+def _told(table: CheckedTable, *columns: str) -> pl.DataFrame:
+    """Values of a table beside the names and texts they were given as."""
+    site = ["site_id"] if table.contract.name == "sites" and "site_id" not in columns else []
+    told = table.typed_as.select(f"{column}:{part}" for column in columns for part in ("name", "text"))
+    return pl.concat([table.values.select("row", *site, *columns), told], how="horizontal")
+
+
+def _unknown(contract: Contract, column: str, reference: str, lost: pl.DataFrame, names: list[str]) -> pl.DataFrame:
+    wrong = lost[column].unique().to_list()
+    hints = pl.DataFrame(
+        {column: wrong, "hint": [_hint(name, names) for name in wrong]},
+        schema={column: pl.String, "hint": pl.String},
+    )
+    frame = lost.join(hints, on=column, maintain_order="left")
+    message = pl.concat_str(pl.lit(f"not among the {reference}; "), "hint")
+    return row_faults(contract.name, frame, column, f"unknown {column}", pl.col(f"{column}:text"), message)
+
+
+def _hint(name: str, names: list[str]) -> str:
+    if close := get_close_matches(name, names, n=1, cutoff=0.75):
+        return f'did you mean "{close[0]}"?'
+    if not names:
+        return "that table has no good rows"
+    more = f" and {len(names) - MANY:,} more" if len(names) > MANY else ""
+    return f"it has {', '.join(sorted(names)[:MANY])}{more}"
+
+
+def site_faults(sites: CheckedTable, types: pl.DataFrame, tariffs: pl.DataFrame) -> pl.DataFrame:
+    """Sites without a place, with two humidity limits, with set points or limits that exclude each other."""
+    return pl.concat([_places(sites), set_point_faults(sites, types), _fuel(sites, types, tariffs)])
+
+
+def _places(sites: CheckedTable) -> pl.DataFrame:
+    given = sites.given.select(pl.col(PLACES).is_not_null())
+    frame = pl.concat([sites.values.select("row", "site_id"), given], how="horizontal")
+    c = pl.col
+    nothing = "nothing says where it is; give postal_code, latitude and longitude, climate_zone or weather_file"
+    nowhere = frame.filter(~pl.any_horizontal(PLACES))
+    half = frame.filter(c("latitude") != c("longitude"))
+    missing = pl.when("latitude").then(pl.lit("longitude")).otherwise(pl.lit("latitude"))
+    message = pl.concat_str(pl.lit("latitude or longitude stands alone; give "), missing, pl.lit(" too"))
+    return pl.concat(
+        [
+            row_faults("sites", nowhere, "postal_code", "no place", pl.lit(None), nothing),
+            row_faults("sites", half, missing, "no place", pl.lit(None), message),
+        ]
+    )
+
+
+def set_point_faults(table: CheckedTable, types: pl.DataFrame) -> pl.DataFrame:
+    """Heating above cooling set point, humidity limit not below the cooling set point, two limits at once.
+
+    `table` is sites or building types; an empty cell counts as the figure of its building type in `types`.
+    """
+    name = table.contract.name
+    columns = ["cooling_setpoint_c", "heating_setpoint_c", "humidity_limit_dew_point_c", "humidity_limit_rh_pct"]
+    of_type = types.select(kind_of_type="building_type", **{f"{column}:type": pl.col(column) for column in columns})
+    own = table.values
+    kind = own["building_type"] if name == "sites" else own.select(pl.coalesce("based_on", "building_type")).to_series()
+    told = _told(table, *columns).with_columns(kind=kind)
+    frame = told.join(of_type, left_on="kind", right_on="kind_of_type", how="left", maintain_order="left")
+    c = pl.col
+    cooling, heating = (pl.coalesce(c(n), c(f"{n}:type")) for n in columns[:2])
+    no_own_limit = c("humidity_limit_rh_pct:text").is_null()
+    dew = pl.coalesce(c(columns[2]), pl.when(no_own_limit).then(c(f"{columns[2]}:type")))
+    hot = frame.filter((heating > cooling) & _any_given(columns[:2]))
+    damp = frame.filter((dew >= cooling) & _any_given([columns[0], columns[2]]))
+    both = frame.filter(c(f"{columns[2]}:text").is_not_null() & c(f"{columns[3]}:text").is_not_null())
+    against = _against(columns[0])
+    found = [
+        _pair(name, hot, columns[1], "set points", "heating above", against, "lower the one or raise the other"),
+        _pair(name, damp, columns[2], "humidity limit", "dew point not below", against, "it must lie below"),
+    ]
+    names = pl.concat_str(f"{columns[2]}:name", f"{columns[3]}:name", separator=", ")
+    texts = pl.concat_str(f"{columns[2]}:text", f"{columns[3]}:text", separator=" and ")
+    found.append(row_faults(name, both, names, "two humidity limits", texts, "one limit is enough; keep one of them"))
+    return pl.concat(found)
+
+
+def _any_given(columns: list[str]) -> pl.Expr:
+    return pl.any_horizontal(pl.col(f"{column}:text").is_not_null() for column in columns)
+
+
+def _against(column: str) -> pl.Expr:
+    """The other figure as the user knows it: `cooling_setpoint_f 72`, or the building type's."""
+    own = pl.concat_str(f"{column}:name", pl.lit(" "), f"{column}:text")
+    assumed = pl.concat_str(pl.lit(f"{column} "), pl.col(f"{column}:type").cast(pl.String), pl.lit(" (building type)"))
+    return pl.coalesce(own, assumed)
+
+
+def _pair(
+    table: str, frame: pl.DataFrame, column: str, rule: str, what: str, against: pl.Expr, way_out: str
+) -> pl.DataFrame:
+    name = pl.coalesce(f"{column}:name", pl.lit(column))
+    assumed = pl.concat_str(pl.col(f"{column}:type").cast(pl.String), pl.lit(" (building type)"))
+    message = pl.concat_str(pl.lit(f"{what} "), against, pl.lit(f"; {way_out}"))
+    return row_faults(table, frame, name, rule, pl.coalesce(f"{column}:text", assumed), message)
+
+
+def _fuel(sites: CheckedTable, types: pl.DataFrame, tariffs: pl.DataFrame) -> pl.DataFrame:
+    """Sites that burn fuel on a tariff that has no price for it."""
+    of_type = types.select("building_type", type_source="heating_source")
+    unpriced = tariffs.filter(pl.col("fuel_price_per_kwh").is_null())["tariff_id"]
+    frame = sites.values.join(of_type, on="building_type", how="left", maintain_order="left")
+    burns = pl.coalesce("heating_source", "type_source") == "fuel"
+    frame = frame.filter(burns & pl.col("tariff_id").is_in(unpriced.implode()))
+    message = "heated by fuel, which this tariff has no price for; add fuel_price_per_kwh or give heating_source"
+    return row_faults("sites", frame, "tariff_id", "no fuel price", pl.col("tariff_id"), message)
+
+
+def price_faults(tariffs: CheckedTable, settings: Settings) -> pl.DataFrame:
+    """Energy prices that can only be in cents."""
+    faults = [no_faults()]
+    for column in ("electricity_price_per_kwh", "fuel_price_per_kwh"):
+        dear = _told(tariffs, column).filter(pl.col(column) > DEAREST_KWH)
+        if settings.currency in DOLLAR_LIKE:
+            message = f"too dear for a price in {settings.currency}; if it is in cents, divide it by 100"
+            name, text = pl.col(f"{column}:name"), pl.col(f"{column}:text")
+            faults.append(row_faults("tariffs", dear, name, "too large", text, message))
+    return pl.concat(faults)

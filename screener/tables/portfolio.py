@@ -1,0 +1,169 @@
+"""A portfolio folder as checked frames, with every fault and every rejected row."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import polars as pl
+
+from screener.contracts import load
+from screener.errors import ContractError, no_faults, table_fault
+from screener.tables import links, shipped
+from screener.tables.checking import CheckedTable, check
+from screener.tables.reading import RawTable, find_tables, read_table
+from screener.tables.settings import Settings, read_settings
+
+TABLES = ("strategies", "building_types", "equipment", "tariffs", "sites")  # each refers to earlier ones only
+REQUIRED = {"sites": "the buildings, one row each", "tariffs": "what energy costs"}
+REJECT_SCHEMA: Mapping[str, type[pl.DataType]] = {
+    "table": pl.String,
+    "row": pl.Int64,
+    "site_id": pl.String,
+    "columns": pl.String,
+    "rules": pl.String,
+    "reasons": pl.String,
+    "record": pl.String,
+}
+
+
+@dataclass(frozen=True)
+class Portfolio:
+    """The good rows of every table, typed and in SI, and what became of the others.
+
+    `sites` keeps `row`. `sites_given` has site_id and, per column of the sites contract, "given", "converted" or null.
+    `building_type_sources` says in words where each figure of `building_types` comes from. `faults` is a fault frame;
+    `rejects` has one row per rejected row, with the row as typed in `record` (JSON).
+    """
+
+    folder: Path
+    settings: Settings
+    sites: pl.DataFrame
+    sites_given: pl.DataFrame
+    tariffs: pl.DataFrame
+    strategies: pl.DataFrame
+    equipment: pl.DataFrame
+    building_types: pl.DataFrame
+    building_type_sources: pl.DataFrame
+    faults: pl.DataFrame
+    rejects: pl.DataFrame
+    notes: list[str]
+
+
+def read_portfolio(folder: Path) -> Portfolio:
+    """Read and check every table of a portfolio folder.
+
+    Faults of single rows reject those rows; faults of whole tables, or no good site left, raise ContractError after
+    everything has been looked at, with all faults.
+    """
+    raws, settings, faults, notes = _read(folder)
+    tables = {name: check(raw, load(name)) for name, raw in raws.items()}
+    faults = [*faults, *[table.faults for table in tables.values()]]
+    good = _Good()
+    for name in TABLES:
+        if name in tables:
+            faults += good.add(tables[name], settings)
+    found = pl.concat([no_faults(), *faults]).sort("table", "row", nulls_last=False, maintain_order=True)
+    if not found.filter(pl.col("row").is_null()).is_empty():
+        raise ContractError(found)
+    rejects = _rejects(found, raws)
+    if good.known["sites"].is_empty():
+        nothing = table_fault("sites", "no good rows", "every site is at fault; correct at least one")
+        raise ContractError(pl.concat([found, nothing]))
+    sites = tables["sites"]
+    given = sites.given.with_columns(site_id=sites.values["site_id"])
+    types = good.types
+    return Portfolio(
+        folder=folder,
+        settings=settings,
+        sites=good.known["sites"],
+        sites_given=given.filter(sites.values["row"].is_in(good.known["sites"]["row"].implode())),
+        tariffs=good.known["tariffs"],
+        strategies=good.known["strategies"],
+        equipment=good.known["equipment"],
+        building_types=types.values,
+        building_type_sources=types.sources,
+        faults=found,
+        rejects=rejects,
+        notes=notes + _remarks(good.known["strategies"], settings),
+    )
+
+
+def _read(folder: Path) -> tuple[dict[str, RawTable], Settings, list[pl.DataFrame], list[str]]:
+    """The tables that are there, the settings, and faults and notes about the folder."""
+    if not folder.is_dir():
+        message = f"{folder} is not a folder; give the folder that holds sites.csv and tariffs.csv"
+        raise ContractError(table_fault("portfolio", "missing folder", message))
+    files = find_tables(folder)
+    settings, faults = read_settings(folder)
+    raws = {name: read_table(files[name], load(name)) for name in TABLES if name in files}
+    there = ", ".join(file.name for name in files for file in files[name]) or "no tables"
+    missing = [
+        table_fault(name, "missing table", f"{folder.name} has {there}; add {name}.csv: {what}")
+        for name, what in REQUIRED.items()
+        if name not in files
+    ]
+    notes = [note for raw in raws.values() for note in raw.notes]
+    notes += [f"{files[name][0].name} is not used: no table of that name" for name in files if name not in TABLES]
+    return raws, settings, [faults, *missing], notes
+
+
+class _Good:
+    """The good rows so far, and the keys of rejected ones, table by table in the order of TABLES."""
+
+    def __init__(self) -> None:
+        self.types = shipped.building_types()
+        empty = {name: pl.DataFrame(schema=load(name).polars_schema()) for name in ("equipment", "tariffs", "sites")}
+        self.known = {"strategies": shipped.strategies(), "building_types": self.types.values} | empty
+        self.rejected: dict[str, list[str]] = {}
+
+    def add(self, table: CheckedTable, settings: Settings) -> list[pl.DataFrame]:
+        """Check a table against those before it, keep its good rows and return the faults found on the way."""
+        name, key = table.contract.name, table.contract.primary_key[0]
+        faults = [links.unknown_references(table, self.known, self.rejected)]
+        if name == "strategies":
+            faults.append(links.unknown_strategies(table, self.known["strategies"]))
+        if name == "building_types":
+            faults += [links.unknown_bases(table, self.types.values), links.set_point_faults(table, self.types.values)]
+        if name == "tariffs":
+            faults.append(links.price_faults(table, settings))
+        if name == "sites":
+            faults.append(links.site_faults(table, self.known["building_types"], self.known["tariffs"]))
+        bad = pl.concat([table.faults, *faults])["row"].drop_nulls().unique()
+        is_bad = pl.col("row").is_in(bad.implode())
+        self.rejected[name] = table.values.filter(is_bad)[key].to_list()
+        self._keep(name, table.values.filter(~is_bad))
+        return faults
+
+    def _keep(self, name: str, rows: pl.DataFrame) -> None:
+        if name == "strategies":
+            rows = shipped.with_own_strategies(rows)
+        if name == "building_types":
+            self.types = shipped.with_own_building_types(rows)
+            rows = self.types.values
+        self.known[name] = rows if name == "sites" else rows.drop("row", strict=False)
+
+
+def _rejects(faults: pl.DataFrame, raws: Mapping[str, RawTable]) -> pl.DataFrame:
+    """One row per rejected row of a file: every reason, and the row as it was typed."""
+    reasons = faults.group_by("table", "row", maintain_order=True).agg(
+        pl.col("site_id").first(),
+        pl.col("column").drop_nulls().unique(maintain_order=True).str.join(", ").alias("columns"),
+        pl.col("rule").unique(maintain_order=True).str.join(", ").alias("rules"),
+        pl.col("message").str.join(" | ").alias("reasons"),
+    )
+    rejects = [pl.DataFrame(schema=REJECT_SCHEMA)]
+    for name, raw in raws.items():
+        mine = reasons.filter(pl.col("table") == name)
+        record = raw.frame.select("row", record=pl.struct(pl.exclude("row")).struct.json_encode())
+        rejects.append(mine.join(record, on="row", maintain_order="left").select(list(REJECT_SCHEMA)))
+    return pl.concat(rejects)
+
+
+def _remarks(strategies: pl.DataFrame, settings: Settings) -> list[str]:
+    """What a person should know about the tables though it is no fault."""
+    placeholders = strategies.filter(pl.col("candidate") & pl.col("note").str.starts_with("placeholder"))
+    if placeholders.is_empty():
+        return []
+    names = ", ".join(placeholders["strategy"])
+    unit = "" if settings.currency == "USD" else f" in USD, not {settings.currency}"
+    return [f"investment of {names} is a placeholder{unit}: give your own in a strategies table"]

@@ -1,0 +1,72 @@
+"""The settings of a portfolio: `portfolio.toml`, every key optional."""
+
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, fields
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from screener.errors import no_faults, table_fault
+
+FILE = "portfolio.toml"
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What holds for the whole portfolio; the values here are the defaults."""
+
+    name: str = "portfolio"
+    currency: str = "USD"
+    discount_rate: float = 0.03  # real, a year; the US federal rate for energy projects in recent years, from memory
+    study_years: int = 15
+    electricity_kg_co2_per_kwh: float = 0.37  # US mean of about 2022, from memory [EPA eGRID]
+    fuel_kg_co2_per_kwh: float = 0.181  # natural gas, 53.06 kg/MMBtu [40 CFR 98 table C-1]
+    units: str = "si"
+
+
+RULES: Mapping[str, tuple[Callable[[Any], bool], str]] = {
+    "name": (lambda v: isinstance(v, str), "a text in quotes"),
+    "currency": (lambda v: isinstance(v, str) and 0 < len(v) <= 10, 'a short text in quotes, such as "USD"'),
+    "discount_rate": (lambda v: _number(v, 0, 0.5), "a number from 0 to 0.5, such as 0.03 for 3 %"),
+    "study_years": (lambda v: _number(v, 1, 60) and isinstance(v, int), "a whole number from 1 to 60"),
+    "electricity_kg_co2_per_kwh": (lambda v: _number(v, 0, 2), "a number from 0 to 2"),
+    "fuel_kg_co2_per_kwh": (lambda v: _number(v, 0, 1), "a number from 0 to 1"),
+    "units": (lambda v: v in ("si", "us"), '"si" or "us"'),
+}
+
+
+def read_settings(folder: Path) -> tuple[Settings, pl.DataFrame]:
+    """The settings of a portfolio folder and the faults of its file; a key at fault keeps its default."""
+    file = folder / FILE
+    if not file.is_file():
+        return Settings(name=folder.resolve().name), no_faults()
+    try:
+        found = tomllib.loads(file.read_bytes().decode("utf-8-sig"))
+    except UnicodeDecodeError:
+        message = f"{FILE} is not UTF-8 text; save it as UTF-8"
+        return Settings(), table_fault(FILE, "wrong encoding", message)
+    except tomllib.TOMLDecodeError as problem:
+        message = f'not valid TOML: {problem}; write one key = value a line, texts in "quotes"'
+        return Settings(), table_fault(FILE, "unreadable file", message)
+    faults = [_fault(key, value) for key, value in found.items()]
+    good = {key: value for key, value in found.items() if key in RULES and RULES[key][0](value)}
+    return Settings(**({"name": folder.resolve().name} | good)), pl.concat([no_faults(), *faults])
+
+
+def _fault(key: str, value: object) -> pl.DataFrame:
+    if key not in RULES:
+        known = [field.name for field in fields(Settings)]
+        close = get_close_matches(key, known, n=1)
+        way_out = f'did you mean "{close[0]}"?' if close else f"known settings are {', '.join(known)}"
+        return table_fault(FILE, "unknown setting", f"not a setting; {way_out}", key, str(value))
+    allowed, what = RULES[key]
+    if allowed(value):
+        return no_faults()
+    return table_fault(FILE, "bad setting", f"not possible here; give {what}", key, str(value))
+
+
+def _number(value: object, low: float, high: float) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and low <= value <= high
