@@ -28,7 +28,7 @@ DTYPES: Mapping[str, type[pl.DataType]] = {
 
 @dataclass(frozen=True)
 class Check:
-    """A rule of one column: `broken` is true for a value (typed, SI) that breaks it; `message` ends with the way out."""
+    """A rule of one column: `broken` is true for a value (typed, SI) that breaks it; `message` ends in the way out."""
 
     column: str
     rule: str

@@ -13,8 +13,8 @@ NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"
 # 1,234.5 and 1,234,567 can only be thousands; 1,234 may be a decimal comma and is not guessed
 THOUSANDS = r"^[+-]?[1-9]\d{0,2}((,\d{3})+\.\d+|(,\d{3}){2,})$"
 NOT_A = {
-    "number": "not a plain number; write it like 1234.5, without units or thousands marks, or leave it empty if not known",
-    "integer": "not a whole number; write it like 7, or leave it empty if not known",
+    "number": "not a plain number; write it like 1234.5, without unit or thousands marks, or leave it empty",
+    "integer": "not a whole number; write it like 7, or leave it empty",
     "boolean": "neither true nor false; write one of the two",
 }
 
@@ -48,11 +48,12 @@ def check(raw: RawTable, contract: Contract) -> CheckedTable:
         faults.append(_two_units(raw, present))
         if field.required and raw.faults.is_empty():
             faults.append(_missing(raw, field, present))
-    checked = frame.select(values)
+    # with_columns keeps the number of rows even where every column is a literal
+    checked = frame.with_columns(values).select("row", *contract.columns)
+    given_as = frame.with_columns(given).select(contract.columns)
+    told = frame.with_columns(typed_as).select(expr.meta.output_name() for expr in typed_as)
     faults.append(_duplicates(raw, checked, contract))
-    return CheckedTable(
-        contract, raw, checked, frame.select(given), frame.select(typed_as), pl.concat(f for f in faults)
-    )
+    return CheckedTable(contract, raw, checked, given_as, told, pl.concat(faults))
 
 
 def row_faults(

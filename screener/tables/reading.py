@@ -98,7 +98,8 @@ def _grid(file: Path) -> pl.DataFrame:
 def _parquet_grid(file: Path) -> pl.DataFrame:
     frame = pl.read_parquet(file)
     if nested := [name for name, dtype in frame.schema.items() if dtype.is_nested() or dtype == pl.Binary]:
-        raise UnreadableError("unreadable file", f"{file.name}: {', '.join(nested)} hold more than one value; flatten them")
+        message = f"{file.name}: {', '.join(nested)} hold more than one value a cell; flatten them"
+        raise UnreadableError("unreadable file", message)
     header = pl.DataFrame([frame.columns], schema=frame.columns, orient="row")
     return pl.concat([header, frame.select(pl.all().cast(pl.String))])
 

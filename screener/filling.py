@@ -1,0 +1,150 @@
+"""Complete every site from its building type, and keep count of what was assumed.
+
+Figures per floor area, per 100 m2 or per person become the site's own. Each column of the sites contract gets a partner
+`<column>_origin`: "given", "converted", "assumed: <source>", or null where nothing is known (yet).
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Protocol
+
+import polars as pl
+
+from screener.contracts import load
+
+C = pl.col
+GIVEN = ("given", "converted")
+LIMITS = ("humidity_limit_dew_point_c", "humidity_limit_rh_pct")
+
+
+class Portfolio(Protocol):
+    """What this stage needs of a portfolio; `sources` say in words where the figures of `building_types` come from."""
+
+    @property
+    def sites(self) -> pl.DataFrame:
+        """Good rows of the sites contract, with `row`."""
+
+    @property
+    def sites_given(self) -> pl.DataFrame:
+        """site_id and, per column of the contract, "given", "converted" or null."""
+
+    @property
+    def building_types(self) -> pl.DataFrame:
+        """Columns of the building types contract."""
+
+    @property
+    def building_type_sources(self) -> pl.DataFrame:
+        """The same columns, texts."""
+
+
+@dataclass(frozen=True)
+class Scaled:
+    """A site's figure [SI of its column] from columns of its building type, and which of those are its source."""
+
+    figure: pl.Expr
+    sources: tuple[str, ...]
+
+
+# Columns the building type holds under the same name.
+SAME = (
+    "opens_hour",
+    "closes_hour",
+    "open_days_per_week",
+    "cooling_setpoint_c",
+    "heating_setpoint_c",
+    "infiltration_l_s_m2",
+    "cooling_cop",
+    "heating_source",
+    "current_strategy",
+)
+# In this order: outdoor air counts the people found before it.
+SCALED: Mapping[str, Scaled] = {
+    "peak_occupants": Scaled(C("occupants_per_100_m2") * C("floor_area_m2") / 100, ("occupants_per_100_m2",)),
+    "outdoor_air_l_s": Scaled(  # [ASHRAE 62.1-2019 eq. 6-1]
+        C("outdoor_air_l_s_person") * C("peak_occupants") + C("outdoor_air_l_s_m2") * C("floor_area_m2"),
+        ("outdoor_air_l_s_person", "outdoor_air_l_s_m2"),
+    ),
+    "process_moisture_kg_h": Scaled(
+        C("process_moisture_g_h_m2") / 1000 * C("floor_area_m2"), ("process_moisture_g_h_m2",)
+    ),
+    "open_case_length_m": Scaled(C("open_case_m_per_100_m2") * C("floor_area_m2") / 100, ("open_case_m_per_100_m2",)),
+    "door_case_length_m": Scaled(C("door_case_m_per_100_m2") * C("floor_area_m2") / 100, ("door_case_m_per_100_m2",)),
+}
+# What the engine takes from the sites table and counts in `assumed_share`; the two limits count as one.
+ENGINE = ("floor_area_m2", *SAME, *SCALED, "cooling_capacity_kw")
+
+
+def fill(portfolio: Portfolio) -> pl.DataFrame:
+    """One row per good site: columns of sites and of its building type, the empty ones filled, and where each is from.
+
+    `cooling_capacity_kw` stays empty where it is not given: it is sized later, and counts as assumed. Exactly one of
+    the two humidity limits is left. `assumed_share` is the part of the site's engine inputs that its row did not give.
+    """
+    frame = _beside_type(portfolio)
+    frame = frame.with_columns(_closed_infiltration())
+    limited = pl.any_horizontal(C(name).is_not_null() for name in LIMITS)
+    limits = [pl.when(limited).then(C(name)).otherwise(C(_typical(name))).alias(name) for name in LIMITS]
+    assumed_limits = [_assumed(name, (_typical(name),), ~limited & C(_typical(name)).is_not_null()) for name in LIMITS]
+    frame = frame.with_columns(*assumed_limits, *limits)
+    for name in SAME:
+        frame = _filled(frame, name, Scaled(C(_typical(name)), (_typical(name),)))
+    for name, scaled in SCALED.items():
+        frame = _filled(frame, name, scaled)
+    frame = frame.with_columns(name=pl.coalesce("name", "site_id"), assumed_share=_assumed_share())
+    return frame.select(_order(portfolio))
+
+
+def _typical(name: str) -> str:
+    """The building type's column of a name that sites have too."""
+    return f"{name}:type"
+
+
+def _beside_type(portfolio: Portfolio) -> pl.DataFrame:
+    """Sites beside the figures of their type (`:type` where names meet), their sources (`:source`), and origins."""
+    sites, types, sources = portfolio.sites, portfolio.building_types, portfolio.building_type_sources
+    own = set(sites.columns) - {"building_type"}
+    types = types.drop("based_on").rename(lambda name: _typical(name) if name in own else name)
+    sources = sources.drop("based_on").rename(
+        lambda name: f"{_typical(name) if name in own else name}:source" if name != "building_type" else name
+    )
+    given = portfolio.sites_given.rename(lambda name: f"{name}_origin" if name != "site_id" else name)
+    return (
+        sites.join(given, on="site_id", how="left", maintain_order="left")
+        .with_columns(site_id_origin=pl.lit("given"))
+        .join(types, on="building_type", how="left", maintain_order="left")
+        .join(sources, on="building_type", how="left", maintain_order="left")
+    )
+
+
+def _closed_infiltration() -> pl.Expr:
+    """A site's own infiltration keeps its type's ratio of closed to open hours."""
+    name, closed = "infiltration_l_s_m2", C("infiltration_closed_l_s_m2")
+    own = C(name).is_not_null() & (C(_typical(name)) > 0)
+    return pl.when(own).then(closed * C(name) / C(_typical(name))).otherwise(closed).alias("infiltration_closed_l_s_m2")
+
+
+def _filled(frame: pl.DataFrame, name: str, scaled: Scaled) -> pl.DataFrame:
+    figure = pl.coalesce(name, scaled.figure).alias(name)
+    return frame.with_columns(_assumed(name, scaled.sources, C(name).is_null()), figure)
+
+
+def _assumed(name: str, sources: tuple[str, ...], where: pl.Expr) -> pl.Expr:
+    """The origin of a column: as it was, or "assumed" with the sources of its figures, each named once."""
+    parts = [C(f"{source}:source") for source in sources]
+    texts = [parts[0]]
+    for part, before in zip(parts[1:], parts, strict=False):
+        texts.append(pl.when(part == before).then(pl.lit("")).otherwise(pl.concat_str(pl.lit("; "), part)))
+    told = pl.concat_str(pl.lit("assumed: "), *texts)
+    return pl.when(where).then(told).otherwise(f"{name}_origin").alias(f"{name}_origin")
+
+
+def _assumed_share() -> pl.Expr:
+    known = [C(f"{name}_origin").is_in(GIVEN).fill_null(False) for name in (*ENGINE, *LIMITS)]
+    known[-2:] = [known[-2] | known[-1]]
+    return 1 - pl.sum_horizontal(known) / len(known)
+
+
+def _order(portfolio: Portfolio) -> list[str]:
+    sites = load("sites").columns
+    types = [name for name in portfolio.building_types.columns if name not in (*sites, "based_on")]
+    return ["row", *sites, *types, *[f"{name}_origin" for name in sites], "assumed_share"]
