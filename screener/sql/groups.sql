@@ -5,7 +5,7 @@
 -- Parameters: none.
 
 select
-    climate_zone,
+    coalesce(climate_zone, 'not known') as climate_zone,
     building_type,
     best_strategy,
     count(*) as sites,
@@ -19,5 +19,5 @@ select
     sum(investment) as investment,
     sum(net_savings) as net_savings
 from ranking
-group by climate_zone, building_type, best_strategy
-order by climate_zone nulls last, building_type nulls last, best_strategy nulls last
+group by all
+order by climate_zone, building_type, best_strategy
