@@ -4,6 +4,7 @@
 defined exactly, and agree with NIST Special Publication 811 (2008) appendix B.
 """
 
+import re
 from dataclasses import dataclass
 
 import polars as pl
@@ -44,8 +45,10 @@ CONVERSIONS = (
     Conversion("_lb_h", "_kg_h", POUND_KG),
     Conversion("_per_therm", "_per_kwh", 1 / THERM_KWH),
 )
-# Output columns in US units: only what people read in them. Energy and power stay in kWh and kW.
-OUTPUT = ("_l_s_m2", "_l_s_person", "_l_s", "_m2", "_l_day", "litres_per_kwh", "_kg_h", "_m", "_c", "capacity_kw")
+# Columns that people with US units read in them, by ending; energy and power stay in kWh and kW ...
+FOR_PEOPLE = re.compile(r"(_l_s_m2|_l_s_person|_l_s|_m2|_l_day|litres_per_kwh|_kg_h|_m|_c|capacity_kw|cooling_cop)$")
+# ... and so do rates per area or length that have no column of their own in US units.
+STAYS = re.compile(r"(_per_100_m2|_(w|k|h)_m2?)$")
 
 
 def conversion(name: str) -> Conversion | None:
@@ -80,7 +83,7 @@ def to_us(frame: pl.DataFrame) -> pl.DataFrame:
 
 
 def _us_column(name: str) -> pl.Expr:
-    if not name.endswith(OUTPUT):
+    if not FOR_PEOPLE.search(name) or STAYS.search(name):
         return pl.col(name)
     rule = next(c for c in CONVERSIONS if name.endswith(c.si))
     us_name = name.removesuffix(rule.si) + rule.us

@@ -1,6 +1,7 @@
 """Read a portfolio's tables, check them against their contracts, keep every fault and every rejected row.
 
-    files ─▶ reading (text) ─▶ checking (typed, SI) ─▶ shipped rows beneath ─▶ links, cross checks ─▶ Portfolio
+Files are read as text (`reading`), typed and brought to SI (`checking`), laid over the rows that ship (`shipped`) and
+checked against one another (`links`); `portfolio` puts the result together.
 """
 
 from screener.tables.portfolio import Portfolio, read_portfolio

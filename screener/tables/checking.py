@@ -12,10 +12,13 @@ from screener.tables.reading import RawTable
 NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"
 # 1,234.5 and 1,234,567 can only be thousands; 1,234 may be a decimal comma and is not guessed
 THOUSANDS = r"^[+-]?[1-9]\d{0,2}((,\d{3})+\.\d+|(,\d{3}){2,})$"
-NOT_A = {
-    "number": "not a plain number; write it like 1234.5, without unit or thousands marks, or leave it empty",
-    "integer": "not a whole number; write it like 7, or leave it empty",
-    "boolean": "neither true nor false; write one of the two",
+NOT_A = {  # rule and message where a text is not of the field's type
+    "number": (
+        "not a number",
+        "not a plain number; write it like 1234.5, without unit or thousands marks, or leave it empty",
+    ),
+    "integer": ("not a whole number", "not a whole number; write it like 7, or leave it empty"),
+    "boolean": ("not true or false", "neither true nor false; write one of the two"),
 }
 
 
@@ -23,8 +26,9 @@ NOT_A = {
 class CheckedTable:
     """A table under its contract. All frames have the rows of the file, faulty ones included, in its order.
 
-    `values`: `row` and the contract's columns, typed, SI. `given`: per column "given", "converted" or null.
-    `typed_as`: per column the name and the text the user gave, as `<column>:name` and `<column>:text`.
+    `values`: `row` and the contract's columns, typed, SI, null where the cell is at fault.
+    `given`: per column "given", "converted" or null. `typed_as`: per column the name and the text the user gave, as
+    `<column>:name` and `<column>:text`.
     """
 
     contract: Contract
@@ -49,7 +53,7 @@ def check(raw: RawTable, contract: Contract) -> CheckedTable:
         if field.required and raw.faults.is_empty():
             faults.append(_missing(raw, field, present))
     # with_columns keeps the number of rows even where every column is a literal
-    checked = frame.with_columns(values).select("row", *contract.columns)
+    checked = frame.with_columns(values).select("row", *map(_without_faulty, contract.fields))
     given_as = frame.with_columns(given).select(contract.columns)
     told = frame.with_columns(typed_as).select(expr.meta.output_name() for expr in typed_as)
     faults.append(_duplicates(raw, checked, contract))
@@ -99,6 +103,12 @@ def _combined(field: Field, present: list[str]) -> pl.Expr:
     return pl.coalesce(*converted, pl.lit(None)).cast(field.dtype).alias(field.name)
 
 
+def _without_faulty(field: Field) -> pl.Expr:
+    broken = [check.broken for check in field.checks()]
+    good = pl.when(~pl.any_horizontal(broken)).then(field.name) if broken else pl.col(field.name)
+    return good.alias(field.name)
+
+
 def _given(field: Field, present: list[str]) -> pl.Expr:
     own = [name for name in present if name == field.name]
     given = [pl.when(pl.col(name).is_not_null()).then(pl.lit("given")) for name in own]
@@ -132,7 +142,8 @@ def _cell_faults(raw: RawTable, field: Field, name: str) -> pl.DataFrame:
     frame = frame.with_columns(units.to_si(parsed(text, field), name).alias(field.name))
     checks = list(field.checks(given_as=name))
     if field.kind in NOT_A:
-        checks.insert(0, Check(name, f"not a {field.kind}", value.is_null(), NOT_A[field.kind]))
+        rule, message = NOT_A[field.kind]
+        checks.insert(0, Check(name, rule, value.is_null(), message))
     found = [row_faults(raw.name, frame.filter(c.broken), name, c.rule, text, c.message) for c in checks]
     return pl.concat([no_faults(), *found])
 

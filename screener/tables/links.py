@@ -20,11 +20,16 @@ PLACES = ["postal_code", "latitude", "longitude", "climate_zone", "weather_file"
 def unknown_references(
     table: CheckedTable, known: Mapping[str, pl.DataFrame], rejected: Mapping[str, list[str]]
 ) -> pl.DataFrame:
-    """Cells that name a row of another table which does not exist, or which was itself rejected."""
+    """Cells that name a row of another table which does not exist, or which was itself rejected.
+
+    `known` lacks the tables that could not be read: nothing is said of references to them.
+    """
     faults = [no_faults()]
     for key in table.contract.foreign_keys:
-        names = known[key.reference][key.reference_column]
-        bad = [name for name in rejected.get(key.reference, []) if name is not None]
+        if key.reference not in known:
+            continue
+        names = known[key.reference][key.reference_column].drop_nulls()
+        bad = rejected.get(key.reference, [])
         frame = _told(table, key.column).filter(pl.col(key.column).is_not_null())
         of_rejected = pl.col(key.column).is_in(bad)
         lost = frame.filter(~pl.col(key.column).is_in(names.implode()) & ~of_rejected)
@@ -85,9 +90,10 @@ def _hint(name: str, names: list[str]) -> str:
     return f"it has {', '.join(sorted(names)[:MANY])}{more}"
 
 
-def site_faults(sites: CheckedTable, types: pl.DataFrame, tariffs: pl.DataFrame) -> pl.DataFrame:
-    """Sites without a place, with two humidity limits, with set points or limits that exclude each other."""
-    return pl.concat([_places(sites), set_point_faults(sites, types), _fuel(sites, types, tariffs)])
+def site_faults(sites: CheckedTable, types: pl.DataFrame, tariffs: pl.DataFrame | None) -> pl.DataFrame:
+    """Sites without a place, with limits or set points that exclude each other, or with fuel that has no price."""
+    fuel = no_faults() if tariffs is None else _fuel(sites, types, tariffs)
+    return pl.concat([_places(sites), set_point_faults(sites, types), fuel])
 
 
 def _places(sites: CheckedTable) -> pl.DataFrame:
@@ -120,9 +126,8 @@ def set_point_faults(table: CheckedTable, types: pl.DataFrame) -> pl.DataFrame:
     told = _told(table, *columns).with_columns(kind=kind)
     frame = told.join(of_type, left_on="kind", right_on="kind_of_type", how="left", maintain_order="left")
     c = pl.col
-    cooling, heating = (pl.coalesce(c(n), c(f"{n}:type")) for n in columns[:2])
-    no_own_limit = c("humidity_limit_rh_pct:text").is_null()
-    dew = pl.coalesce(c(columns[2]), pl.when(no_own_limit).then(c(f"{columns[2]}:type")))
+    cooling, heating, dew = (pl.when(c(f"{n}:text").is_null()).then(f"{n}:type").otherwise(n) for n in columns[:3])
+    dew = pl.when(c("humidity_limit_rh_pct:text").is_null() | c(f"{columns[2]}:text").is_not_null()).then(dew)
     hot = frame.filter((heating > cooling) & _any_given(columns[:2]))
     damp = frame.filter((dew >= cooling) & _any_given([columns[0], columns[2]]))
     both = frame.filter(c(f"{columns[2]}:text").is_not_null() & c(f"{columns[3]}:text").is_not_null())

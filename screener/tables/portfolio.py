@@ -58,7 +58,7 @@ def read_portfolio(folder: Path) -> Portfolio:
     raws, settings, faults, notes = _read(folder)
     tables = {name: check(raw, load(name)) for name, raw in raws.items()}
     faults = [*faults, *[table.faults for table in tables.values()]]
-    good = _Good()
+    good = _Good(pl.concat([no_faults(), *faults]))
     for name in TABLES:
         if name in tables:
             faults += good.add(tables[name], settings)
@@ -108,12 +108,17 @@ def _read(folder: Path) -> tuple[dict[str, RawTable], Settings, list[pl.DataFram
 
 
 class _Good:
-    """The good rows so far, and the keys of rejected ones, table by table in the order of TABLES."""
+    """The good rows so far, and the keys of rejected ones, table by table in the order of TABLES.
 
-    def __init__(self) -> None:
+    A table with a fault as a whole is not kept: what refers to it is not checked, and reading ends in an error anyway.
+    """
+
+    def __init__(self, faults: pl.DataFrame) -> None:
+        self.unread = set(faults.filter(pl.col("row").is_null())["table"])
         self.types = shipped.building_types()
         empty = {name: pl.DataFrame(schema=load(name).polars_schema()) for name in ("equipment", "tariffs", "sites")}
-        self.known = {"strategies": shipped.strategies(), "building_types": self.types.values} | empty
+        known = {"strategies": shipped.strategies(), "building_types": self.types.values} | empty
+        self.known = {name: rows for name, rows in known.items() if name not in self.unread}
         self.rejected: dict[str, list[str]] = {}
 
     def add(self, table: CheckedTable, settings: Settings) -> list[pl.DataFrame]:
@@ -121,17 +126,18 @@ class _Good:
         name, key = table.contract.name, table.contract.primary_key[0]
         faults = [links.unknown_references(table, self.known, self.rejected)]
         if name == "strategies":
-            faults.append(links.unknown_strategies(table, self.known["strategies"]))
+            faults.append(links.unknown_strategies(table, shipped.strategies()))
         if name == "building_types":
             faults += [links.unknown_bases(table, self.types.values), links.set_point_faults(table, self.types.values)]
         if name == "tariffs":
             faults.append(links.price_faults(table, settings))
         if name == "sites":
-            faults.append(links.site_faults(table, self.known["building_types"], self.known["tariffs"]))
+            faults.append(links.site_faults(table, self.types.values, self.known.get("tariffs")))
         bad = pl.concat([table.faults, *faults])["row"].drop_nulls().unique()
         is_bad = pl.col("row").is_in(bad.implode())
-        self.rejected[name] = table.values.filter(is_bad)[key].to_list()
-        self._keep(name, table.values.filter(~is_bad))
+        self.rejected[name] = table.values.filter(is_bad)[key].drop_nulls().to_list()
+        if name not in self.unread:
+            self._keep(name, table.values.filter(~is_bad))
         return faults
 
     def _keep(self, name: str, rows: pl.DataFrame) -> None:

@@ -1,0 +1,28 @@
+"""Small portfolios made on the spot, for the tests of tables and filling."""
+
+from pathlib import Path
+
+SITE = {"site_id": "A", "building_type": "office", "climate_zone": "4A", "floor_area_m2": "1000", "tariff_id": "T1"}
+TARIFFS = "tariff_id,electricity_price_per_kwh,fuel_price_per_kwh\nT1,0.12,0.04\n"
+
+
+def table(*rows: dict[str, str]) -> str:
+    """CSV text with the columns of all rows together; a row lacks what it does not name."""
+    columns = list(dict.fromkeys(name for row in rows for name in row))
+    lines = [columns, *([row.get(name, "") for name in columns] for row in rows)]
+    return "".join(",".join(f'"{cell}"' for cell in line) + "\n" for line in lines)
+
+
+def sites(*changes: dict[str, str]) -> str:
+    """A sites table: site A, which is good, then one row per change of it, named B, C ..."""
+    rows = [SITE | {"site_id": chr(66 + i)} | change for i, change in enumerate(changes)]
+    return table(SITE, *rows)
+
+
+def write(folder: Path, **tables: str | bytes) -> Path:
+    """A portfolio folder with these CSV texts (or bytes) and, unless given, one good tariff and one good site."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, text in ({"sites": sites(), "tariffs": TARIFFS} | tables).items():
+        content = text if isinstance(text, bytes) else text.encode()
+        (folder / f"{name}.csv").write_bytes(content)
+    return folder
