@@ -1,0 +1,101 @@
+"""Small frames for the tests of money: strategy totals, sites, investment prices and ledgers, written out by hand."""
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import polars as pl
+
+DAY_KIND = pl.Enum(["working", "other"])
+TOTALS = {  # a strategy that does nothing; tests name what differs
+    "compressor_kwh": 0.0,
+    "fans_kwh": 0.0,
+    "dehumidifier_kwh": 0.0,
+    "reheat_electricity_kwh": 0.0,
+    "heating_electricity_kwh": 0.0,
+    "reheat_fuel_kwh": 0.0,
+    "regeneration_fuel_kwh": 0.0,
+    "heating_fuel_kwh": 0.0,
+    "electricity_kwh": 0.0,
+    "fuel_kwh": 0.0,
+    "dehumidification_kwh": 0.0,
+    "moisture_load_kg": 0.0,
+    "water_by_coil_kg": 0.0,
+    "water_by_device_kg": 0.0,
+    "water_removed_kg": 0.0,
+    "litres_per_kwh": 0.0,
+    "hours_above_limit": 0.0,
+    "dew_point_p95_c": 12.0,
+    "peak_kw": 0.0,
+    "device_capacity_l_day": 0.0,
+    "energy_cost": 0.0,
+    "demand_cost": 0.0,
+    "fuel_cost": 0.0,
+    "annual_cost": 0.0,
+    "emissions_kg": 0.0,
+}
+SITE = {
+    "name": None,
+    "building_type": "retail",
+    "climate_zone": "2A",
+    "station": 722430,
+    "tariff_id": "T1",
+    "current_strategy": "overcool_electric_reheat",
+    "floor_area_m2": 1000.0,
+    "outdoor_air_l_s": 500.0,
+    "cooling_capacity_kw": 100.0,
+    "assumed_share": 0.5,
+    "climate_note": None,
+}
+PRICES = {
+    "candidate": True,
+    "investment_fixed": 0.0,
+    "investment_per_l_day": None,
+    "investment_per_kw": None,
+    "investment_per_l_s": None,
+    "upkeep_per_year": None,
+    "life_years": None,
+}
+TYPES = {
+    "unavailable": pl.String,
+    "name": pl.String,
+    "climate_note": pl.String,
+    "investment_per_l_day": pl.Float64,
+    "investment_per_kw": pl.Float64,
+    "investment_per_l_s": pl.Float64,
+    "upkeep_per_year": pl.Float64,
+    "life_years": pl.Float64,
+}
+
+
+def _frame(rows: Iterable[Mapping[str, Any]]) -> pl.DataFrame:
+    frame = pl.DataFrame(list(rows), infer_schema_length=None)
+    return frame.cast({name: dtype for name, dtype in TYPES.items() if name in frame.columns})
+
+
+def totals(*rows: Mapping[str, Any]) -> pl.DataFrame:
+    """Totals with costs, one row per site and strategy."""
+    return _frame({"unavailable": None, **TOTALS, **row} for row in rows)
+
+
+def sites(*rows: Mapping[str, Any]) -> pl.DataFrame:
+    """Sites as used."""
+    return _frame({**SITE, **row} for row in rows)
+
+
+def prices(*rows: Mapping[str, Any]) -> pl.DataFrame:
+    """The investment table."""
+    return _frame({**PRICES, **row} for row in rows)
+
+
+def ledger(strategies: Iterable[str], *rows: tuple[Any, ...]) -> pl.DataFrame:
+    """A ledger from rows of site_id, month, day_kind, hour, hours and then kWh, fuel kWh and peak kW per strategy."""
+    columns: dict[str, Any] = {
+        "site_id": pl.String,
+        "month": pl.Int8,
+        "day_kind": DAY_KIND,
+        "hour": pl.Int8,
+        "hours": pl.Float32,
+    }
+    for strategy in strategies:
+        columns |= {f"{strategy}.{name}": pl.Float32 for name in ("electricity_kwh", "fuel_kwh", "peak_kw")}
+    return pl.DataFrame(rows, schema=columns, orient="row")
