@@ -18,7 +18,6 @@ from pathlib import Path
 from typing import Any, Literal
 
 import polars as pl
-import polars.selectors as cs
 
 from screener import __version__, contracts
 from screener.errors import UsageError
@@ -121,9 +120,11 @@ def staged(folder: Path, force: bool) -> Iterator[Path]:
 
 def neutralised(frame: pl.DataFrame) -> pl.DataFrame:
     """`frame` with an apostrophe before any text that a spreadsheet would take for a formula."""
-    text = cs.string()
+    texts = [pl.col(name) for name, dtype in frame.schema.items() if dtype == pl.String]
+    formula = r"^\s*[=+\-@]"
     return frame.with_columns(
-        pl.when(text.str.contains(r"^\s*[=+\-@]")).then(pl.concat_str(pl.lit("'"), text)).otherwise(text).name.keep()
+        pl.when(text.str.contains(formula)).then(pl.concat_str(pl.lit("'"), text)).otherwise(text).name.keep()
+        for text in texts
     )
 
 
