@@ -7,9 +7,12 @@ Temperatures [degC], pressures [Pa], humidity ratios [kg water / kg dry air], en
 relative humidity as a fraction. All functions take and return Polars expressions, element by element.
 """
 
+import math
+
 import polars as pl
 
 ZERO_C_K = 273.15
+TRIPLE_POINT_PA = 611.65
 TRIPLE_POINT_C = 0.01  # below it saturation is over ice; the switch of eq. 5 and 6
 STANDARD_PRESSURE_PA = 101325.0
 MASS_RATIO = 0.621945  # water to dry air, eq. 20
@@ -17,6 +20,7 @@ GAS_CONSTANT_DRY_AIR = 287.042  # [J/(kg K)], eq. 1
 CP_DRY_AIR = 1006.0  # [J/(kg K)], eq. 30
 CP_VAPOUR = 1860.0  # [J/(kg K)], eq. 30
 LATENT_HEAT_0C = 2_501_000.0  # [J/kg], eq. 30
+MAGNUS_PA, MAGNUS_FACTOR, MAGNUS_C = 610.78, 17.27, 237.3  # p_ws = 610.78 exp(17.27 t/(t + 237.3)): Magnus, textbooks
 
 _ICE = (-5.6745359e3, 6.3925247, -9.677843e-3, 6.2215701e-7, 2.0747825e-9, -9.484024e-13, 4.1635019)  # eq. 5
 _WATER = (-5.8002206e3, 1.3914993, -4.8640239e-2, 4.1764768e-5, -1.4452093e-8, 0.0, 6.5459673)  # eq. 6
@@ -45,9 +49,10 @@ def saturation_pressure_over_water(dry_bulb_c: pl.Expr) -> pl.Expr:
     return _log_saturation_pressure(dry_bulb_c + ZERO_C_K, _WATER).exp()
 
 
-def saturation_log_slope_over_water(dry_bulb_c: pl.Expr) -> pl.Expr:
-    """d ln(p_ws) / dT over liquid water [1/K]: the derivative of eq. 6."""
-    return _log_slope(dry_bulb_c + ZERO_C_K, _WATER)
+def saturation_log_slope(dry_bulb_c: pl.Expr) -> pl.Expr:
+    """d ln(p_ws) / dT over liquid water [1/K] from Magnus' formula: within 0.4 % of the slope of eq. 6, 0-40 degC."""
+    shifted = dry_bulb_c + MAGNUS_C
+    return MAGNUS_FACTOR * MAGNUS_C / (shifted * shifted)
 
 
 def humidity_ratio(vapour_pressure_pa: pl.Expr, pressure_pa: pl.Expr) -> pl.Expr:
@@ -89,30 +94,35 @@ def enthalpy(dry_bulb_c: pl.Expr, humidity_ratio: pl.Expr) -> pl.Expr:
     return CP_DRY_AIR * dry_bulb_c + humidity_ratio * (LATENT_HEAT_0C + CP_VAPOUR * dry_bulb_c)
 
 
-def dew_point(humidity_ratio: pl.Expr, pressure_pa: pl.Expr) -> pl.Expr:
-    """Dew or frost point [degC]: eq. 37 and 38 as a first guess, then three Newton steps on eq. 5 and 6.
+def dew_point_guess(vapour_pressure_pa: pl.Expr) -> pl.Expr:
+    """Dew point above freezing [degC] from Magnus' formula turned round: within 0.3 K of eq. 6, 0-40 degC."""
+    y = (vapour_pressure_pa / MAGNUS_PA).log()
+    return MAGNUS_C * y / (MAGNUS_FACTOR - y)
 
-    Heavy: for small tables and results, not for the hourly plan.
+
+def dew_point(humidity_ratio: pl.Expr, pressure_pa: pl.Expr) -> pl.Expr:
+    """Dew or frost point [degC]: Magnus' formula or eq. 38 as a first guess, then three Newton steps on eq. 5 and 6.
+
+    Worked step by step on whole columns, because the steps nested in one expression would grow without bounds: for
+    tables and results, not for the hourly plan.
     """
-    vapour = vapour_pressure(humidity_ratio.clip(1e-7), pressure_pa)
-    log_kpa = (vapour / 1000).log()
-    above = (
-        6.54 + 14.526 * log_kpa + 0.7389 * log_kpa**2 + 0.09486 * log_kpa**3 + 0.4569 * (vapour / 1000) ** 0.1984
-    )
-    below = 6.09 + 12.608 * log_kpa + 0.4959 * log_kpa**2
-    frozen = vapour <= 611.65  # [Pa], saturation at the triple point
-    guess = pl.when(frozen).then(below).otherwise(above)
+    state = pl.struct(humidity_ratio.cast(pl.Float64).alias("w"), pressure_pa.cast(pl.Float64).alias("p"))
+    return state.map_batches(_dew_points, return_dtype=pl.Float64)
+
+
+def _dew_points(state: pl.Series) -> pl.Series:
+    t, log_vapour, frozen = pl.col("t"), pl.col("log_vapour"), pl.col("frozen")
+    kelvin = t + ZERO_C_K
+    vapour = vapour_pressure(pl.max_horizontal("w", pl.lit(1e-7)), pl.col("p"))
+    log_kpa = log_vapour - math.log(1000)
+    frost = 6.09 + log_kpa * (12.608 + log_kpa * 0.4959)
+    frame = state.struct.unnest().select("w", log_vapour=vapour.log(), frozen=vapour <= TRIPLE_POINT_PA)
+    frame = frame.with_columns(t=pl.when(frozen).then(frost).otherwise(dew_point_guess(log_vapour.exp())))
     for _ in range(3):
-        kelvin = guess + ZERO_C_K
-        log_pressure, slope = (
-            pl.when(frozen).then(ice).otherwise(water)
-            for ice, water in (
-                (_log_saturation_pressure(kelvin, _ICE), _log_saturation_pressure(kelvin, _WATER)),
-                (_log_slope(kelvin, _ICE), _log_slope(kelvin, _WATER)),
-            )
-        )
-        guess = guess - (log_pressure - vapour.log()) / slope
-    return guess
+        ice = (_log_saturation_pressure(kelvin, _ICE) - log_vapour) / _log_slope(kelvin, _ICE)
+        water = (_log_saturation_pressure(kelvin, _WATER) - log_vapour) / _log_slope(kelvin, _WATER)
+        frame = frame.with_columns(t=t - pl.when(frozen).then(ice).otherwise(water))
+    return frame.select(pl.when(pl.col("w").is_not_null()).then(t)).to_series()
 
 
 def dry_air_density(dry_bulb_c: pl.Expr, humidity_ratio: pl.Expr, pressure_pa: pl.Expr) -> pl.Expr:

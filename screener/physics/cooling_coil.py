@@ -1,0 +1,228 @@
+"""The direct-expansion cooling coil: apparatus dew point and bypass factor, and a compressor at a fraction of Carnot.
+
+The coil is described by its published rating alone. The line from the entering through the leaving rated state meets
+saturation at the apparatus dew point; the share of air that keeps its entering state is the bypass factor, which stays
+with the coil while the apparatus dew point moves with load and weather (the bypass-factor method of air-conditioning
+textbooks, from memory). Two laws meet at that point, per kilogram of supply air:
+
+    coil         q = (1 - b) (h_in - h_sat(T_adp))
+    compressor   q = q_rated (1 + 0.025 (T_adp - T_adp,rated) - 0.006 (T_out - 35))
+
+The slopes per kelvin are those of ordinary scroll and reciprocating units (common practice, no source). Power is a
+constant fraction of Carnot between evaporating and condensing temperature; the fraction is set by the rated efficiency.
+"""
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from screener.bounds import at_least, between
+from screener.physics import psychrometrics as air
+from screener.worksheet import Worksheet
+
+RATED_INDOOR_C = 26.7  # AHRI 210/240 and 340/360: 80 F dry-bulb
+RATED_INDOOR_WET_BULB_C = 19.4  # 67 F
+RATED_OUTDOOR_C = 35.0  # 95 F
+CAPACITY_PER_ADP_K = 0.025  # [1/K] common practice, no source
+CAPACITY_PER_OUTDOOR_K = 0.006  # [1/K] common practice, no source
+EVAPORATOR_APPROACH_K = 4.0  # apparatus dew point above evaporating temperature at rated load, practice
+CONDENSER_APPROACH_K = 10.0  # condensing above outdoor temperature at rated load, practice
+CONDENSING_FLOOR_C = 32.0  # head-pressure control of air-cooled units, practice
+COLDEST_ADP_C = 1.0  # frost protection: a comfort coil is kept above freezing, practice
+RATING_NEWTON_STEPS = 8
+
+
+@dataclass(frozen=True)
+class Rating:
+    """A coil's rating, one value per site. Duties are gross: what the air loses at the coil, fan heat included.
+
+    Both laws are divided by the contact factor 1 - b, so that h_sat(T_adp) = h_in - compressor(T_adp, T_out) with
+    compressor = law_j_kg + law_per_adp T_adp - law_per_outdoor T_out. Its tangent at the rated point gives
+    T_adp = tangent_c + tangent_per_j_kg h_in + tangent_per_outdoor T_out.
+    """
+
+    rated_adp_c: pl.Expr
+    contact: pl.Expr
+    supply_kg_s: pl.Expr
+    duty_j_kg: pl.Expr
+    carnot_fraction: pl.Expr
+    law_j_kg: pl.Expr
+    law_per_adp: pl.Expr
+    law_per_outdoor: pl.Expr
+    tangent_c: pl.Expr
+    tangent_per_j_kg: pl.Expr
+    tangent_per_outdoor: pl.Expr
+    rated_saturated: pl.Expr
+
+
+@dataclass(frozen=True)
+class CoilState:
+    """The coil running without pause at one entering state."""
+
+    adp_c: pl.Expr
+    sensible_w: pl.Expr
+    moisture_kg_s: pl.Expr
+    moisture_slope: pl.Expr  # [kg/s per kg/kg] of entering humidity
+    total_w: pl.Expr
+    load: pl.Expr  # duty over rated duty
+    power_w: pl.Expr  # compressor and condenser fan
+
+
+def rate(
+    sheet: Worksheet,
+    net_capacity_w: pl.Expr,
+    cop: pl.Expr,
+    sensible_heat_ratio: pl.Expr,
+    supply_m3_s: pl.Expr,
+    fan_w: pl.Expr,
+    pressure_pa: pl.Expr,
+) -> None:
+    """Turn a published rating into the columns of `Rating` (site table).
+
+    `cop` is net capacity over all electricity, fans included, as AHRI 210/240 and 340/360 rate a unit. The rating point
+    is at sea level; on the mountain the same volume of air weighs less, so the coil runs colder there.
+    """
+    standard = pl.lit(air.STANDARD_PRESSURE_PA)
+    t_in = pl.lit(RATED_INDOOR_C)
+    entering = air.humidity_ratio_from_wet_bulb(t_in, pl.lit(RATED_INDOOR_WET_BULB_C), standard)
+    w_in = sheet.let("rating_entering_humidity_ratio", entering, "rating point 26.7/19.4 degC wet-bulb")
+    flow = sheet.let("rating_flow_kg_s", supply_m3_s * air.dry_air_density(t_in, w_in, standard), "at sea level")
+    gross = sheet.let("rated_duty_w", net_capacity_w + fan_w, "net rating plus the fan heat the coil also takes")
+    h_in = sheet.let("rating_entering_j_kg", air.enthalpy(t_in, w_in))
+    h_out = sheet.let("rating_leaving_j_kg", h_in - gross / flow)
+    sensible = sensible_heat_ratio * net_capacity_w + fan_w
+    t_out = sheet.let("rating_leaving_c", t_in - sensible / (flow * (air.CP_DRY_AIR + air.CP_VAPOUR * w_in)))
+    w_out = (h_out - air.CP_DRY_AIR * t_out) / (air.LATENT_HEAT_0C + air.CP_VAPOUR * t_out)
+    slope = sheet.let("rating_line_slope", (w_in - w_out) / (t_in - t_out), "the line through both states")
+    adp = t_out
+    for step in range(RATING_NEWTON_STEPS):
+        w_sat = sheet.let(f"rating_saturated_{step}", _saturated(adp, standard))
+        correction = (w_in + slope * (adp - t_in) - w_sat) / (slope - _saturated_slope(adp, w_sat))
+        adp = sheet.let(f"rated_adp_{step}_c", between(adp - correction, COLDEST_ADP_C, RATED_INDOOR_C))
+    adp = sheet.let("rated_adp_c", adp, "where the line meets saturation")
+    h_adp = air.enthalpy(adp, _saturated(adp, standard))
+    bypass = sheet.let("bypass", between((h_out - h_adp) / (h_in - h_adp), 0.0, 0.9), "air that passes untouched")
+    lift_k = CONDENSER_APPROACH_K + RATED_OUTDOOR_C - (adp - EVAPORATOR_APPROACH_K)
+    carnot = (adp - EVAPORATOR_APPROACH_K + air.ZERO_C_K) / lift_k
+    compressor_w = sheet.let("rated_compressor_w", net_capacity_w / cop - fan_w, "rated electricity less the fan's")
+    sheet.let("carnot_fraction", gross / compressor_w / carnot, "rated efficiency over Carnot's")
+    supply = sheet.let("supply_kg_s", supply_m3_s * air.dry_air_density(t_in, w_in, pressure_pa), "at the site")
+    contact = sheet.let("contact", 1 - bypass, "air that meets the coil")
+    duty = sheet.let("duty_j_kg", gross / supply, "rated duty per kilogram of supply air")
+    full = duty / contact
+    in_weather = 1 + CAPACITY_PER_OUTDOOR_K * RATED_OUTDOOR_C
+    law = sheet.let("law_j_kg", full * (in_weather - CAPACITY_PER_ADP_K * adp), "compressor duty over contact factor")
+    per_adp = sheet.let("law_per_adp", full * CAPACITY_PER_ADP_K, "and its change with apparatus dew point")
+    per_outdoor = sheet.let("law_per_outdoor", full * CAPACITY_PER_OUTDOOR_K, "and with outdoor temperature")
+    saturated = sheet.let("rated_saturated", _saturated(adp, pressure_pa), "saturated at the rated apparatus dew point")
+    rise = sheet.let("rated_enthalpy_slope", _enthalpy_slope(adp, saturated, _saturated_slope(adp, saturated)))
+    inverse = sheet.let("tangent_per_j_kg", 1 / (rise + per_adp), "tangent to both laws at the rated point")
+    sheet.let("tangent_per_outdoor", inverse * per_outdoor)
+    sheet.let("tangent_c", inverse * (rise * adp - air.enthalpy(adp, saturated) - law))
+
+
+def rough(
+    rating: Rating, entering_c: pl.Expr, entering_humidity_ratio: pl.Expr, outdoor_c: pl.Expr
+) -> tuple[pl.Expr, pl.Expr, pl.Expr]:
+    """Sensible duty [W], water taken [kg/s] and its slope, from the tangents at the rated point: no exponentials.
+
+    The water goes on below zero where the coil would be dry. Good for a first guess of the humidity only.
+    """
+    h_in = air.enthalpy(entering_c, entering_humidity_ratio)
+    adp = rating.tangent_c + rating.tangent_per_j_kg * h_in + rating.tangent_per_outdoor * outdoor_c
+    x = air.saturation_log_slope(rating.rated_adp_c) * (adp - rating.rated_adp_c)
+    reach = rating.supply_kg_s * rating.contact
+    saturated = rating.rated_saturated * (1 + x * (1 + x / 2))
+    response = rating.tangent_per_j_kg * (air.LATENT_HEAT_0C + air.CP_VAPOUR * entering_c)
+    slope = reach * (1 - rating.rated_saturated * air.saturation_log_slope(rating.rated_adp_c) * (1 + x) * response)
+    sensible = reach * (air.CP_DRY_AIR + air.CP_VAPOUR * entering_humidity_ratio) * (entering_c - adp)
+    return sensible, reach * (entering_humidity_ratio - saturated), slope
+
+
+def run(
+    sheet: Worksheet,
+    rating: Rating,
+    entering_c: pl.Expr,
+    entering_humidity_ratio: pl.Expr,
+    outdoor_c: pl.Expr,
+    pressure_pa: pl.Expr,
+) -> CoilState:
+    """The coil at full run with this air entering and this weather outside.
+
+    The tangent at the rated point gives a first apparatus dew point, one Newton step the next (within 0.03 K over all
+    ordinary weather), where saturation follows from the first by a series of second order. A coil whose apparatus dew
+    point lies above the entering dew point is dry; the same two laws then hold with the entering humidity unchanged.
+    """
+    t_in, w_in = entering_c, entering_humidity_ratio
+    vapour_heat = sheet.let("vapour_j_kg", air.LATENT_HEAT_0C + air.CP_VAPOUR * t_in, "enthalpy of entering vapour")
+    h_in = sheet.let("entering_j_kg", air.CP_DRY_AIR * t_in + w_in * vapour_heat, "enthalpy of the entering air")
+    target = sheet.let(
+        "surplus_j_kg", h_in - rating.law_j_kg + rating.law_per_outdoor * outdoor_c, "both laws but for the dew point"
+    )
+    tangent = rating.tangent_c + rating.tangent_per_j_kg * h_in + rating.tangent_per_outdoor * outdoor_c
+    first = sheet.let("adp_guess_c", tangent, "on the tangent at the rated point")
+    w_first = sheet.let("saturated_guess", _saturated(first, pressure_pa), "saturated there")
+    log_slope = sheet.let("saturated_log_slope", (1 + w_first / air.MASS_RATIO) * air.saturation_log_slope(first))
+    h_slope = _enthalpy_slope(first, w_first, w_first * log_slope) + rating.law_per_adp
+    error = target - air.enthalpy(first, w_first) - rating.law_per_adp * first
+    adp = sheet.let("wet_adp_c", at_least(first + error / h_slope, COLDEST_ADP_C), "coil duty equals compressor duty")
+    x = log_slope * (adp - first)
+    saturated = sheet.let("saturated_at_adp", w_first * (1 + x * (1 + x / 2)), "saturated at the apparatus dew point")
+    dry = sheet.let("dry", saturated >= w_in, "no water falls out")
+    w_surface = at_least(w_in - saturated, 0.0)
+    cp_in = air.CP_DRY_AIR + air.CP_VAPOUR * w_in
+    dry_adp = (target - w_in * air.LATENT_HEAT_0C) / (cp_in + rating.law_per_adp)
+    surface = sheet.let(
+        "adp_c", pl.when(dry).then(at_least(dry_adp, COLDEST_ADP_C)).otherwise(adp), "surface temperature of the coil"
+    )
+    taken = sheet.let("moisture_kg_kg", rating.contact * w_surface, "water taken")
+    cp = air.CP_DRY_AIR + air.CP_VAPOUR * (w_in - w_surface)
+    sensible = sheet.let("sensible_j_kg", rating.contact * cp * (t_in - surface), "sensible heat taken")
+    total = sheet.let("total_j_kg", sensible + taken * vapour_heat, "all heat taken")
+    load = sheet.let("load", total / rating.duty_j_kg, "duty over rated duty")
+    power = total / carnot_cop(rating.carnot_fraction, surface, outdoor_c, load)
+    slope = rating.contact * (1 - saturated * log_slope * vapour_heat / h_slope)
+    m = rating.supply_kg_s
+    return CoilState(
+        adp_c=surface,
+        sensible_w=sheet.let("sensible_w", m * sensible, "sensible duty at full run"),
+        moisture_kg_s=sheet.let("moisture_kg_s", m * taken, "water taken at full run"),
+        moisture_slope=sheet.let(
+            "moisture_slope", pl.when(dry).then(0.0).otherwise(m * slope), "with entering humidity"
+        ),
+        total_w=sheet.let("total_w", m * total, "duty at full run"),
+        load=load,
+        power_w=sheet.let("power_w", m * power, "compressor and condenser fan at full run"),
+    )
+
+
+def carnot_cop(
+    fraction: pl.Expr, adp_c: pl.Expr, outdoor_c: pl.Expr, load: pl.Expr, floor_c: float = CONDENSING_FLOOR_C
+) -> pl.Expr:
+    """Duty per unit of compressor power: a fraction of Carnot between the refrigerant's two temperatures.
+
+    `load` is duty over rated duty: the approaches of evaporator and condenser shrink with it. The condensing
+    temperature does not follow the weather below the floor that head-pressure control keeps.
+    """
+    evaporating = adp_c - EVAPORATOR_APPROACH_K * load
+    condensing = at_least(outdoor_c + CONDENSER_APPROACH_K * load, floor_c)
+    return fraction * (evaporating + air.ZERO_C_K) / (condensing - evaporating)
+
+
+def part_load_power(full_power_w: pl.Expr, run_fraction: pl.Expr, degradation: pl.Expr) -> pl.Expr:
+    """Power of a cycling unit [W]: X P / (1 - Cd (1 - X)) [AHRI 210/240, cyclic degradation coefficient]."""
+    return full_power_w * run_fraction / (1 - degradation * (1 - run_fraction))
+
+
+def _saturated(temperature_c: pl.Expr, pressure_pa: pl.Expr) -> pl.Expr:
+    return air.humidity_ratio(air.saturation_pressure_over_water(temperature_c), pressure_pa)
+
+
+def _saturated_slope(temperature_c: pl.Expr, saturated: pl.Expr) -> pl.Expr:
+    """d W_sat / dT [kg/kg/K]; with W = 0.622 p_ws/(p - p_ws), p/(p - p_ws) = 1 + W/0.622."""
+    return saturated * (1 + saturated / air.MASS_RATIO) * air.saturation_log_slope(temperature_c)
+
+
+def _enthalpy_slope(temperature_c: pl.Expr, saturated: pl.Expr, slope: pl.Expr) -> pl.Expr:
+    vapour = air.LATENT_HEAT_0C + air.CP_VAPOUR * temperature_c
+    return air.CP_DRY_AIR + air.CP_VAPOUR * saturated + slope * vapour

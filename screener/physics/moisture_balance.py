@@ -1,0 +1,63 @@
+"""The humidity a space settles at when what comes in equals what goes out: closed form, no iteration.
+
+Air exchange, refrigerated cases and a cooling coil all remove more water the damper the space is, each along a straight
+line that ends somewhere: a case cannot take more than its coil can carry, none of them takes less than nothing. The net
+gain is then a falling, piecewise straight line of humidity, and its zero is the largest or smallest of a few roots.
+"""
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from screener.bounds import between
+
+CASE_MOST = 1.2  # largest moisture credit of a display case over its rated one, practice
+
+
+@dataclass(frozen=True)
+class Space:
+    """What wets and dries the space besides its equipment.
+
+    gain_kg_s: people and processes; air_kg_s with outdoor_humidity_ratio: outdoor air, however it gets in;
+    case_kg_s: the cases' moisture credit at their rating ambient, straight from zero at case_dry_humidity_ratio to
+    one at case_rated_humidity_ratio and on to CASE_MOST.
+    """
+
+    gain_kg_s: pl.Expr
+    air_kg_s: pl.Expr
+    outdoor_humidity_ratio: pl.Expr
+    case_kg_s: pl.Expr
+    case_dry_humidity_ratio: pl.Expr
+    case_rated_humidity_ratio: pl.Expr
+
+    def case_credit(self, humidity_ratio: pl.Expr) -> pl.Expr:
+        """Water the cases take from the space held at this humidity [kg/s]."""
+        span = self.case_rated_humidity_ratio - self.case_dry_humidity_ratio
+        return self.case_kg_s * between((humidity_ratio - self.case_dry_humidity_ratio) / span, 0.0, CASE_MOST)
+
+    def net_gain(self, humidity_ratio: pl.Expr) -> pl.Expr:
+        """Net moisture gain of the space held at this humidity [kg/s]."""
+        through_air = self.air_kg_s * (self.outdoor_humidity_ratio - humidity_ratio)
+        return self.gain_kg_s + through_air - self.case_credit(humidity_ratio)
+
+    def settled(self, removal_kg_s: pl.Expr, slope: pl.Expr, at: pl.Expr) -> pl.Expr:
+        """Humidity ratio [kg/kg] at which the net gain equals what the equipment removes.
+
+        The equipment removes max(0, removal + slope (W - at)) with slope >= 0. Exact: with the credit of the cases as
+        max and min of straight lines, the zero of a max (min) of falling lines is the max (min) of their zeros.
+        """
+        span = self.case_rated_humidity_ratio - self.case_dry_humidity_ratio
+        case_slope = self.case_kg_s / span
+        inflow = self.gain_kg_s + self.air_kg_s * self.outdoor_humidity_ratio
+        case_inflow = inflow + case_slope * self.case_dry_humidity_ratio
+        equipment = removal_kg_s - slope * at
+        most = CASE_MOST * self.case_kg_s
+        m = self.air_kg_s
+        cases_within_reach = pl.min_horizontal(
+            inflow / m,
+            (inflow - equipment) / (m + slope),
+            case_inflow / (m + case_slope),
+            (case_inflow - equipment) / (m + case_slope + slope),
+        )
+        cases_at_most = pl.min_horizontal((inflow - most) / m, (inflow - most - equipment) / (m + slope))
+        return pl.max_horizontal(cases_within_reach, cases_at_most)

@@ -1,0 +1,51 @@
+"""A direct-expansion unit that cools and dries outdoor air to a wanted humidity, its compressor following the load.
+
+The deep coil leaves the air saturated at the wanted dew point. Power is a fraction of Carnot between the refrigerant's
+two temperatures. Figures are of ordinary air-cooled units (common practice, no source); the seasonal moisture removal
+they give is checked in the tests.
+"""
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from screener.bounds import at_least
+from screener.physics import psychrometrics as air
+from screener.worksheet import Worksheet
+
+COLDEST_SUPPLY_C = 4.0  # dew point below which such a coil frosts, practice
+EVAPORATOR_APPROACH_K = 5.0  # leaving air above evaporating refrigerant, practice
+CONDENSER_APPROACH_K = 12.0  # condensing refrigerant above outdoor air, practice
+CONDENSING_FLOOR_C = 32.0  # head-pressure control, practice
+CARNOT_FRACTION = 0.50  # compressor and condenser fan, practice
+
+
+@dataclass(frozen=True)
+class Treated:
+    """The air a unit supplies."""
+
+    leaving_c: pl.Expr
+    leaving_c_per_humidity: pl.Expr  # [K per kg/kg]
+
+
+def treat(sheet: Worksheet, leaving_w: pl.Expr, pressure_pa: pl.Expr) -> Treated:
+    """Cool air down to saturation at `leaving_w`: dew point by Magnus' formula and one Newton step on eq. 6 of ASHRAE
+    Fundamentals 2017 ch. 1, together within 0.002 K."""
+    vapour = sheet.let("leaving_vapour_pa", air.vapour_pressure(leaving_w, pressure_pa), "at the wanted humidity")
+    guess = sheet.let("leaving_guess_c", air.dew_point_guess(vapour), "dew point by Magnus' formula")
+    slope = sheet.let("leaving_log_slope", air.saturation_log_slope(guess))
+    over = air.saturation_pressure_over_water(guess) / vapour - 1  # small, so ln(1 + over) is near enough over
+    leaving = sheet.let("leaving_c", guess - over / slope, "saturated at the supply dew point")
+    per_w = sheet.let(
+        "leaving_c_per_humidity",
+        1 / (leaving_w * (1 + leaving_w / air.MASS_RATIO) * slope),
+        "how the dew point moves with the humidity",
+    )
+    return Treated(leaving, per_w)
+
+
+def compressor_w(cooling_w: pl.Expr, leaving_c: pl.Expr, outdoor_c: pl.Expr) -> pl.Expr:
+    """Compressor and condenser fan [W] for this duty."""
+    evaporating = leaving_c - EVAPORATOR_APPROACH_K
+    condensing = at_least(outdoor_c + CONDENSER_APPROACH_K, CONDENSING_FLOOR_C)
+    return cooling_w * (condensing - evaporating) / (CARNOT_FRACTION * (evaporating + air.ZERO_C_K))

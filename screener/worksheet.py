@@ -1,0 +1,83 @@
+"""A calculation as a list of named steps, the way an engineer's worksheet is read from top to bottom.
+
+A step has a name, a Polars expression over columns and earlier steps, and a sentence saying why. The list is turned into
+a staged lazy query: steps that need nothing of one another share one `with_columns`. Naming every shared intermediate
+keeps the query flat (one deeply nested expression is far slower), and it is what lets an hour be explained from the very
+plan that computed it.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import polars as pl
+
+
+@dataclass(frozen=True)
+class Step:
+    """One named line of a worksheet; the unit is the name's suffix (`_w`, `_kg_s`, `_c`, `_j_kg` ...)."""
+
+    name: str
+    expr: pl.Expr
+    why: str
+
+
+class Worksheet:
+    """Collects named steps; `section` gives a view whose names carry a prefix, so machines cannot collide."""
+
+    def __init__(self) -> None:
+        self.steps: list[Step] = []
+        self._prefix = ""
+        self._level: dict[str, int] = {}
+
+    def section(self, name: str) -> "Worksheet":
+        """The same worksheet with every further name prefixed by `name.`."""
+        view = Worksheet()
+        view.steps, view._level = self.steps, self._level
+        view._prefix = f"{self._prefix}{name}."
+        return view
+
+    def let(self, name: str, expr: pl.Expr, why: str = "") -> pl.Expr:
+        """Add a step and return it as a column to compute with.
+
+        The same step may be added again, by strategies that share it, and counts once; a second meaning for a name
+        is a ValueError.
+        """
+        full = self._prefix + name
+        if full in self._level:
+            if not next(step for step in self.steps if step.name == full).expr.meta.eq(expr):
+                raise ValueError(f"the worksheet already has another step named {full!r}")
+            return pl.col(full)
+        roots = expr.meta.root_names()
+        self._level[full] = 1 + max((self._level.get(root, 0) for root in roots), default=0)
+        self.steps.append(Step(full, expr, why))
+        return pl.col(full)
+
+    def has(self, name: str) -> bool:
+        """Whether there is a step of this full name."""
+        return name in self._level
+
+    def inputs(self) -> set[str]:
+        """Names of the columns the steps need of the frame."""
+        return {root for step in self.steps for root in step.expr.meta.root_names()} - set(self._level)
+
+    def apply(self, frame: pl.LazyFrame, only: Iterable[str] | None = None) -> pl.LazyFrame:
+        """The frame with every step as a column, stage by stage; `only` limits it to those and what they need."""
+        wanted = self._needed(only) if only is not None else set(self._level)
+        for level in sorted({self._level[name] for name in wanted}):
+            frame = frame.with_columns(
+                step.expr.alias(step.name)
+                for step in self.steps
+                if step.name in wanted and self._level[step.name] == level
+            )
+        return frame
+
+    def _needed(self, names: Iterable[str]) -> set[str]:
+        by_name = {step.name: step for step in self.steps}
+        found: set[str] = set()
+        queue = [name for name in names if name in by_name]
+        while queue:
+            name = queue.pop()
+            if name not in found:
+                found.add(name)
+                queue += [root for root in by_name[name].expr.meta.root_names() if root in by_name]
+        return found
