@@ -1,0 +1,114 @@
+"""What heats and wets a space, hour by hour: sites x hours -> sensible and moisture gains.
+
+Quasi-steady: no heat or water is stored, so every hour stands alone and can carry a weight. Peaks of massive or very
+absorbent buildings come out too high.
+
+    S(T) = people + equipment + sun + fan + (UA + (mv + mi) cp) (To - T) - cases          [W]
+    M(W) = people + process + (mv + mi) (Wo - W) - cases(W)                               [kg/s]
+
+mv is mechanical outdoor air, mi infiltration [kg dry air/s]. Outdoor air is a load on the space whether or not it
+passes a coil first. Sources of the figures behind the columns stand in `defaults/building_types.csv`.
+"""
+
+import polars as pl
+
+from screener.hour import SPACE
+from screener.physics import psychrometrics as air
+from screener.worksheet import Worksheet
+
+CP_MOIST_AIR = air.CP_DRY_AIR + air.CP_VAPOUR * 0.010  # [J/(kg K)] at 10 g/kg
+EVAPORATION_J_KG = 2.45e6  # heat of evaporation at about 20 degC [ASHRAE Fundamentals 2017 ch. 1 table 3]
+FLOW_STATE_C = 20.0  # volumes of outdoor air are counted at this temperature and 7.5 g/kg, at the site's pressure
+FLOW_STATE_HUMIDITY = 0.0075
+LEAST_AIR_KG_S = 1e-6  # a sealed, empty site still breathes: it settles at the outdoor humidity
+CASE_DRY_HUMIDITY = 0.0025  # [kg/kg] saturated near a medium-temperature case coil, practice
+CASE_RATED_HUMIDITY = 0.01027  # [kg/kg] 24 degC, 55 % at sea level: rating ambient of display cases [AHRI 1200]
+HEAT_PUMP_COP = 3.0  # seasonal heating efficiency of a packaged heat pump, common practice, no source
+
+
+def site_terms(sites: pl.DataFrame, at_peak: bool = False) -> pl.DataFrame:
+    """Everything that depends on the site alone, one row per site, SI.
+
+    `sites` holds the filled columns of the `sites` and `building_types` contracts. With `at_peak` people count at their
+    peak instead of the mean of the open hours: for sizing.
+    """
+    sheet = Worksheet()
+    c = pl.col
+    area = c("floor_area_m2")
+    p = sheet.let("pressure_pa", air.standard_pressure(c("elevation_m")), "standard atmosphere at the site")
+    density = sheet.let("air_density_kg_m3", air.dry_air_density(pl.lit(FLOW_STATE_C), pl.lit(FLOW_STATE_HUMIDITY), p))
+    by_dew_point = air.humidity_ratio_from_dew_point(c("humidity_limit_dew_point_c"), p)
+    by_rh = air.humidity_ratio_from_relative_humidity(c("cooling_setpoint_c"), c("humidity_limit_rh_pct") / 100, p)
+    sheet.let("limit_humidity_ratio", pl.coalesce(by_dew_point, by_rh), "the humidity the site must stay below")
+    people = c("peak_occupants") * (1.0 if at_peak else c("occupancy_fraction"))
+    sheet.let("ventilation_kg_s", c("outdoor_air_l_s") / 1000 * density, "mechanical outdoor air while open")
+    sheet.let("infiltration_open_kg_s", c("infiltration_l_s_m2") * area / 1000 * density + LEAST_AIR_KG_S)
+    sheet.let("infiltration_closed_kg_s", c("infiltration_closed_l_s_m2") * area / 1000 * density + LEAST_AIR_KG_S)
+    internal = sheet.let("internal_gain_w", c("internal_gain_w_m2") * area, "lights and equipment while open")
+    sheet.let("gain_closed_w", internal * c("closed_gain_fraction"), "lights and equipment while closed")
+    sheet.let("gain_open_w", internal + people * c("person_sensible_w"), "and people while open")
+    sheet.let("aperture_m2", c("solar_aperture_m2_per_100_m2") * area / 100, "glass area times solar factor")
+    sheet.let("envelope_w_k", c("envelope_w_k_m2") * area, "heat loss of the shell per kelvin")
+    sheet.let(
+        "moisture_open_kg_s",
+        people * c("person_latent_w") / EVAPORATION_J_KG + c("process_moisture_kg_h") / 3600,
+        "people and processes while open",
+    )
+    open_cases, door_cases = c("open_case_length_m"), c("door_case_length_m")
+    sheet.let(
+        "case_sensible_w",
+        open_cases * c("open_case_sensible_w_m") + door_cases * c("door_case_sensible_w_m"),
+        "cooling the display cases give the store",
+    )
+    sheet.let(
+        "case_kg_s",
+        (open_cases * c("open_case_moisture_kg_h_m") + door_cases * c("door_case_moisture_kg_h_m")) / 3600,
+        "drying the display cases give the store at their rating ambient",
+    )
+    sheet.let("case_dry_humidity_ratio", pl.lit(CASE_DRY_HUMIDITY), "saturated near the case coil")
+    sheet.let("case_rated_humidity_ratio", pl.lit(CASE_RATED_HUMIDITY), "24 degC, 55 %")
+    source = c("heating_source")
+    by_fuel, by_pump = source == "fuel", source == "heat_pump"
+    electric = pl.when(by_fuel).then(0.0).when(by_pump).then(1 / HEAT_PUMP_COP).otherwise(1.0)
+    fuel = pl.when(by_fuel).then(1 / c("fuel_efficiency")).otherwise(0.0)
+    sheet.let("reheat_electric_per_heat", electric, "the site's heating source, or resistance where it has none")
+    sheet.let("reheat_fuel_per_heat", fuel)
+    unheated = source == "none"
+    sheet.let("heating_electric_per_heat", pl.when(unheated).then(0.0).otherwise(electric))
+    sheet.let("heating_fuel_per_heat", fuel)
+    return sheet.apply(sites.lazy()).collect()
+
+
+def steps(sheet: Worksheet, fan_w: pl.Expr) -> None:
+    """Add the hour's gains. Needs `site_terms` and the hour's weather; `fan_w` is the supply fan's power while it runs.
+
+    The fan runs as long as the site is open, for ventilation, and with the compressor when it is closed.
+    """
+    c = pl.col
+    middle, opens, closes = c("hour") + 0.5, c("opens_hour"), c("closes_hour")
+    after, before = middle >= opens, middle < closes
+    within = pl.when(closes > opens).then(after & before).otherwise(after | before)
+    is_open = sheet.let(
+        "open", (within & (c("day_of_week") < c("open_days_per_week"))).cast(pl.Float64), "1 while open, else 0"
+    )
+    mv = sheet.let("ventilation_now_kg_s", c("ventilation_kg_s") * is_open, "mechanical outdoor air")
+    closed, opened = c("infiltration_closed_kg_s"), c("infiltration_open_kg_s")
+    m = sheet.let("air_kg_s", mv + closed + (opened - closed) * is_open, "outdoor air, however it gets in")
+    conductance = sheet.let("conductance_w_k", c("envelope_w_k") + m * CP_MOIST_AIR, "shell and air per kelvin")
+    inside = sheet.let(
+        "internal_and_sun_w",
+        c("gain_closed_w")
+        + (c("gain_open_w") - c("gain_closed_w") + fan_w) * is_open
+        + c("aperture_m2") * c("irradiance_w_m2")
+        - c("case_sensible_w"),
+        "people, lights, equipment, sun and fan, less the cases' cooling",
+    )
+    cooling, heating = c("cooling_setpoint_c"), c("heating_setpoint_c")
+    sheet.let(
+        "sensible_at_cooling_w", inside + conductance * (c("outdoor_c") - cooling), "net gain at the cooling set point"
+    )
+    sheet.let(
+        "sensible_at_heating_w", inside + conductance * (c("outdoor_c") - heating), "net gain at the heating set point"
+    )
+    sheet.let("moisture_gain_kg_s", c("moisture_open_kg_s") * is_open, "people and processes")
+    sheet.let("moisture_at_limit_kg_s", SPACE.net_gain(c("limit_humidity_ratio")), "net gain of the space at its limit")
