@@ -1,0 +1,76 @@
+"""What is on the roof already: the site's own cooling coil, supply fan and heating, which every strategy shares."""
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from screener.bounds import at_least, between
+from screener.hour import COIL
+from screener.physics import cooling_coil
+from screener.physics.cooling_coil import CoilState
+from screener.worksheet import Worksheet
+
+TINY_W = 1e-6  # keeps a coil without capacity from dividing by zero
+TINY_KG_S = 1e-12
+
+
+@dataclass(frozen=True)
+class RunningCoil:
+    """The installed coil at full run, seen from the space at one temperature and humidity."""
+
+    state: CoilState
+    sensible_w: pl.Expr  # net of the fan's heat where the fan cycles with the compressor
+    moisture_kg_s: pl.Expr
+    moisture_slope: pl.Expr  # change of it with the humidity of the space [kg/s per kg/kg]
+
+
+def coil_at(
+    sheet: Worksheet, space_c: pl.Expr, humidity_ratio: pl.Expr, outdoor_share: pl.Expr | None = None
+) -> RunningCoil:
+    """The coil with this space air entering, mixed with the hour's ventilation air (or another share of outdoor air)."""
+    share = pl.col("outdoor_share") if outdoor_share is None else outdoor_share
+    entering_c = space_c + share * (pl.col("outdoor_c") - space_c)
+    entering_w = humidity_ratio + share * (pl.col("outdoor_humidity_ratio") - humidity_ratio)
+    t_in = sheet.let("entering_c", entering_c, "space air mixed with outdoor air")
+    w_in = sheet.let("entering_humidity_ratio", entering_w, "space air mixed with outdoor air")
+    state = cooling_coil.run(sheet, COIL, t_in, w_in, pl.col("outdoor_c"), pl.col("pressure_pa"))
+    net = at_least(state.sensible_w - pl.col("fan_w") * (1 - pl.col("open")), TINY_W)
+    return RunningCoil(
+        state=state,
+        sensible_w=sheet.let("net_sensible_w", net, "sensible duty less the heat of a cycling fan"),
+        moisture_kg_s=state.moisture_kg_s,
+        moisture_slope=sheet.let(
+            "moisture_slope_in_space", state.moisture_slope * (1 - share), "change with the humidity of the space"
+        ),
+    )
+
+
+def compressor_power(full_power_w: pl.Expr, run_fraction: pl.Expr) -> pl.Expr:
+    """Power of the installed unit running this fraction of the hour [W]."""
+    return cooling_coil.part_load_power(full_power_w, run_fraction, pl.col("part_load_degradation"))
+
+
+def fan_power(run_fraction: pl.Expr) -> pl.Expr:
+    """Supply fan [W]: without pause while open, with the compressor while closed."""
+    return pl.col("fan_w") * (pl.col("open") + (1 - pl.col("open")) * run_fraction)
+
+
+def sensible_at(space_c: pl.Expr) -> pl.Expr:
+    """Net sensible gain of the space at this temperature [W]."""
+    return pl.col("sensible_at_cooling_w") + pl.col("conductance_w_k") * (pl.col("cooling_setpoint_c") - space_c)
+
+
+def floating_c(heat_added_w: pl.Expr) -> pl.Expr:
+    """Where the space settles between its two set points with this much heat added [degC]."""
+    drift = (pl.col("sensible_at_cooling_w") + heat_added_w) / pl.col("conductance_w_k")
+    return between(pl.col("cooling_setpoint_c") + drift, pl.col("heating_setpoint_c"), pl.col("cooling_setpoint_c"))
+
+
+def heating_electricity(heat_w: pl.Expr) -> pl.Expr:
+    """Electricity the site's heating draws for this much heat [W]."""
+    return heat_w * pl.col("heating_electric_per_heat")
+
+
+def heating_fuel(heat_w: pl.Expr) -> pl.Expr:
+    """Fuel the site's heating burns for this much heat [W]."""
+    return heat_w * pl.col("heating_fuel_per_heat")

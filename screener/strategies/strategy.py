@@ -1,0 +1,96 @@
+"""What a strategy is, what it must say of an hour, and how the hours with nothing to do are filled in."""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field, fields, replace
+
+import polars as pl
+
+from screener.worksheet import Worksheet
+
+NOTHING = pl.lit(0.0)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """One hour of the air system; every field a column, power in W, flows in kg/s.
+
+    Electricity: compressor (with condenser fan), supply fans, dehumidifying device, reheat, heating.
+    Fuel: reheat, regeneration, heating. The rest closes the balances of the space at `space_c` and `humidity_ratio`:
+    S(space_c) + reheat_w + device_heat_w + heating_w = coil_sensible_w + unmet_cooling_w, and
+    M(humidity_ratio) = coil_kg_s + device_kg_s.
+    """
+
+    space_c: pl.Expr
+    humidity_ratio: pl.Expr
+    coil_sensible_w: pl.Expr
+    coil_kg_s: pl.Expr
+    compressor_w: pl.Expr
+    fans_w: pl.Expr
+    heating_w: pl.Expr
+    heating_electricity_w: pl.Expr
+    heating_fuel_w: pl.Expr
+    unmet_cooling_w: pl.Expr
+    device_kg_s: pl.Expr = field(default=NOTHING)
+    device_heat_w: pl.Expr = field(default=NOTHING)
+    dehumidifier_w: pl.Expr = field(default=NOTHING)
+    reheat_w: pl.Expr = field(default=NOTHING)
+    reheat_electricity_w: pl.Expr = field(default=NOTHING)
+    reheat_fuel_w: pl.Expr = field(default=NOTHING)
+    regeneration_fuel_w: pl.Expr = field(default=NOTHING)
+
+
+ELECTRICITY = ("compressor_w", "fans_w", "dehumidifier_w", "reheat_electricity_w", "heating_electricity_w")
+FUEL = ("reheat_fuel_w", "regeneration_fuel_w", "heating_fuel_w")
+
+
+@dataclass(frozen=True)
+class Strategy:
+    """A strategy's name, what it is in a line, and its hour.
+
+    `damp_hour` adds its steps to the worksheet and returns the outcome of an hour that temperature control alone leaves
+    above the limit. `standing_w` is electricity the equipment draws in every hour. `unavailable` is text where a site
+    cannot have it, null elsewhere, over the columns of a site.
+    """
+
+    name: str
+    summary: str
+    damp_hour: Callable[[Worksheet], Outcome]
+    standing_w: Callable[[], pl.Expr] = field(default=lambda: NOTHING)
+    unavailable: pl.Expr = field(default_factory=lambda: pl.lit(None, dtype=pl.String))
+
+
+def add_reference(sheet: Worksheet, reference: Strategy) -> None:
+    """Add any hour of the reference and `damp`, which says whether it leaves the space above its limit."""
+    _add_outcome(sheet.section(reference.name), reference.damp_hour(sheet))
+    sheet.let("damp", pl.col(f"{reference.name}.humidity_ratio") > pl.col("limit_humidity_ratio"), "above the limit")
+
+
+def add_standing(sheet: Worksheet, strategies: Iterable[Strategy]) -> None:
+    """Add `<strategy>.standing_w`, what its equipment draws in an hour that is not damp, where there is any."""
+    for strategy in strategies:
+        standing = strategy.standing_w()
+        if not standing.meta.eq(NOTHING):
+            sheet.section(strategy.name).let("standing_w", standing, "drawn whether or not there is water to remove")
+
+
+def add_damp_hours(sheet: Worksheet, strategies: Iterable[Strategy]) -> None:
+    """Add the damp hour of each strategy: `<strategy>.<field of Outcome>`, `.electricity_w` and `.fuel_w`."""
+    for strategy in strategies:
+        acting = strategy.damp_hour(sheet)
+        standing = strategy.standing_w()
+        if not standing.meta.eq(NOTHING):
+            acting = replace(acting, dehumidifier_w=acting.dehumidifier_w + standing)
+        _add_outcome(sheet.section(strategy.name), acting)
+
+
+def _add_outcome(section: Worksheet, outcome: Outcome) -> Outcome:
+    named = Outcome(**{f.name: _named(section, f.name, getattr(outcome, f.name)) for f in fields(Outcome)})
+    for total, parts in (("electricity_w", ELECTRICITY), ("fuel_w", FUEL)):
+        used = [getattr(named, part) for part in parts if not getattr(named, part).meta.eq(NOTHING)]
+        section.let(total, pl.sum_horizontal(used) if len(used) > 1 else used[0] if used else NOTHING)
+    return named
+
+
+def _named(section: Worksheet, name: str, expr: pl.Expr) -> pl.Expr:
+    """A column of this name; what is always nothing stays nothing and costs no column."""
+    return expr if expr.meta.eq(NOTHING) else section.let(name, expr)

@@ -1,0 +1,71 @@
+"""Temperature control alone: the coil runs for the thermostat, and the humidity settles where it will. The reference.
+
+Net gain falls with humidity and the coil's removal rises with it, so there is one humidity at which they meet. The
+coil's tangents give a first guess of it; the coil is solved there, and its straight line through that point is met with
+the gain exactly, so the moisture balance closes to rounding error.
+"""
+
+import polars as pl
+
+from screener.bounds import at_least, at_most
+from screener.hour import COIL, SPACE
+from screener.physics import cooling_coil
+from screener.strategies import installed
+from screener.strategies.strategy import Outcome, Strategy
+from screener.worksheet import Worksheet
+
+NAME = "temperature_only"
+SETTLED = f"{NAME}.settled_humidity_ratio"
+
+
+def damp_hour(sheet: Worksheet) -> Outcome:
+    """Any hour, damp or not: run for the sensible load and float."""
+    cooling_c, limit = pl.col("cooling_setpoint_c"), pl.col("limit_humidity_ratio")
+    sheet.let(
+        "outdoor_share",
+        at_most(pl.col("ventilation_now_kg_s") / pl.col("supply_kg_s"), 1.0),
+        "ventilation air in the supply air",
+    )
+    load = sheet.let("cooling_load_w", at_least(pl.col("sensible_at_cooling_w"), 0.0), "what the thermostat calls for")
+    own = sheet.section(NAME)
+    first = own.let("first_humidity_ratio", _first_guess(own, load), "where gain and removal meet, roughly")
+    coil = installed.coil_at(own.section("coil"), cooling_c, first)
+    runs = own.let("runs", at_most(load / coil.sensible_w, 1.0), "part of the hour the coil runs")
+    removal, slope = runs * coil.moisture_kg_s, runs * coil.moisture_slope
+    humidity = own.let("settled_humidity_ratio", SPACE.settled(removal, slope, first), "and again from the coil there")
+    heating = own.let(
+        "heating_needed_w", at_least(-pl.col("sensible_at_heating_w"), 0.0), "below the heating set point"
+    )
+    cooling = own.let("cooling_w", runs * coil.sensible_w, "sensible cooling delivered")
+    return Outcome(
+        space_c=installed.floating_c(-cooling),
+        humidity_ratio=humidity,
+        coil_sensible_w=cooling,
+        coil_kg_s=at_least(removal + slope * (humidity - first), 0.0),
+        compressor_w=installed.compressor_power(coil.state.power_w, runs),
+        fans_w=installed.fan_power(runs),
+        heating_w=heating,
+        heating_electricity_w=installed.heating_electricity(heating),
+        heating_fuel_w=installed.heating_fuel(heating),
+        unmet_cooling_w=load - cooling,
+    )
+
+
+def _first_guess(own: Worksheet, load: pl.Expr) -> pl.Expr:
+    """The settled humidity with the coil's tangents instead of the coil."""
+    share, limit, cooling_c = pl.col("outdoor_share"), pl.col("limit_humidity_ratio"), pl.col("cooling_setpoint_c")
+    t_in = cooling_c + share * (pl.col("outdoor_c") - cooling_c)
+    w_in = limit + share * (pl.col("outdoor_humidity_ratio") - limit)
+    sensible, moisture, slope = cooling_coil.rough(COIL, t_in, w_in, pl.col("outdoor_c"))
+    runs = own.let(
+        "first_runs", at_most(load / at_least(sensible, installed.TINY_W), 1.0), "run for that load, roughly"
+    )
+    water = own.let("first_water_kg_s", moisture, "water at full run and the limit, roughly")
+    return SPACE.settled(runs * water, runs * slope * (1 - share), limit)
+
+
+STRATEGY = Strategy(
+    name=NAME,
+    summary="no humidity control: the coil runs for the thermostat and humidity floats",
+    damp_hour=damp_hour,
+)
