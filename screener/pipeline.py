@@ -1,0 +1,209 @@
+"""The whole job as a list of stages; stages exchange frames and know nothing of one another."""
+
+import tempfile
+import time
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+
+import polars as pl
+
+from screener import (
+    climate,
+    contracts,
+    economics,
+    errors,
+    filling,
+    ledger,
+    loads,
+    outputs,
+    price,
+    rank,
+    sizing,
+    strategies,
+    tables,
+)
+from screener.strategies import REFERENCE, REGISTRY
+from screener.tables import Portfolio
+from screener.worksheet import Worksheet
+
+BATCH_SITES = 150  # some 600 000 hours: enough to keep the cores busy, little enough to stay well below 1 GB
+WEATHER = ("outdoor_c", "outdoor_humidity_ratio", "irradiance_w_m2")
+ACCOUNTED = ("site", "slot", "weight_h", "damp", "limit_humidity_ratio", "moisture_at_limit_kg_s", "hours_of_site")
+
+
+@dataclass
+class Watch:
+    """Tells whoever waits what is going on, and how long each stage took."""
+
+    tell: Callable[[str], None] = lambda _: None
+    timings: dict[str, float] = field(default_factory=dict)
+    _stage: str = ""
+    _since: float = 0.0
+
+    def stage(self, name: str) -> None:
+        """The stage that begins now."""
+        self.stop()
+        self._stage, self._since = name, time.perf_counter()
+        self.tell(name)
+
+    def stop(self) -> None:
+        """The last stage is over."""
+        if self._stage:
+            self.timings[self._stage] = time.perf_counter() - self._since
+        self._stage = ""
+
+
+@dataclass(frozen=True)
+class Run:
+    """The tables of a finished run that people look at first; all of them are in its folder."""
+
+    portfolio: Portfolio
+    ranking: pl.DataFrame
+    totals: pl.DataFrame
+    rejects: pl.DataFrame
+
+
+def check(folder: Path) -> tuple[Portfolio, pl.DataFrame]:
+    """Read a portfolio and find its places, nothing more: the portfolio and its sites as the engine would see them."""
+    portfolio = tables.read_portfolio(folder)
+    sites, nowhere = climate.locate(filling.fill(portfolio), folder)
+    return portfolio.without(nowhere), sites
+
+
+def run(folder: Path, out: Path, force: bool = False, watch: Watch | None = None) -> Run:
+    """Rank the sites of a portfolio folder and write the run folder `out`.
+
+    Sites with faults are left out and kept in the rejects. Raises the errors of `screener.errors`.
+    """
+    watch = watch or Watch()
+    outputs.check_free(out, force)
+    watch.stage("reading tables and places")
+    portfolio, sites = check(folder)
+    _require_sites(portfolio, sites)
+    watch.stage("weather")
+    places = sites["weather_id"].unique().sort().to_list()
+    hours = climate.hours(places, folder)
+    watch.stage("sizing")
+    sites = sites.sort("site_id")
+    sized = size(sites, climate.design_conditions(places, folder), portfolio.equipment)
+    sites = sites_used(sites, sized)
+    tariffs = price.with_emission_factors(
+        portfolio.tariffs,
+        portfolio.settings.electricity_kg_co2_per_kwh,
+        portfolio.settings.fuel_kg_co2_per_kwh,
+    )
+    out.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(prefix=f".{out.name}-ledger-", dir=out.parent) as scratch:
+        parts: list[Path] = []
+        totals: list[pl.DataFrame] = []
+        costs: list[pl.DataFrame] = []
+        for number, accounts in enumerate(simulate(sized, hours)):
+            done = min((number + 1) * BATCH_SITES, sites.height)
+            watch.stage(f"working out every hour of every strategy: {done:,} of {sites.height:,} sites")
+            parts.append(Path(scratch, f"{number:06}.parquet"))
+            accounts.ledger.write_parquet(parts[-1])
+            totals.append(accounts.totals)
+            costs.append(price.price(accounts.ledger, tariffs, sites))
+        watch.stage("money and ranking")
+        results = in_money(pl.concat(totals), pl.concat(costs), sites, portfolio)
+        ranking = rank.ranking(results, sites, portfolio.settings.currency)
+        check_results(ranking, results, sites)
+        watch.stage("writing")
+        written = {
+            "ranking": ranking,
+            "strategies": results,
+            "ledger": parts,
+            "groups": rank.groups(ranking),
+            "sites_used": sites,
+            "rejects": portfolio.rejects,
+        }
+        info = outputs.provenance(portfolio.files, asdict(portfolio.settings), watch.timings)
+        outputs.write_run(out, written, info, force)
+    watch.stop()
+    return Run(portfolio, ranking, rank.totals(ranking), portfolio.rejects)
+
+
+def size(sites: pl.DataFrame, conditions: pl.DataFrame, equipment: pl.DataFrame) -> pl.DataFrame:
+    """Sites as the engine needs them: terms of their loads, what their equipment can do, what they cannot have."""
+    gains = Worksheet()
+    loads.steps(gains, fan_w=pl.lit(0.0))
+    peak = sizing.design_hours(sites, conditions).join(loads.site_terms(sites, at_peak=True), on="site_id")
+    sized = sizing.size(loads.site_terms(sites), gains.apply(peak.lazy()).collect(), equipment)
+    return sized.with_columns(s.unavailable.alias(f"{s.name}.unavailable") for s in REGISTRY.values())
+
+
+def plan(names: Sequence[str] = tuple(REGISTRY)) -> tuple[Worksheet, Worksheet]:
+    """The worksheet of any hour (gains, the reference) and the one of damp hours (every other strategy)."""
+    chosen = [REGISTRY[name] for name in names if name != REFERENCE.name]
+    any_hour, damp_hour = Worksheet(), Worksheet()
+    loads.steps(any_hour, fan_w=pl.col("fan_w"))
+    strategies.add_reference(any_hour, REFERENCE)
+    strategies.add_standing(any_hour, chosen)
+    strategies.add_damp_hours(damp_hour, chosen)
+    return any_hour, damp_hour
+
+
+def simulate(
+    sized: pl.DataFrame, hours: pl.DataFrame, names: Sequence[str] = tuple(REGISTRY)
+) -> Iterator[ledger.Accounts]:
+    """Work out every hour of every site with every strategy, a batch of sites at a time."""
+    any_hour, damp_hour = plan(names)
+    sites, weather = with_keys(sized, hours)
+    accounted = [name for s in names for name in ledger.wanted(s) if any_hour.has(name)]
+    accounts = [name for s in names for name in ledger.wanted(s) if any_hour.has(name) or damp_hour.has(name)]
+    kept = {*damp_hour.inputs(), *accounted, *ACCOUNTED}
+    engine = {*any_hour.inputs(), *damp_hour.inputs(), *ACCOUNTED, "weather_key"}
+    for batch in sites.iter_slices(BATCH_SITES):
+        terms = batch.lazy().select(name for name in batch.columns if name in engine)
+        worked = any_hour.apply(terms.join(weather.lazy(), on="weather_key"))
+        worked = worked.select(name for name in worked.collect_schema().names() if name in kept)
+        every = worked.collect(engine="streaming")
+        damp = damp_hour.apply(every.lazy().filter("damp")).select(*accounts, *ACCOUNTED).collect(engine="streaming")
+        yield ledger.accumulate(every, damp, batch, names, REFERENCE.name)
+
+
+def with_keys(sized: pl.DataFrame, hours: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Sites and hours with whole-number keys: joining and grouping by text costs more than the physics."""
+    keys = hours.group_by("weather_id").agg(hours_of_site=pl.len()).sort("weather_id").with_row_index("weather_key")
+    sites = sized.join(keys, on="weather_id", how="left", maintain_order="left").with_row_index("site")
+    weather = hours.join(keys.drop("hours_of_site"), on="weather_id", maintain_order="left")
+    return sites, weather.select("weather_key", ledger.slot(), "hour", "day_of_week", "weight_h", *WEATHER)
+
+
+def in_money(totals: pl.DataFrame, costs: pl.DataFrame, sites: pl.DataFrame, portfolio: Portfolio) -> pl.DataFrame:
+    """The strategy results: energy, cost, investment and what changing to it would bring."""
+    if not price.unbilled(totals, costs).is_empty():
+        raise errors.ResultsError("the bills do not add up to the energy of the engine; this is a bug")
+    priced = totals.join(costs, on=["site_id", "strategy"], how="left", maintain_order="left")
+    invested = economics.investments(priced, sites, portfolio.strategies)
+    return economics.economics(invested, portfolio.settings.discount_rate, portfolio.settings.study_years)
+
+
+def sites_used(sites: pl.DataFrame, sized: pl.DataFrame) -> pl.DataFrame:
+    """The filled sites with the cooling capacity that was sized where none was given."""
+    given = pl.col("cooling_capacity_kw_origin")
+    sizes = sized.select("site_id", cooling_capacity_kw="cooling_capacity_kw")
+    used = sites.drop("cooling_capacity_kw").join(sizes, on="site_id", maintain_order="left")
+    return used.with_columns(cooling_capacity_kw_origin=given.fill_null(sizing.ORIGIN)).select(sites.columns)
+
+
+def check_results(ranking: pl.DataFrame, results: pl.DataFrame, sites: pl.DataFrame) -> None:
+    """ResultsError unless every site is ranked once and no figure is missing or not a number."""
+    if sorted(ranking["site_id"]) != sorted(sites["site_id"]):
+        raise errors.ResultsError("the ranking does not hold every site exactly once; this is a bug")
+    figures = ("electricity_kwh", "fuel_kwh", "water_removed_kg", "peak_kw", "dew_point_p95_c")
+    wrong = results.filter(
+        pl.col("unavailable").is_null() & ~pl.all_horizontal(pl.col(figures).is_finite().fill_null(False))
+    )
+    if not wrong.is_empty():
+        first = wrong.select("site_id", "strategy").row(0)
+        raise errors.ResultsError(
+            f"{wrong.height} results are not numbers, the first for site {first[0]} with {first[1]}: "
+            "look for extreme figures in its row; if there are none, this is a bug"
+        )
+
+
+def _require_sites(portfolio: Portfolio, sites: pl.DataFrame) -> None:
+    if sites.is_empty():
+        raise errors.ContractError(portfolio.faults)
