@@ -29,7 +29,7 @@ from screener.worksheet import Worksheet
 
 BATCH_SITES = 150  # some 600 000 hours: enough to keep the cores busy, little enough to stay well below 1 GB
 WEATHER = ("outdoor_c", "outdoor_humidity_ratio", "irradiance_w_m2")
-ACCOUNTED = ("site", "slot", "weight_h", "damp", "limit_humidity_ratio", "moisture_at_limit_kg_s", "hours_of_site")
+ACCOUNTED = ("slot", "weight_h", "damp", "limit_humidity_ratio", "moisture_at_limit_kg_s")
 
 
 @dataclass
@@ -71,16 +71,18 @@ def check(folder: Path) -> tuple[Portfolio, pl.DataFrame]:
     return portfolio.without(nowhere), sites
 
 
-def run(folder: Path, out: Path, force: bool = False, watch: Watch | None = None) -> Run:
+def run(folder: Path, out: Path, force: bool = False, strict: bool = False, watch: Watch | None = None) -> Run:
     """Rank the sites of a portfolio folder and write the run folder `out`.
 
-    Sites with faults are left out and kept in the rejects. Raises the errors of `screener.errors`.
+    Sites with faults are left out and kept in the rejects, or with `strict` end the run. Raises the errors of
+    `screener.errors`.
     """
     watch = watch or Watch()
     outputs.check_free(out, force)
     watch.stage("reading tables and places")
     portfolio, sites = check(folder)
-    _require_sites(portfolio, sites)
+    if sites.is_empty() or (strict and not portfolio.faults.is_empty()):
+        raise errors.ContractError(portfolio.faults)
     watch.stage("weather")
     places = sites["weather_id"].unique().sort().to_list()
     hours = climate.hours(places, folder)
@@ -150,17 +152,22 @@ def simulate(
     """Work out every hour of every site with every strategy, a batch of sites at a time."""
     any_hour, damp_hour = plan(names)
     sites, weather = with_keys(sized, hours)
-    accounted = [name for s in names for name in ledger.wanted(s) if any_hour.has(name)]
     accounts = [name for s in names for name in ledger.wanted(s) if any_hour.has(name) or damp_hour.has(name)]
-    kept = {*damp_hour.inputs(), *accounted, *ACCOUNTED}
-    engine = {*any_hour.inputs(), *damp_hour.inputs(), *ACCOUNTED, "weather_key"}
+    kept = {*damp_hour.inputs(), *accounts, *ACCOUNTED}
     for batch in sites.iter_slices(BATCH_SITES):
-        terms = batch.lazy().select(name for name in batch.columns if name in engine)
-        worked = any_hour.apply(terms.join(weather.lazy(), on="weather_key"))
-        worked = worked.select(name for name in worked.collect_schema().names() if name in kept)
-        every = worked.collect(engine="streaming")
-        damp = damp_hour.apply(every.lazy().filter("damp")).select(*accounts, *ACCOUNTED).collect(engine="streaming")
-        yield ledger.accumulate(every, damp, batch, names, REFERENCE.name)
+        terms = batch.lazy().select(_among(batch.columns, {*any_hour.inputs(), "site", "weather_key"}))
+        hourly = any_hour.apply(terms.join(weather.lazy(), on="weather_key"))
+        hourly = hourly.select("site", *_among([*weather.columns, *any_hour.names()], kept))
+        every = hourly.collect(engine="streaming")
+        # most hours are not damp: what only damp ones need of the site is joined to those alone
+        terms = batch.lazy().select("site", *_among(batch.columns, damp_hour.inputs()))
+        damp = damp_hour.apply(every.lazy().filter("damp").join(terms, on="site", maintain_order="left"))
+        damp_hours = damp.select("site", *ACCOUNTED, *accounts).collect(engine="streaming")
+        yield ledger.accumulate(every, damp_hours, batch, names, REFERENCE.name)
+
+
+def _among(names: Sequence[str], wanted: set[str]) -> list[str]:
+    return [name for name in names if name in wanted]
 
 
 def with_keys(sized: pl.DataFrame, hours: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
@@ -203,7 +210,3 @@ def check_results(ranking: pl.DataFrame, results: pl.DataFrame, sites: pl.DataFr
             "look for extreme figures in its row; if there are none, this is a bug"
         )
 
-
-def _require_sites(portfolio: Portfolio, sites: pl.DataFrame) -> None:
-    if sites.is_empty():
-        raise errors.ContractError(portfolio.faults)

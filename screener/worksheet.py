@@ -56,6 +56,10 @@ class Worksheet:
         """Whether there is a step of this full name."""
         return name in self._level
 
+    def names(self) -> list[str]:
+        """Full names of all steps."""
+        return list(self._level)
+
     def inputs(self) -> set[str]:
         """Names of the columns the steps need of the frame."""
         return {root for step in self.steps for root in step.expr.meta.root_names()} - set(self._level)

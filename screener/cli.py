@@ -1,0 +1,260 @@
+"""The commands: parse, call the pipeline, print. The only place that prints or exits.
+
+stdout carries only the answer: a table for people, or one JSON document with --json. Progress and notes go to stderr,
+progress only on a terminal. Heavy packages are imported inside the commands, so that --help answers at once.
+"""
+
+import json
+import sys
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from screener import __version__, text
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from screener.pipeline import Run
+    from screener.tables import Portfolio
+
+CAUTION = (
+    "Screening estimates, not designs. Work on electricity, refrigerant, fuel, condensate or ventilation "
+    "belongs to licensed trades under local codes."
+)
+app = typer.Typer(
+    name="screener",
+    help="Rank a portfolio of buildings by what better dehumidification would save at each of them.",
+    epilog=CAUTION,
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+climate_app = typer.Typer(help="The weather stations that come with the package.", no_args_is_help=True)
+app.add_typer(climate_app, name="climate")
+
+Folder = Annotated[Path, typer.Argument(help="Portfolio folder: sites.csv, tariffs.csv and whatever else there is.")]
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON document instead of a table.")]
+Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No progress and no notes; errors are still shown.")]
+Top = Annotated[int, typer.Option("--top", min=1, help="How many sites to print; the files always hold all.")]
+
+RANKING: dict[str, tuple[str, text.Format]] = {
+    "rank": ("rank", text.whole),
+    "site_id": ("site", str),
+    "name": ("name", text.words),
+    "climate_zone": ("zone", text.words),
+    "current_strategy": ("today", text.words),
+    "best_strategy": ("best", text.words),
+    "current_dehumidification_kwh": ("kWh/yr today", text.whole),
+    "best_dehumidification_kwh": ("best", text.whole),
+    "cost_saved": ("saved/yr", text.whole),
+    "investment": ("investment", text.whole),
+    "net_savings": ("net savings", text.whole),
+    "simple_payback_years": ("payback yr", text.tenths),
+}
+
+
+def main() -> None:
+    """Entry point of the `screener` command."""
+    app()
+
+
+@app.callback(invoke_without_command=True)
+def version(
+    show: Annotated[bool, typer.Option("--version", help="Print the version and stop.", is_eager=True)] = False,
+) -> None:
+    """Rank a portfolio of buildings by what better dehumidification would save at each of them."""
+    if show:
+        typer.echo(f"screener {__version__}")
+        raise typer.Exit(0)
+
+
+@app.command()
+def check(folder: Folder, as_json: Json = False, quiet: Quiet = False) -> None:
+    """Read a portfolio and say everything that is wrong with it; exit code 3 where anything is."""
+    from screener import errors, pipeline
+
+    with _errors_in_words():
+        portfolio, sites = pipeline.check(folder)
+        faults = portfolio.faults
+        if as_json:
+            _print_json({"sites": sites.height, "rejected": portfolio.rejects.height, "faults": faults.to_dicts()})
+        else:
+            typer.echo(f"{portfolio.settings.name}: {_count(sites.height, 'good site')} in {_zones(sites)}.")
+            if not faults.is_empty():
+                typer.echo(errors.describe(faults))
+        _notes([*portfolio.notes, *_climate_notes(sites)], quiet)
+        if not faults.is_empty():
+            raise typer.Exit(3)
+
+
+@app.command()
+def run(
+    folder: Folder,
+    out: Annotated[Path, typer.Option("--out", "-o", help="Folder for the results; made new.")],
+    force: Annotated[bool, typer.Option("--force", help="Replace an earlier run in that folder.")] = False,
+    strict: Annotated[bool, typer.Option("--strict", help="Stop at any fault instead of leaving rows out.")] = False,
+    top: Top = 15,
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Work out every strategy at every site, price it, rank the sites and write a run folder."""
+    from screener import pipeline
+
+    with _errors_in_words():
+        with _progress(quiet) as tell:
+            result = pipeline.run(folder, out, force=force, strict=strict, watch=pipeline.Watch(tell))
+        if as_json:
+            totals = result.totals.row(0, named=True)
+            ranking = result.ranking.to_dicts()
+            _print_json({"run": str(out), "totals": totals, "rejected": result.rejects.height, "ranking": ranking})
+        else:
+            typer.echo(_summary(result, top))
+        _notes(_run_notes(result, out), quiet)
+
+
+@climate_app.command("list")
+def climate_list(
+    state: Annotated[str | None, typer.Option(help="Two letters, such as FL.")] = None,
+    zone: Annotated[str | None, typer.Option(help="Climate zone, such as 2A.")] = None,
+    as_json: Json = False,
+) -> None:
+    """List the stations, all or those of a state or a climate zone."""
+    import polars as pl
+
+    from screener import climate
+
+    with _errors_in_words():
+        found = climate.stations()
+        for column, wanted in (("state", state), ("climate_zone", zone)):
+            if wanted is not None:
+                found = found.filter(pl.col(column) == wanted.strip().upper())
+        _print_frame(found, as_json, "no station matches; run `screener climate list` for all of them")
+
+
+@climate_app.command("show")
+def climate_show(
+    station: Annotated[str, typer.Argument(help="Station number, as in `screener climate list`.")],
+    units: Annotated[str, typer.Option(help="si or us.")] = "si",
+    as_json: Json = False,
+) -> None:
+    """Show one station's year month by month."""
+    from screener import climate, errors
+    from screener import units as conversion
+
+    with _errors_in_words():
+        if units not in ("si", "us"):
+            raise errors.UsageError(f"--units is si or us, not {units}")
+        figures = climate.monthly_figures(station)
+        _print_frame(conversion.to_us(figures) if units == "us" else figures, as_json)
+
+
+@climate_app.command("find")
+def climate_find(
+    place: Annotated[str, typer.Argument(help='Postal code ("33101"), "latitude,longitude" or climate zone ("2A").')],
+    as_json: Json = False,
+) -> None:
+    """Find the station for a place, with its distance."""
+    from screener import climate
+
+    with _errors_in_words():
+        _print_frame(climate.find(place), as_json)
+
+
+def _summary(result: "Run", top: int) -> str:
+    shown, currency = result.ranking.head(top), result.portfolio.settings.currency
+    totals = result.totals.row(0, named=True)
+    lines = [text.table(shown.to_dicts(), RANKING)]
+    if shown.height < result.ranking.height:
+        lines.append(f"... and {result.ranking.height - shown.height} more sites in ranking.csv")
+    lines.append("")
+    lines.append(
+        f"{_count(result.ranking.height, 'site')} ranked, {_count(totals['sites_with_savings'], 'site')} worth changing: "
+        f"{text.whole(totals['cost_saved'])} {currency} saved a year for an investment of "
+        f"{text.whole(totals['investment'])} {currency}; net savings {text.whole(totals['net_savings'])} {currency} "
+        f"over {result.portfolio.settings.study_years} years at {result.portfolio.settings.discount_rate:.1%}."
+    )
+    return "\n".join(lines)
+
+
+def _run_notes(result: "Run", out: Path) -> Iterator[str]:
+    if not result.rejects.is_empty():
+        yield f"{_count(result.rejects.height, 'row')} left out; each with its reason in {out / 'rejects.csv'}"
+    yield from result.portfolio.notes
+    yield f"results are in {out}"
+    yield CAUTION
+
+
+def _climate_notes(sites: "pl.DataFrame") -> Iterator[str]:
+    for site, note in sites.select("site_id", "climate_note").drop_nulls().iter_rows():
+        yield f"site {site}: {note}"
+
+
+def _zones(sites: "pl.DataFrame") -> str:
+    zones = sites["climate_zone"].drop_nulls().unique().sort()
+    return f"{_count(len(zones), 'climate zone')} ({', '.join(zones)})"
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number:,} {what}" + ("" if number == 1 else "s")
+
+
+def _notes(notes: Iterator[str] | Sequence[str], quiet: bool) -> None:
+    if not quiet:
+        for note in notes:
+            typer.echo(f"note: {note}", err=True)
+
+
+@contextmanager
+def _progress(quiet: bool) -> Iterator[Callable[[str], None]]:
+    """One line on stderr that is written over, on a terminal only."""
+    on = sys.stderr.isatty() and not quiet
+
+    def tell(stage: str) -> None:
+        if on:
+            typer.echo(f"\r\x1b[2K{stage} ...", err=True, nl=False)
+
+    try:
+        yield tell
+    finally:
+        if on:
+            typer.echo("\r\x1b[2K", err=True, nl=False)
+
+
+@contextmanager
+def _errors_in_words() -> Iterator[None]:
+    """What a user can mend is told in words, with its exit code; anything else is a bug and shows its traceback."""
+    from screener.errors import ScreenerError
+
+    try:
+        yield
+    except ScreenerError as error:
+        typer.echo(str(error), err=True)
+        raise typer.Exit(error.exit_code) from None
+    except OSError as error:
+        if error.filename is None and error.errno is None:
+            raise
+        typer.echo(f"{error.strerror}: {error.filename or 'the results'}; choose another folder or make room", err=True)
+        raise typer.Exit(2) from None
+
+
+def _print_json(document: Mapping[str, Any] | Sequence[Mapping[str, Any]]) -> None:
+    typer.echo(json.dumps(document, ensure_ascii=False, indent=1, default=str))
+
+
+def _print_frame(frame: "pl.DataFrame", as_json: bool, empty: str = "nothing found") -> None:
+    if as_json:
+        _print_json(frame.to_dicts())
+    elif frame.is_empty():
+        typer.echo(empty)
+    else:
+        forms = {name: (name, text.tenths if dtype.is_float() else text.words) for name, dtype in frame.schema.items()}
+        typer.echo(text.table(frame.to_dicts(), forms))
+
+
+if __name__ == "__main__":
+    main()

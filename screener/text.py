@@ -1,0 +1,37 @@
+"""Tables and numbers for people: aligned columns of plain text."""
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+Format = Callable[[Any], str]
+
+
+def whole(value: float | None) -> str:
+    """12,345; a dash where there is no figure."""
+    return "-" if value is None else f"{round(value) + 0:,}"
+
+
+def tenths(value: float | None) -> str:
+    """1.2; a dash where there is no figure."""
+    return "-" if value is None else f"{value:,.1f}"
+
+
+def words(value: object) -> str:
+    """Text as it is; underscores of names become spaces."""
+    return "-" if value is None else str(value).replace("_", " ")
+
+
+def table(rows: Sequence[Mapping[str, Any]], columns: Mapping[str, tuple[str, Format]]) -> str:
+    """`rows` as text; `columns` gives for each key its heading and format. Words to the left, numbers to the right."""
+    cells = [[heading for heading, _ in columns.values()]]
+    cells += [[form(row[key]) for key, (_, form) in columns.items()] for row in rows]
+    widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
+    left = [form in (words, str) for _, form in columns.values()]
+    lines = [
+        "  ".join(
+            cell.ljust(w) if is_left else cell.rjust(w) for cell, w, is_left in zip(line, widths, left, strict=True)
+        )
+        for line in cells
+    ]
+    rule = "  ".join("-" * w for w in widths)
+    return "\n".join(line.rstrip() for line in [lines[0], rule, *lines[1:]])
