@@ -37,10 +37,10 @@ SLOTS = 12 * 2 * 24  # month, day kind, hour
 
 @dataclass(frozen=True)
 class Accounts:
-    """`ledger`: one row per site, month, day kind and hour, `totals`: one per site and strategy (see the contracts)."""
+    """A batch: `ledger` as its contract says, and the `years` of its sites, sums of dry and damp hours side by side."""
 
     ledger: pl.DataFrame
-    totals: pl.DataFrame
+    years: pl.DataFrame
 
 
 def slot() -> pl.Expr:
@@ -66,21 +66,40 @@ def accumulate(
     `<strategy>.unavailable` (reason or null) and, where it has a device, `<strategy>.device_capacity_l_day`.
     """
     acting = [s for s in strategies if s != reference]
-    dry = hours.filter(~pl.col("damp"))
-    group = pl.col("site") * SLOTS + pl.col("slot")
+    group = (pl.col("site") * SLOTS + pl.col("slot")).alias("group")
+    hours, damp_hours = (f.with_columns(group, pl.col("site").set_sorted()) for f in (hours, damp_hours))
+    dry = hours.lazy().filter(~pl.col("damp"))
     slots = _added(
-        dry.group_by(group.alias("group")).agg(_dry_slot(dry.columns, reference, acting)),
-        damp_hours.group_by(group.alias("group")).agg(_damp_slot(damp_hours.columns, strategies)),
+        dry.group_by("group").agg(_dry_slot(hours.columns, reference, acting)),
+        damp_hours.lazy().group_by("group").agg(_damp_slot(damp_hours.columns, strategies)),
         "group",
     )
     years = _added(
-        dry.group_by("site").agg(_dry_year(dry.columns, reference, acting)),
-        damp_hours.group_by("site").agg(_damp_year(damp_hours.columns, strategies)),
+        dry.group_by("site").agg(_dry_year(hours.columns, reference, acting)),
+        damp_hours.lazy().group_by("site").agg(_damp_year(damp_hours.columns, strategies)),
         "site",
     )
-    years = sites.join(years, on="site").join(_humidity_reached(hours, damp_hours, sites, strategies, reference), on="site")
-    ledger = _ledger(slots, sites, strategies, reference)
-    return Accounts(ledger, _totals(years.sort("site"), ledger, strategies, reference))
+    reached = _humidity_reached(hours, damp_hours, sites, strategies, reference)
+    ledger = _ledger(slots, sites, strategies)
+    peaks = ledger.group_by("site_id").agg(pl.col(f"{s}.peak_kw").max().cast(pl.Float64) for s in strategies)
+    years = sites.join(years, on="site").join(reached, on="site").join(peaks, on="site_id").sort("site")
+    return Accounts(ledger, years)
+
+
+def totals(years: pl.DataFrame, strategies: Sequence[str], reference: str) -> pl.DataFrame:
+    """The year's account of each site and strategy, one row each, from the sums of all batches."""
+    have = years.columns
+    summed = {
+        f"{s}.{name}": _total(
+            have, f"dry.{name}", f"{s}.{name}", *([f"dry.{s}.standing_kwh"] if name == "dehumidifier_kwh" else [])
+        )
+        for s in strategies
+        for name in (*END_USES, *WATER)
+    }
+    years = years.with_columns(**summed)
+    long = pl.concat([_of_strategy(years, s, reference) for s in strategies])
+    dew_point = air.dew_point(pl.col("dew_point_p95_c"), pl.col("pressure_pa"))
+    return long.with_columns(dew_point_p95_c=dew_point).sort("site", maintain_order=True).drop("site", "pressure_pa")
 
 
 def _kwh(column: str, name: str) -> pl.Expr:
@@ -139,9 +158,9 @@ def _damp_year(present: Sequence[str], strategies: Sequence[str]) -> list[pl.Exp
     return sums
 
 
-def _added(dry: pl.DataFrame, damp: pl.DataFrame, key: str) -> pl.DataFrame:
+def _added(dry: pl.LazyFrame, damp: pl.LazyFrame, key: str) -> pl.DataFrame:
     """Both sums side by side, nothing where one has none."""
-    return dry.join(damp, on=key, how="full", coalesce=True).with_columns(pl.exclude(key).fill_null(0.0)).sort(key)
+    return dry.collect().join(damp.collect(), on=key, how="full", coalesce=True).with_columns(pl.exclude(key).fill_null(0.0)).sort(key)
 
 
 def _total(have: Sequence[str], *names: str) -> pl.Expr:
@@ -174,7 +193,7 @@ def _humidity_reached(
     )
 
 
-def _ledger(slots: pl.DataFrame, sites: pl.DataFrame, strategies: Sequence[str], reference: str) -> pl.DataFrame:
+def _ledger(slots: pl.DataFrame, sites: pl.DataFrame, strategies: Sequence[str]) -> pl.DataFrame:
     have, slot = slots.columns, pl.col("group") % SLOTS
     kind = pl.when(slot // 24 % 2 == 0).then(pl.lit("working")).otherwise(pl.lit("other"))
     columns: list[pl.Expr] = []
@@ -200,21 +219,6 @@ def _ledger(slots: pl.DataFrame, sites: pl.DataFrame, strategies: Sequence[str],
     )
 
 
-def _totals(years: pl.DataFrame, ledger: pl.DataFrame, strategies: Sequence[str], reference: str) -> pl.DataFrame:
-    peaks = ledger.group_by("site_id").agg(pl.col(f"{s}.peak_kw").max().cast(pl.Float64) for s in strategies)
-    years = years.join(peaks, on="site_id", maintain_order="left")
-    have = years.columns
-    summed = [
-        _total(have, f"dry.{name}", f"{s}.{name}", *([f"dry.{s}.standing_kwh"] if name == "dehumidifier_kwh" else []))
-        .alias(f"{s}.{name}")
-        for s in strategies
-        for name in (*END_USES, *WATER)
-    ]
-    years = years.select(pl.exclude([expr.meta.output_name() for expr in summed]), *summed)
-    long = pl.concat([_of_strategy(years, s, reference) for s in strategies])
-    return long.sort("site", maintain_order=True).drop("site")
-
-
 def _of_strategy(years: pl.DataFrame, strategy: str, reference: str) -> pl.DataFrame:
     """One strategy's account; litres per kWh counts water and energy beyond the reference's."""
 
@@ -231,12 +235,13 @@ def _of_strategy(years: pl.DataFrame, strategy: str, reference: str) -> pl.DataF
         "dehumidification_kwh": extra_energy,
         "water_removed_kg": water,
         "litres_per_kwh": pl.when((extra_energy > 0) & (extra_water > 0)).then(extra_water / extra_energy),
-        "dew_point_p95_c": air.dew_point(pl.col(f"{strategy}.p95"), pl.col("pressure_pa")),
+        "dew_point_p95_c": pl.col(f"{strategy}.p95"),  # as a humidity ratio until all strategies are together
         "device_capacity_l_day": pl.col(device) if device in years.columns else pl.lit(None, dtype=pl.Float64),
     }
     available = pl.col(f"{strategy}.unavailable").is_null()
     return years.select(
         "site",
+        "pressure_pa",
         "site_id",
         pl.lit(strategy).alias("strategy"),
         pl.col(f"{strategy}.unavailable").alias("unavailable"),

@@ -98,17 +98,17 @@ def run(folder: Path, out: Path, force: bool = False, strict: bool = False, watc
     out.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(prefix=f".{out.name}-ledger-", dir=out.parent) as scratch:
         parts: list[Path] = []
-        totals: list[pl.DataFrame] = []
+        years: list[pl.DataFrame] = []
         costs: list[pl.DataFrame] = []
         for number, accounts in enumerate(simulate(sized, hours)):
             done = min((number + 1) * BATCH_SITES, sites.height)
             watch.stage(f"working out every hour of every strategy: {done:,} of {sites.height:,} sites")
             parts.append(Path(scratch, f"{number:06}.parquet"))
             accounts.ledger.write_parquet(parts[-1])
-            totals.append(accounts.totals)
+            years.append(accounts.years)
             costs.append(price.price(accounts.ledger, tariffs, sites))
         watch.stage("money and ranking")
-        results = in_money(pl.concat(totals), pl.concat(costs), sites, portfolio)
+        results = in_money(ledger.totals(pl.concat(years), tuple(REGISTRY), REFERENCE.name), pl.concat(costs), sites, portfolio)
         ranking = rank.ranking(results, sites, portfolio.settings.currency)
         check_results(ranking, results, sites)
         watch.stage("writing")
@@ -156,7 +156,7 @@ def simulate(
     kept = {*damp_hour.inputs(), *accounts, *ACCOUNTED}
     for batch in sites.iter_slices(BATCH_SITES):
         terms = batch.lazy().select(_among(batch.columns, {*any_hour.inputs(), "site", "weather_key"}))
-        hourly = any_hour.apply(terms.join(weather.lazy(), on="weather_key"))
+        hourly = any_hour.apply(terms.join(weather.lazy(), on="weather_key", maintain_order="left_right"))
         hourly = hourly.select("site", *_among([*weather.columns, *any_hour.names()], kept))
         every = hourly.collect(engine="streaming")
         # most hours are not damp: what only damp ones need of the site is joined to those alone
@@ -175,7 +175,8 @@ def with_keys(sized: pl.DataFrame, hours: pl.DataFrame) -> tuple[pl.DataFrame, p
     keys = hours.group_by("weather_id").agg(hours_of_site=pl.len()).sort("weather_id").with_row_index("weather_key")
     sites = sized.join(keys, on="weather_id", how="left", maintain_order="left").with_row_index("site")
     weather = hours.join(keys.drop("hours_of_site"), on="weather_id", maintain_order="left")
-    return sites, weather.select("weather_key", ledger.slot(), "hour", "day_of_week", "weight_h", *WEATHER)
+    weather = weather.select("weather_key", ledger.slot(), "hour", "day_of_week", "weight_h", *WEATHER)
+    return sites, weather.sort("weather_key", "slot", maintain_order=True)
 
 
 def in_money(totals: pl.DataFrame, costs: pl.DataFrame, sites: pl.DataFrame, portfolio: Portfolio) -> pl.DataFrame:
