@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     import polars as pl
 
     from screener.pipeline import Run
-    from screener.tables import Portfolio
 
 CAUTION = (
     "Screening estimates, not designs. Work on electricity, refrigerant, fuel, condensate or ventilation "

@@ -160,7 +160,12 @@ def _damp_year(present: Sequence[str], strategies: Sequence[str]) -> list[pl.Exp
 
 def _added(dry: pl.LazyFrame, damp: pl.LazyFrame, key: str) -> pl.DataFrame:
     """Both sums side by side, nothing where one has none."""
-    return dry.collect().join(damp.collect(), on=key, how="full", coalesce=True).with_columns(pl.exclude(key).fill_null(0.0)).sort(key)
+    return (
+        dry.collect()
+        .join(damp.collect(), on=key, how="full", coalesce=True)
+        .with_columns(pl.exclude(key).fill_null(0.0))
+        .sort(key)
+    )
 
 
 def _total(have: Sequence[str], *names: str) -> pl.Expr:
@@ -180,9 +185,13 @@ def _humidity_reached(
     fewer hours are damp, all strategies share the reference's.
     """
     rank = (pl.col("hours_of_site").first() * SHARE_ABOVE_P95).floor().cast(pl.UInt32)
-    ranked = damp_hours.join(sites.select("site", "hours_of_site"), on="site").group_by("site").agg(
-        pl.col(f"{s}.humidity_ratio").sort(descending=True).get(rank, null_on_oob=True).alias(f"{s}.p95")
-        for s in strategies
+    ranked = (
+        damp_hours.join(sites.select("site", "hours_of_site"), on="site")
+        .group_by("site")
+        .agg(
+            pl.col(f"{s}.humidity_ratio").sort(descending=True).get(rank, null_on_oob=True).alias(f"{s}.p95")
+            for s in strategies
+        )
     )
     reached = sites.select("site").join(ranked, on="site", how="left")
     few = reached.filter(pl.col(f"{reference}.p95").is_null()).select("site")

@@ -108,7 +108,9 @@ def run(folder: Path, out: Path, force: bool = False, strict: bool = False, watc
             years.append(accounts.years)
             costs.append(price.price(accounts.ledger, tariffs, sites))
         watch.stage("money and ranking")
-        results = in_money(ledger.totals(pl.concat(years), tuple(REGISTRY), REFERENCE.name), pl.concat(costs), sites, portfolio)
+        results = in_money(
+            ledger.totals(pl.concat(years), tuple(REGISTRY), REFERENCE.name), pl.concat(costs), sites, portfolio
+        )
         ranking = rank.ranking(results, sites, portfolio.settings.currency)
         check_results(ranking, results, sites)
         watch.stage("writing")
@@ -210,4 +212,3 @@ def check_results(ranking: pl.DataFrame, results: pl.DataFrame, sites: pl.DataFr
             f"{wrong.height} results are not numbers, the first for site {first[0]} with {first[1]}: "
             "look for extreme figures in its row; if there are none, this is a bug"
         )
-

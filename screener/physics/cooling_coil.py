@@ -53,6 +53,7 @@ class Rating:
     tangent_per_j_kg: pl.Expr
     tangent_per_outdoor: pl.Expr
     rated_saturated: pl.Expr
+    rated_log_slope: pl.Expr
 
 
 @dataclass(frozen=True)
@@ -115,6 +116,7 @@ def rate(
     per_adp = sheet.let("law_per_adp", full * CAPACITY_PER_ADP_K, "and its change with apparatus dew point")
     per_outdoor = sheet.let("law_per_outdoor", full * CAPACITY_PER_OUTDOOR_K, "and with outdoor temperature")
     saturated = sheet.let("rated_saturated", _saturated(adp, pressure_pa), "saturated at the rated apparatus dew point")
+    sheet.let("rated_log_slope", air.saturation_log_slope(adp), "slope of ln of saturation pressure there")
     rise = sheet.let("rated_enthalpy_slope", _enthalpy_slope(adp, saturated, _saturated_slope(adp, saturated)))
     inverse = sheet.let("tangent_per_j_kg", 1 / (rise + per_adp), "tangent to both laws at the rated point")
     sheet.let("tangent_per_outdoor", inverse * per_outdoor)
@@ -122,21 +124,26 @@ def rate(
 
 
 def rough(
-    rating: Rating, entering_c: pl.Expr, entering_humidity_ratio: pl.Expr, outdoor_c: pl.Expr
+    sheet: Worksheet, rating: Rating, entering_c: pl.Expr, entering_humidity_ratio: pl.Expr, outdoor_c: pl.Expr
 ) -> tuple[pl.Expr, pl.Expr, pl.Expr]:
     """Sensible duty [W], water taken [kg/s] and its slope, from the tangents at the rated point: no exponentials.
 
     The water goes on below zero where the coil would be dry. Good for a first guess of the humidity only.
     """
-    h_in = air.enthalpy(entering_c, entering_humidity_ratio)
-    adp = rating.tangent_c + rating.tangent_per_j_kg * h_in + rating.tangent_per_outdoor * outdoor_c
-    x = air.saturation_log_slope(rating.rated_adp_c) * (adp - rating.rated_adp_c)
-    reach = rating.supply_kg_s * rating.contact
+    t_in, w_in = entering_c, entering_humidity_ratio
+    h_in = air.enthalpy(t_in, w_in)
+    tangent = rating.tangent_c + rating.tangent_per_j_kg * h_in + rating.tangent_per_outdoor * outdoor_c
+    adp = sheet.let("adp_c", tangent, "on the tangent at the rated point")
+    x = sheet.let("log_saturation", rating.rated_log_slope * (adp - rating.rated_adp_c))
+    reach = sheet.let("reach_kg_s", rating.supply_kg_s * rating.contact, "air that meets the coil")
     saturated = rating.rated_saturated * (1 + x * (1 + x / 2))
-    response = rating.tangent_per_j_kg * (air.LATENT_HEAT_0C + air.CP_VAPOUR * entering_c)
-    slope = reach * (1 - rating.rated_saturated * air.saturation_log_slope(rating.rated_adp_c) * (1 + x) * response)
-    sensible = reach * (air.CP_DRY_AIR + air.CP_VAPOUR * entering_humidity_ratio) * (entering_c - adp)
-    return sensible, reach * (entering_humidity_ratio - saturated), slope
+    response = rating.tangent_per_j_kg * (air.LATENT_HEAT_0C + air.CP_VAPOUR * t_in)
+    slope = reach * (1 - rating.rated_saturated * rating.rated_log_slope * (1 + x) * response)
+    return (
+        sheet.let("sensible_w", reach * (air.CP_DRY_AIR + air.CP_VAPOUR * w_in) * (t_in - adp)),
+        sheet.let("moisture_kg_s", reach * (w_in - saturated)),
+        sheet.let("moisture_slope", slope),
+    )
 
 
 def run(

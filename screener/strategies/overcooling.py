@@ -51,7 +51,8 @@ def overcool(sheet: Worksheet) -> Overcooling:
         at_most(pl.max_horizontal(needed / able, pl.col("cooling_load_w") / coil.sensible_w), 1.0),
         "part of the hour the coil runs, for moisture or for heat",
     )
-    removal, slope = runs * coil.moisture_kg_s, runs * coil.moisture_slope
+    removal = own.let("removal_kg_s", runs * coil.moisture_kg_s, "water the coil takes there")
+    slope = own.let("removal_slope", runs * coil.moisture_slope, "with the humidity of the space")
     humidity = own.let("settled_humidity_ratio", SPACE.settled(removal, slope, near), "the limit, if the coil keeps up")
     cooling = own.let("cooling_w", runs * coil.sensible_w, "sensible cooling delivered")
     at_heating = pl.col("sensible_at_heating_w")

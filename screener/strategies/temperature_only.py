@@ -31,7 +31,8 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     first = own.let("first_humidity_ratio", _first_guess(own, load), "where gain and removal meet, roughly")
     coil = installed.coil_at(own.section("coil"), cooling_c, first)
     runs = own.let("runs", at_most(load / coil.sensible_w, 1.0), "part of the hour the coil runs")
-    removal, slope = runs * coil.moisture_kg_s, runs * coil.moisture_slope
+    removal = own.let("removal_kg_s", runs * coil.moisture_kg_s, "water it takes there")
+    slope = own.let("removal_slope", runs * coil.moisture_slope, "with the humidity of the space")
     humidity = own.let("settled_humidity_ratio", SPACE.settled(removal, slope, first), "and again from the coil there")
     heating = own.let(
         "heating_needed_w", at_least(-pl.col("sensible_at_heating_w"), 0.0), "below the heating set point"
@@ -54,14 +55,15 @@ def damp_hour(sheet: Worksheet) -> Outcome:
 def _first_guess(own: Worksheet, load: pl.Expr) -> pl.Expr:
     """The settled humidity with the coil's tangents instead of the coil."""
     share, limit, cooling_c = pl.col("outdoor_share"), pl.col("limit_humidity_ratio"), pl.col("cooling_setpoint_c")
-    t_in = cooling_c + share * (pl.col("outdoor_c") - cooling_c)
-    w_in = limit + share * (pl.col("outdoor_humidity_ratio") - limit)
-    sensible, moisture, slope = cooling_coil.rough(COIL, t_in, w_in, pl.col("outdoor_c"))
-    runs = own.let(
-        "first_runs", at_most(load / at_least(sensible, installed.TINY_W), 1.0), "run for that load, roughly"
-    )
-    water = own.let("first_water_kg_s", moisture, "water at full run and the limit, roughly")
-    return SPACE.settled(runs * water, runs * slope * (1 - share), limit)
+    rough = own.section("rough")
+    t_in = rough.let("entering_c", cooling_c + share * (pl.col("outdoor_c") - cooling_c))
+    w_in = rough.let("entering_humidity_ratio", limit + share * (pl.col("outdoor_humidity_ratio") - limit))
+    sensible, moisture, slope = cooling_coil.rough(rough, COIL, t_in, w_in, pl.col("outdoor_c"))
+    runs = at_most(load / at_least(sensible, installed.TINY_W), 1.0)
+    runs = rough.let("runs", runs, "part of the hour the coil would run")
+    removal = rough.let("removal_kg_s", runs * moisture, "water it would take at the limit")
+    slope = rough.let("removal_slope", runs * slope * (1 - share), "with the humidity of the space")
+    return SPACE.settled(removal, slope, limit)
 
 
 STRATEGY = Strategy(
