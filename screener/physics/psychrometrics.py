@@ -134,3 +134,8 @@ def dry_air_density(dry_bulb_c: pl.Expr, humidity_ratio: pl.Expr, pressure_pa: p
 def standard_pressure(elevation_m: pl.Expr) -> pl.Expr:
     """Pressure of the standard atmosphere at an elevation [Pa] (eq. 3)."""
     return STANDARD_PRESSURE_PA * (1 - 2.25577e-5 * elevation_m) ** 5.2559
+
+
+def elevation(pressure_pa: pl.Expr) -> pl.Expr:
+    """Elevation [m] at which the standard atmosphere has this pressure (eq. 3 turned round)."""
+    return (1 - (pressure_pa / STANDARD_PRESSURE_PA) ** (1 / 5.2559)) / 2.25577e-5

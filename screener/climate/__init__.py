@@ -1,0 +1,47 @@
+"""Weather: which stands for a site, and its year as weighted hours.
+
+Two sources, one shape: the statistical year of any of the stations the package carries, or a site's own hourly file.
+`locate` finds the weather of sites, `hours` gives the hours, `design_conditions` what equipment is sized for.
+"""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import polars as pl
+
+from screener.climate import figures, hourly_files, statistical_year
+from screener.climate.carried import stations
+from screener.climate.places import FILE_PREFIX, find, locate
+from screener.errors import UsageError
+
+__all__ = ["design_conditions", "find", "hours", "locate", "monthly_figures", "stations"]
+
+
+def hours(weather_ids: Sequence[str], folder: Path | None = None, days: int = statistical_year.DAYS) -> pl.DataFrame:
+    """Weighted hours of each weather: `weather_id, month, hour` (0-23, beginning), `day_of_week` (0 Monday), `weight_h`,
+    `outdoor_c`, `outdoor_humidity_ratio`, `pressure_pa`, `irradiance_w_m2`. Ids as `locate` gives them; `folder` is the
+    portfolio whose `weather/` holds the files; `days` a month of a statistical year."""
+    numbers = [w for w in weather_ids if not w.startswith(FILE_PREFIX)]
+    frames = [statistical_year.rebuild(numbers, days).rename({"station": "weather_id"})] if numbers else []
+    frames += [_own(w, folder) for w in weather_ids if w.startswith(FILE_PREFIX)]
+    return pl.concat([frame.select(hourly_files.COLUMNS) for frame in frames])
+
+
+def design_conditions(weather_ids: Sequence[str], folder: Path | None = None) -> pl.DataFrame:
+    """One row per weather: `weather_id`, mean pressure and the annual design conditions of `figures.DESIGN_COLUMNS`."""
+    listed = stations().filter(pl.col("station").is_in(list(weather_ids)))
+    known = listed.select(pl.col("station").alias("weather_id"), *figures.DESIGN_COLUMNS)
+    own = [figures.design_conditions(_own(w, folder)) for w in weather_ids if w.startswith(FILE_PREFIX)]
+    return pl.concat([known, *own])
+
+
+def monthly_figures(station: str) -> pl.DataFrame:
+    """Twelve months and the year of one station's statistical year. UsageError for an unknown station."""
+    if station not in stations()["station"]:
+        raise UsageError(f"no station {station}; `screener climate list` names them, `screener climate find` by place")
+    return figures.monthly_figures(hours([station]))
+
+
+def _own(weather_id: str, folder: Path | None) -> pl.DataFrame:
+    name = weather_id.removeprefix(FILE_PREFIX)
+    return hourly_files.read(name, folder).with_columns(weather_id=pl.lit(weather_id))
