@@ -1,7 +1,7 @@
 """A portfolio folder as checked frames, with every fault and every rejected row."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import polars as pl
@@ -11,6 +11,7 @@ from screener.errors import ContractError, no_faults, table_fault
 from screener.tables import links, shipped
 from screener.tables.checking import CheckedTable, check
 from screener.tables.reading import RawTable, find_tables, read_table
+from screener.tables.settings import FILE as SETTINGS_FILE
 from screener.tables.settings import Settings, read_settings
 
 TABLES = ("strategies", "building_types", "equipment", "tariffs", "sites")  # each refers to earlier ones only
@@ -47,6 +48,26 @@ class Portfolio:
     faults: pl.DataFrame
     rejects: pl.DataFrame
     notes: list[str]
+    files: list[Path]
+    raws: Mapping[str, RawTable] = field(repr=False)
+
+    def without(self, faults: pl.DataFrame) -> "Portfolio":
+        """The portfolio less the sites that a later stage found at fault; they join the rejects, whole.
+
+        `faults` is a fault frame; those that name no row of the sites are only remembered.
+        """
+        if faults.is_empty():
+            return self
+        lost = faults.filter((pl.col("table") == "sites") & pl.col("row").is_not_null())
+        gone = pl.col("row").is_in(lost["row"].implode())
+        names = self.sites.filter(gone)["site_id"]
+        return replace(
+            self,
+            sites=self.sites.filter(~gone),
+            sites_given=self.sites_given.filter(~pl.col("site_id").is_in(names.implode())),
+            faults=pl.concat([self.faults, faults]),
+            rejects=pl.concat([self.rejects, _rejects(lost, self.raws)]),
+        )
 
 
 def read_portfolio(folder: Path) -> Portfolio:
@@ -85,6 +106,8 @@ def read_portfolio(folder: Path) -> Portfolio:
         faults=found,
         rejects=rejects,
         notes=notes + _remarks(good.known["strategies"], settings),
+        files=sorted(_files(folder)),
+        raws=raws,
     )
 
 
@@ -105,6 +128,13 @@ def _read(folder: Path) -> tuple[dict[str, RawTable], Settings, list[pl.DataFram
     notes = [note for raw in raws.values() for note in raw.notes]
     notes += [f"{files[name][0].name} is not used: no table of that name" for name in files if name not in TABLES]
     return raws, settings, [faults, *missing], notes
+
+
+def _files(folder: Path) -> list[Path]:
+    """The files a portfolio was read from."""
+    tables = [file for name, files in find_tables(folder).items() if name in TABLES for file in files]
+    settings = folder / SETTINGS_FILE
+    return [*tables, settings] if settings.is_file() else tables
 
 
 class _Good:
