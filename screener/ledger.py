@@ -236,7 +236,7 @@ def _of_strategy(years: pl.DataFrame, strategy: str, reference: str) -> pl.DataF
 
     (electricity, fuel, water), (base_electricity, base_fuel, base_water) = sums(strategy), sums(reference)
     extra_water = water - base_water
-    extra_energy = electricity + fuel - base_electricity - base_fuel
+    extra_energy = (electricity - base_electricity) + (fuel - base_fuel)
     device = f"{strategy}.device_capacity_l_day"
     values = {name: pl.col(f"{strategy}.{name}") for name in (*END_USES, *WATER, "hours_above_limit", "peak_kw")} | {
         "electricity_kwh": electricity,

@@ -10,7 +10,6 @@ import polars as pl
 
 from screener import (
     climate,
-    contracts,
     economics,
     errors,
     filling,
@@ -28,6 +27,7 @@ from screener.tables import Portfolio
 from screener.worksheet import Worksheet
 
 BATCH_SITES = 150  # some 600 000 hours: enough to keep the cores busy, little enough to stay well below 1 GB
+DEVICES = ("standalone_dehumidifier", "outdoor_air_dehumidifier")
 WEATHER = ("outdoor_c", "outdoor_humidity_ratio", "irradiance_w_m2")
 ACCOUNTED = ("slot", "weight_h", "damp", "limit_humidity_ratio", "moisture_at_limit_kg_s")
 
@@ -114,7 +114,7 @@ def run(folder: Path, out: Path, force: bool = False, strict: bool = False, watc
         ranking = rank.ranking(results, sites, portfolio.settings.currency)
         check_results(ranking, results, sites)
         watch.stage("writing")
-        written = {
+        written: dict[str, outputs.Table] = {
             "ranking": ranking,
             "strategies": results,
             "ledger": parts,
@@ -130,11 +130,17 @@ def run(folder: Path, out: Path, force: bool = False, strict: bool = False, watc
 
 def size(sites: pl.DataFrame, conditions: pl.DataFrame, equipment: pl.DataFrame) -> pl.DataFrame:
     """Sites as the engine needs them: terms of their loads, what their equipment can do, what they cannot have."""
+    design = sizing.design_hours(sites, conditions)
+    peak = loads.site_terms(sites, at_peak=True)
     gains = Worksheet()
     loads.steps(gains, fan_w=pl.lit(0.0))
-    peak = sizing.design_hours(sites, conditions).join(loads.site_terms(sites, at_peak=True), on="site_id")
-    sized = sizing.size(loads.site_terms(sites), gains.apply(peak.lazy()).collect(), equipment)
-    return sized.with_columns(s.unavailable.alias(f"{s.name}.unavailable") for s in REGISTRY.values())
+    design_loads = gains.apply(design.lazy().join(peak.lazy(), on="site_id")).collect()
+    sized = sizing.size_coil(loads.site_terms(sites), design_loads, equipment)
+    sized = sized.with_columns(s.unavailable.alias(f"{s.name}.unavailable") for s in REGISTRY.values())
+    any_hour, damp_hour = plan(DEVICES)
+    at_peak = sizing.size_coil(peak, design_loads, equipment)
+    worked = damp_hour.apply(any_hour.apply(design.lazy().join(at_peak.lazy(), on="site_id"))).collect()
+    return sizing.size_devices(sized, worked, DEVICES)
 
 
 def plan(names: Sequence[str] = tuple(REGISTRY)) -> tuple[Worksheet, Worksheet]:

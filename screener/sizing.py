@@ -1,9 +1,12 @@
 """How big the equipment is: given by the tables, or sized at the station's design hours with a stated margin.
 
-Two hours decide: the 0.4 % dew point with its mean coincident dry-bulb, and the 0.4 % dry-bulb with its mean coincident
-humidity [ASHRAE Fundamentals 2017 ch. 14], both while the site is open, people at their peak and the sun out. The margin
-is the building type's `sizing_margin`.
+Three hours decide: the 0.4 % dry-bulb with its mean coincident humidity, and the 0.4 % dew point with its mean coincident
+dry-bulb [ASHRAE Fundamentals 2017 ch. 14], once by day and once without sun, when ordinary cooling removes least. The
+site is open and people are at their peak. Cooling is sized for the whole load; a device for what it would take at these
+hours if it were large enough, beside the installed coil. The margin is the building type's `sizing_margin`.
 """
+
+from collections.abc import Sequence
 
 import polars as pl
 
@@ -11,7 +14,8 @@ from screener.physics import cooling_coil, dehumidifier, outdoor_air_unit
 from screener.physics import psychrometrics as air
 from screener.worksheet import Worksheet
 
-DESIGN_SUN_W_M2 = {"dry_bulb": 800.0, "dew_point": 400.0}  # clear noon; bright haze: common practice, no source
+CLEAR_NOON_W_M2, BRIGHT_HAZE_W_M2 = 800.0, 400.0  # common practice, no source
+UNLIMITED = 1e6  # times any real device
 LEAST_CAPACITY_KW = 0.1  # an empty site still has a coil that the arithmetic can run
 INDOOR_DERATING = 0.88  # of a coil at 22-24 degC and 50 % against its rating at 26.7/19.4 degC: this coil model's own
 DEFAULT_LITRES_PER_KWH = 4.2  # an efficient standalone unit at 26.7 degC / 60 %, common practice, no source
@@ -22,49 +26,69 @@ EVAPORATION_J_KG = 2.45e6  # at about 20 degC [ASHRAE Fundamentals 2017 ch. 1 ta
 
 
 def design_hours(sites: pl.DataFrame, conditions: pl.DataFrame) -> pl.DataFrame:
-    """Two rows a site: `site_id`, `design` and an hour's weather, on a working day just after opening."""
+    """Three rows a site: `site_id`, `weather_id` and an hour's weather, on a working day just after opening."""
     base = sites.select("site_id", "weather_id", hour=pl.col("opens_hour").floor().cast(pl.Int8)).join(
         conditions, on="weather_id", how="left", maintain_order="left"
     )
+    dry_bulb = ("dry_bulb_04_c", "dry_bulb_04_humidity_ratio")
+    dew_point = ("dew_point_04_dry_bulb_c", "dew_point_04_humidity_ratio")
     rows = [
         base.select(
             "site_id",
             "hour",
             pl.lit(0, dtype=pl.Int8).alias("day_of_week"),
-            pl.lit(design).alias("design"),
-            pl.col(dry_bulb).alias("outdoor_c"),
+            pl.col(temperature).alias("outdoor_c"),
             pl.col(humidity).alias("outdoor_humidity_ratio"),
             pl.lit(sun).alias("irradiance_w_m2"),
         )
-        for design, dry_bulb, humidity, sun in (
-            ("dry_bulb", "dry_bulb_04_c", "dry_bulb_04_humidity_ratio", DESIGN_SUN_W_M2["dry_bulb"]),
-            ("dew_point", "dew_point_04_dry_bulb_c", "dew_point_04_humidity_ratio", DESIGN_SUN_W_M2["dew_point"]),
+        for (temperature, humidity), sun in (
+            (dry_bulb, CLEAR_NOON_W_M2),
+            (dew_point, BRIGHT_HAZE_W_M2),
+            (dew_point, 0.0),
         )
     ]
     return pl.concat(rows)
 
 
-def size(terms: pl.DataFrame, design_loads: pl.DataFrame, equipment: pl.DataFrame) -> pl.DataFrame:
-    """Add to `loads.site_terms` what the site's coil, fan and devices can do.
+def size_coil(terms: pl.DataFrame, design_loads: pl.DataFrame, equipment: pl.DataFrame) -> pl.DataFrame:
+    """Add to `loads.site_terms` what the site's coil and fan can do, and devices as yet without limit.
 
     `design_loads` holds the hours of `design_hours` with the gains of `loads.steps`, supply fan at rest. `equipment` is
     the checked table: a standalone unit a site names there is used with its own capacity, efficiency and rating state.
     """
-    needs = design_loads.group_by("site_id").agg(
-        cooling_need_kw=_coil_need_w().max() / 1000,
-        moisture_need_kg_s=pl.col("moisture_at_limit_kg_s").max().clip(0.0),
-        design_outdoor_humidity_ratio=pl.col("outdoor_humidity_ratio").max(),
-    )
+    needs = design_loads.group_by("site_id").agg(cooling_need_kw=_coil_need_w().max() / 1000)
     own = equipment.filter(pl.col("strategy") == "standalone_dehumidifier").drop("strategy")
     sites = terms.join(needs, on="site_id", how="left", maintain_order="left")
     sites = sites.join(own, on="equipment_id", how="left", maintain_order="left")
     sheet = Worksheet()
     _size_coil(sheet)
-    _size_standalone(sheet)
-    _size_outdoor_air_unit(sheet)
-    return sheet.apply(
-        sites.drop("cooling_capacity_kw").with_columns(given_kw=sites["cooling_capacity_kw"]).lazy()
-    ).collect()
+    _rate_standalone(sheet)
+    coldest = air.humidity_ratio_from_dew_point(pl.lit(outdoor_air_unit.COLDEST_SUPPLY_C), pl.col("pressure_pa"))
+    sheet.let("coldest_supply_humidity_ratio", coldest, "the driest air the outdoor-air unit can supply")
+    return sheet.apply(sites.rename({"cooling_capacity_kw": "given_kw"}).lazy()).collect()
+
+
+def size_devices(sites: pl.DataFrame, design_hours: pl.DataFrame, devices: Sequence[str]) -> pl.DataFrame:
+    """Add `<strategy>.device_capacity_l_day` and limit the devices by it.
+
+    `design_hours`: site_id and, per strategy of `devices`, `<strategy>.device_kg_s` of devices without limit.
+    """
+    taken = design_hours.group_by("site_id").agg(
+        (pl.col(f"{s}.device_kg_s").max() * SECONDS_A_DAY).alias(f"{s}.taken_l_day") for s in devices
+    )
+    sites = sites.join(taken, on="site_id", how="left", maintain_order="left")
+    sizes = {}
+    for s in devices:
+        needed = pl.col(f"{s}.taken_l_day") * pl.col("sizing_margin")
+        standalone = s == "standalone_dehumidifier"
+        rated = pl.coalesce("capacity_l_day", needed / pl.col("device_relative_water_at_cooling"))
+        sizes[f"{s}.device_capacity_l_day"] = rated if standalone else needed
+    sites = sites.with_columns(**sizes)
+    capacity = pl.col("standalone_dehumidifier.device_capacity_l_day") / SECONDS_A_DAY
+    return sites.with_columns(
+        (capacity * pl.col(f"device_relative_water_at_{state}")).alias(f"device_kg_s_at_{state}")
+        for state in ("cooling", "heating")
+    )
 
 
 def _coil_need_w() -> pl.Expr:
@@ -93,37 +117,19 @@ def _size_coil(sheet: Worksheet) -> None:
     )
 
 
-def _size_standalone(sheet: Worksheet) -> None:
+def _rate_standalone(sheet: Worksheet) -> None:
     c = pl.col
     rated_c = c("rating_dry_bulb_c").fill_null(dehumidifier.RATING_C)
     rated_rh = c("rating_rh_pct").fill_null(dehumidifier.RATING_RH_PCT)
     rated_water = sheet.let("device_rated_relative_water", dehumidifier.relative_water(rated_c, rated_rh))
     rated_factor = sheet.let("device_rated_relative_factor", dehumidifier.relative_energy_factor(rated_c, rated_rh))
     per_kwh = c("litres_per_kwh").fill_null(DEFAULT_LITRES_PER_KWH)
-    rh, water = {}, {}
     for state in ("cooling", "heating"):
         t = c(f"{state}_setpoint_c")
         limit_rh = 100 * air.relative_humidity(t, c("limit_humidity_ratio"), c("pressure_pa"))
-        rh[state] = sheet.let(f"limit_rh_at_{state}_pct", limit_rh, "relative humidity of the limit at this set point")
-        relative = dehumidifier.relative_water(t, rh[state]) / rated_water
-        water[state] = sheet.let(f"device_relative_water_at_{state}", relative.clip(1e-3), "water against the rating")
-        factor = per_kwh * dehumidifier.relative_energy_factor(t, rh[state]).clip(1e-3) / rated_factor
+        rh = sheet.let(f"limit_rh_at_{state}_pct", limit_rh, "relative humidity of the limit at this set point")
+        relative = dehumidifier.relative_water(t, rh) / rated_water
+        sheet.let(f"device_relative_water_at_{state}", relative.clip(1e-3), "water against the rating")
+        factor = per_kwh * dehumidifier.relative_energy_factor(t, rh).clip(1e-3) / rated_factor
         sheet.let(f"device_j_kg_at_{state}", J_PER_KWH / factor, "electricity per kilogram of water")
-    needed = c("moisture_need_kg_s") * c("sizing_margin") / water["cooling"] * SECONDS_A_DAY
-    capacity = sheet.let(
-        "standalone_dehumidifier.device_capacity_l_day",
-        pl.coalesce(c("capacity_l_day"), needed),
-        "rated capacity, given or sized to take the whole design load with the margin",
-    )
-    for state in ("cooling", "heating"):
-        sheet.let(f"device_kg_s_at_{state}", capacity / SECONDS_A_DAY * water[state], "capacity at this set point")
-
-
-def _size_outdoor_air_unit(sheet: Worksheet) -> None:
-    c = pl.col
-    coldest_c = pl.lit(outdoor_air_unit.COLDEST_SUPPLY_C)
-    coldest = air.humidity_ratio_from_dew_point(coldest_c, c("pressure_pa"))
-    w = sheet.let("coldest_supply_humidity_ratio", coldest, "the driest air the outdoor-air unit can supply")
-    able = c("ventilation_kg_s") * (c("design_outdoor_humidity_ratio") - w).clip(0.0)
-    taken = pl.min_horizontal(able, c("moisture_need_kg_s") * c("sizing_margin"))
-    sheet.let("outdoor_air_dehumidifier.device_capacity_l_day", taken * SECONDS_A_DAY, "at the design dew point")
+        sheet.let(f"device_kg_s_at_{state}", pl.lit(UNLIMITED), "no limit until it is sized")

@@ -98,7 +98,7 @@ def write_packed(frame: pl.DataFrame, path: Path) -> None:
         compression="zstd",
         compression_level=19,
         use_dictionary=[c for c in frame.columns if c not in split],
-        column_encoding={c: "BYTE_STREAM_SPLIT" for c in split},
+        column_encoding=dict.fromkeys(split, "BYTE_STREAM_SPLIT"),
         write_statistics=False,
         store_schema=False,
     )

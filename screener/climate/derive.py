@@ -35,7 +35,9 @@ def clean(hourly: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, int]]:
         dropped_dry_bulb_above_55_c=hot.sum(),
         dropped_dew_point_above_33_c=humid.sum(),
     ).row(0, named=True)
-    good = hourly.filter(~hot & ~humid).with_columns(pl.min_horizontal("dew_point_c", "dry_bulb_c").alias("dew_point_c"))
+    good = hourly.filter(~hot & ~humid).with_columns(
+        pl.min_horizontal("dew_point_c", "dry_bulb_c").alias("dew_point_c")
+    )
     return good, counts
 
 
@@ -46,7 +48,9 @@ def as_hours(good: pl.DataFrame) -> pl.DataFrame:
         *KEYS,
         (pl.col("hour_ending") - 1).alias("hour"),
         pl.col("dry_bulb_c").cast(pl.Float64).alias("outdoor_c"),
-        air.humidity_ratio_from_dew_point(pl.col("dew_point_c").cast(pl.Float64), pressure).alias("outdoor_humidity_ratio"),
+        air.humidity_ratio_from_dew_point(pl.col("dew_point_c").cast(pl.Float64), pressure).alias(
+            "outdoor_humidity_ratio"
+        ),
         pressure.alias("pressure_pa"),
         pl.col("ghi_w_m2").cast(pl.Float64).alias("irradiance_w_m2"),
     )
@@ -102,7 +106,8 @@ def _waves() -> pl.DataFrame:
 def _project(column: str, name: str) -> list[pl.Expr]:
     """Constant, cosines and sines of 24 hourly values, in aggregation over the hours of a day."""
     return [
-        ((pl.col(column) * pl.col(f"wave_{k}")).sum() * ((2 if k else 1) / 24)).alias(f"{name}_{k}") for k in range(WAVES)
+        ((pl.col(column) * pl.col(f"wave_{k}")).sum() * ((2 if k else 1) / 24)).alias(f"{name}_{k}")
+        for k in range(WAVES)
     ]
 
 
@@ -117,8 +122,10 @@ def _nodes(departures: pl.DataFrame, column: str) -> pl.DataFrame:
     size = range(len(NODES))
     ranked = departures.select(*KEYS, column, rank=pl.col(f"{column}_rank"), count="count")
     weights = pl.concat([node_weights(n) for n in ranked["count"].unique().sort()])
-    fitted = ranked.join(weights, on=["count", "rank"]).group_by(KEYS).agg(
-        (pl.col(column) * pl.col(f"a_{k}")).sum().alias(f"{column}_node_{k}") for k in size
+    fitted = (
+        ranked.join(weights, on=["count", "rank"])
+        .group_by(KEYS)
+        .agg((pl.col(column) * pl.col(f"a_{k}")).sum().alias(f"{column}_node_{k}") for k in size)
     )
     return fitted.with_columns(
         pl.max_horizontal(f"{column}_node_{j}" for j in range(k + 1)).alias(f"{column}_node_{k}") for k in size
@@ -129,7 +136,11 @@ def monthly_statistics(hours: pl.DataFrame) -> pl.DataFrame:
     """Statistics of `carried.py`, in physical units, one row per station and month."""
     by_hour = [*KEYS, "hour"]
     table = hours.select(
-        *by_hour, "pressure_pa", "irradiance_w_m2", dry_bulb="outdoor_c", humidity=pl.col("outdoor_humidity_ratio") * 1000
+        *by_hour,
+        "pressure_pa",
+        "irradiance_w_m2",
+        dry_bulb="outdoor_c",
+        humidity=pl.col("outdoor_humidity_ratio") * 1000,
     )
     means = (
         table.group_by(by_hour)
@@ -140,8 +151,10 @@ def monthly_statistics(hours: pl.DataFrame) -> pl.DataFrame:
         )
         .join(_waves(), on="hour")
     )
-    spreads = means.sort(by_hour).group_by(KEYS).agg(
-        *_project("dry_bulb_sd", "dry_bulb_spread"), *_project("humidity_sd", "humidity_spread")
+    spreads = (
+        means.sort(by_hour)
+        .group_by(KEYS)
+        .agg(*_project("dry_bulb_sd", "dry_bulb_spread"), *_project("humidity_sd", "humidity_spread"))
     )
     hourly = means.join(spreads, on=KEYS).with_columns(
         dry_bulb_fit=_fitted_spread("dry_bulb_spread"), humidity_fit=_fitted_spread("humidity_spread")
@@ -170,10 +183,18 @@ def monthly_statistics(hours: pl.DataFrame) -> pl.DataFrame:
         .group_by(KEYS)
         .agg(_project("rho", "correlation"))
     )
-    in_a_row = means.sort(by_hour).group_by(KEYS).agg(
-        pl.col(value).get(i).alias(BY_NAME[name].columns[i])
-        for name, value in (("dry_bulb", "dry_bulb_mean"), ("humidity", "humidity_mean"), ("irradiance", "irradiance"))
-        for i in range(24)
+    in_a_row = (
+        means.sort(by_hour)
+        .group_by(KEYS)
+        .agg(
+            pl.col(value).get(i).alias(BY_NAME[name].columns[i])
+            for name, value in (
+                ("dry_bulb", "dry_bulb_mean"),
+                ("humidity", "humidity_mean"),
+                ("irradiance", "irradiance"),
+            )
+            for i in range(24)
+        )
     )
     pressure = table.group_by(KEYS).agg(pressure_0=pl.col("pressure_pa").mean() / 100)
     result = in_a_row

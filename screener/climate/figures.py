@@ -88,10 +88,12 @@ def monthly_figures(hours: pl.DataFrame) -> pl.DataFrame:
     point of 12.8 degC; ventilation load index [ton-hours per cfm]; irradiance, mean of all hours [W/m2]; pressure [Pa].
     """
     threshold = air.humidity_ratio_from_dew_point(pl.lit(DEW_POINT_OF_NOTE_C), pl.col("pressure_pa"))
-    both = pl.concat([
-        hours.with_columns(period=pl.col("month").cast(pl.Int64)),
-        hours.with_columns(period=pl.lit(13, dtype=pl.Int64)),
-    ]).with_columns(month_load=pl.col("weight_h") * (pl.col("outdoor_humidity_ratio") > threshold))
+    both = pl.concat(
+        [
+            hours.with_columns(period=pl.col("month").cast(pl.Int64)),
+            hours.with_columns(period=pl.lit(13, dtype=pl.Int64)),
+        ]
+    ).with_columns(month_load=pl.col("weight_h") * (pl.col("outdoor_humidity_ratio") > threshold))
 
     def mean(column: str) -> pl.Expr:
         return (pl.col(column) * pl.col("weight_h")).sum() / pl.col("weight_h").sum()
@@ -112,7 +114,10 @@ def monthly_figures(hours: pl.DataFrame) -> pl.DataFrame:
         figures.join(load, on="period")
         .sort("period")
         .select(
-            pl.when(pl.col("period") == 13).then(pl.lit("year")).otherwise(pl.col("period").cast(pl.String)).alias("month"),
+            pl.when(pl.col("period") == 13)
+            .then(pl.lit("year"))
+            .otherwise(pl.col("period").cast(pl.String))
+            .alias("month"),
             "hours",
             "dry_bulb_mean_c",
             "dry_bulb_min_c",

@@ -140,7 +140,9 @@ def _values(name: str, text: pl.DataFrame, first_row: int) -> tuple[pl.DataFrame
         low, high = BOUNDS[column]
         number = pl.col(given).cast(pl.Float64, strict=False) * factor + offset
         values = values.with_columns(text.select(number.alias(column)).to_series())
-        wrong = values.select("row", column, value=text[given]).filter(~pl.col(column).is_between(low, high).fill_null(False))
+        wrong = values.select("row", column, value=text[given]).filter(
+            ~pl.col(column).is_between(low, high).fill_null(False)
+        )
         say = f"is not a number from {low:g} to {high:g}" + (f" ({column})" if given != column else "") + "; correct it"
         faults.append(
             wrong.select(

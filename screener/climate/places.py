@@ -51,8 +51,8 @@ def locate(sites: pl.DataFrame, folder: Path | None = None) -> tuple[pl.DataFram
     by_file, by_postal = pl.col("weather_file").is_not_null(), pl.col("postal_code").is_not_null()
     by_coordinates = pl.all_horizontal(pl.col("latitude", "longitude").is_not_null())
     origin = pl.when(by_file).then(pl.lit("weather file")).when(by_coordinates).then(pl.lit("coordinates"))
-    origin = origin.when(by_postal).then(pl.lit("postal code")).otherwise(pl.lit("climate zone"))
-    found = found.with_columns(place_origin=origin, stated_zone=pl.col("climate_zone")).with_columns(
+    place = origin.when(by_postal).then(pl.lit("postal code")).otherwise(pl.lit("climate zone"))
+    found = found.with_columns(place_origin=place, stated_zone=pl.col("climate_zone")).with_columns(
         pl.coalesce(name, f"area.{name}").alias(name) for name in ("latitude", "longitude")
     )
     files, file_faults = _weather_files(found, folder)
@@ -74,7 +74,7 @@ def locate(sites: pl.DataFrame, folder: Path | None = None) -> tuple[pl.DataFram
     faults = pl.concat([file_faults, _nowhere(found)])
     good = found.filter(~pl.col("row").is_in(faults["row"].drop_nulls().implode()))
     added = ["weather_id", "station", "station_name", "station_distance_km", "station_elevation_difference_m"]
-    good = good.with_columns(climate_note=_note(), *_origins(sites))
+    good = good.with_columns(*_origins(sites), climate_note=_note())
     return good.select(*sites.columns, *added, "place_origin", "climate_note"), faults
 
 
@@ -137,7 +137,9 @@ def _weather_files(sites: pl.DataFrame, folder: Path | None) -> tuple[pl.DataFra
         except ContractError as error:
             message = f"its weather file cannot be used: {error.faults['message'][0]}"
             faults.append(error.faults)
-            faults.append(_faults(sites.filter(pl.col("weather_file") == name), "weather_file", "weather file", message))
+            faults.append(
+                _faults(sites.filter(pl.col("weather_file") == name), "weather_file", "weather file", message)
+            )
     schema = {"weather_file": pl.String, "file_elevation_m": pl.Float64}
     return pl.DataFrame(list(elevations.items()), schema=schema, orient="row"), pl.concat(faults)
 

@@ -12,6 +12,7 @@ and a Sunday see the same weather.
 """
 
 from collections.abc import Sequence
+from itertools import pairwise
 from statistics import NormalDist
 
 import polars as pl
@@ -52,9 +53,7 @@ def _by_hour(monthly: pl.DataFrame) -> pl.DataFrame:
     """Monthly rows to one row per station, month and hour: means, spreads, correlation, and the distribution's nodes."""
 
     def over_day(name: str) -> list[pl.Expr]:
-        return [
-            pl.sum_horizontal(pl.col(f"{name}_{k}") * wave(hour, k) for k in range(WAVES)) for hour in range(24)
-        ]
+        return [pl.sum_horizontal(pl.col(f"{name}_{k}") * wave(hour, k) for k in range(WAVES)) for hour in range(24)]
 
     def spread(name: str, scale: float) -> pl.Expr:
         floor = LEAST_SPREAD * pl.col(f"{name}_0")
@@ -78,7 +77,7 @@ def _by_hour(monthly: pl.DataFrame) -> pl.DataFrame:
 def _departure(score: pl.Expr, name: str) -> pl.Expr:
     """Departure at a normal score: straight lines between the nodes, flat beyond them."""
     total = pl.col(f"{name}_0")
-    for k, (low, high) in enumerate(zip(NODES, NODES[1:], strict=False)):
+    for k, (low, high) in enumerate(pairwise(NODES)):
         rise = pl.col(f"{name}_{k + 1}") - pl.col(f"{name}_{k}")
         total = total + rise * ((score.clip(low, high) - low) / (high - low))
     return total
@@ -115,9 +114,9 @@ def rebuild(stations: Sequence[str], days: int = DAYS, monthly: pl.DataFrame | N
     for _ in range(3):  # clipping lowers the mean, restoring it saturates a few more hours: three rounds settle it
         mean_w = pl.mean_horizontal(f"w_{d}" for d in each)
         table = table.with_columns(
-            pl.min_horizontal(
-                (pl.col(f"w_{d}") * pl.col("mean_w") / mean_w).clip(_DRIEST), f"saturated_{d}"
-            ).alias(f"w_{d}")
+            pl.min_horizontal((pl.col(f"w_{d}") * pl.col("mean_w") / mean_w).clip(_DRIEST), f"saturated_{d}").alias(
+                f"w_{d}"
+            )
             for d in each
         )
     in_month = pl.col("month").replace_strict(dict(enumerate(DAYS_IN_MONTH, 1)), return_dtype=pl.Float64)

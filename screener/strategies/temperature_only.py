@@ -20,7 +20,7 @@ SETTLED = f"{NAME}.settled_humidity_ratio"
 
 def damp_hour(sheet: Worksheet) -> Outcome:
     """Any hour, damp or not: run for the sensible load and float."""
-    cooling_c, limit = pl.col("cooling_setpoint_c"), pl.col("limit_humidity_ratio")
+    cooling_c = pl.col("cooling_setpoint_c")
     sheet.let(
         "outdoor_share",
         at_most(pl.col("ventilation_now_kg_s") / pl.col("supply_kg_s"), 1.0),

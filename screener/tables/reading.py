@@ -143,7 +143,8 @@ def _cells(grid: pl.DataFrame, header: list[str]) -> pl.DataFrame:
     seen: set[str] = set()
     names: list[str] = []
     for number, cell in enumerate(["row_" if cell == "row" else cell for cell in header], start=1):
-        name = cell if cell and cell not in seen else f"extra_{number}"
+        pattern = cell == "*" or cell.startswith("^")  # Polars would take it for a pattern of names
+        name = cell if cell and cell not in seen and not pattern else f"extra_{number}"
         seen.add(name)
         names.append(name)
     cells = grid.rename(dict(zip(grid.columns, names, strict=True))).with_row_index("row", offset=1)[1:]

@@ -1,5 +1,7 @@
 """Small portfolios made on the spot, for the tests of tables and filling."""
 
+import csv
+import io
 from pathlib import Path
 
 SITE = {"site_id": "A", "building_type": "office", "climate_zone": "4A", "floor_area_m2": "1000", "tariff_id": "T1"}
@@ -9,8 +11,11 @@ TARIFFS = "tariff_id,electricity_price_per_kwh,fuel_price_per_kwh\nT1,0.12,0.04\
 def table(*rows: dict[str, str]) -> str:
     """CSV text with the columns of all rows together; a row lacks what it does not name."""
     columns = list(dict.fromkeys(name for row in rows for name in row))
-    lines = [columns, *([row.get(name, "") for name in columns] for row in rows)]
-    return "".join(",".join(f'"{cell}"' for cell in line) + "\n" for line in lines)
+    text = io.StringIO()
+    writer = csv.DictWriter(text, columns, restval="", quoting=csv.QUOTE_ALL, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return text.getvalue()
 
 
 def sites(*changes: dict[str, str]) -> str:
