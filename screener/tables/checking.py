@@ -7,7 +7,7 @@ import polars as pl
 from screener import units
 from screener.contracts import Check, Contract, Field
 from screener.errors import FAULT_SCHEMA, no_faults, table_fault
-from screener.tables.reading import RawTable
+from screener.tables.reading import EXTRA, RawTable
 
 NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"
 # 1,234.5 and 1,234,567 can only be thousands; 1,234 may be a decimal comma and is not guessed
@@ -185,7 +185,7 @@ def _duplicates(raw: RawTable, values: pl.DataFrame, contract: Contract) -> pl.D
 
 def _too_many_cells(raw: RawTable) -> pl.DataFrame:
     """Cells to the right of the header: the sign of a comma inside a text that was not quoted."""
-    extra = [name for name in raw.frame.columns if name.startswith("extra_")]
+    extra = [name for name in raw.frame.columns if name.startswith(EXTRA)]
     if not extra:
         return no_faults()
     value = pl.concat_str(extra, separator=", ", ignore_nulls=True)

@@ -17,6 +17,7 @@ from screener.contracts import Contract
 from screener.errors import no_faults, table_fault
 
 ENDINGS = (".csv", ".parquet", ".xlsx")
+EXTRA = "EXTRA_"  # names of columns that the header leaves without one of their own
 AS_UTF8 = 'save it as "CSV UTF-8"'
 
 
@@ -139,20 +140,18 @@ def _ragged_grid(name: str, text: str) -> pl.DataFrame:
 
 
 def _cells(grid: pl.DataFrame, header: list[str]) -> pl.DataFrame:
-    """The rows below the header under its names; columns without a name keep `extra_<n>` if they hold anything."""
-    seen: set[str] = set()
+    """The rows below the header under its names; cells beyond it are kept as `EXTRA_<n>` if there are any."""
+    plain = [f"column_{i}" for i in range(grid.width)]  # a header such as * would be a pattern to Polars
+    cells = grid.rename(dict(zip(grid.columns, plain, strict=True))).with_row_index("row", offset=1)[1:]
+    text = pl.col(plain).cast(pl.String).str.strip_chars()
+    cells = cells.select(pl.col("row").cast(pl.Int64), pl.when(text != "").then(text).name.keep())
+    cells = cells.filter(pl.any_horizontal(pl.col(plain).is_not_null()))
     names: list[str] = []
-    for number, cell in enumerate(["row_" if cell == "row" else cell for cell in header], start=1):
-        pattern = cell == "*" or cell.startswith("^")  # Polars would take it for a pattern of names
-        name = cell if cell and cell not in seen and not pattern else f"extra_{number}"
-        seen.add(name)
-        names.append(name)
-    cells = grid.rename(dict(zip(grid.columns, names, strict=True))).with_row_index("row", offset=1)[1:]
-    text = pl.col(names).cast(pl.String).str.strip_chars()
-    frame = cells.select(pl.col("row").cast(pl.Int64), pl.when(text != "").then(text).name.keep())
-    frame = frame.filter(pl.any_horizontal(pl.col(names).is_not_null()))
-    empty = [name for name in names if name.startswith("extra_") and frame[name].is_null().all()]
-    return frame.drop(empty)
+    for number, cell in enumerate(header, start=1):  # headers are lower case: names in capitals are free
+        own = cell and cell != "row" and cell not in names
+        names.append(cell if own else f"ROW_{number}" if cell == "row" else f"{EXTRA}{number}")
+    empty = [i for i, name in zip(plain, names, strict=True) if name.startswith(EXTRA) and cells[i].is_null().all()]
+    return cells.drop(empty).rename({i: name for i, name in zip(plain, names, strict=True) if i not in empty})
 
 
 def _repeated(table: str, header: list[str]) -> pl.DataFrame:
