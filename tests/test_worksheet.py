@@ -1,0 +1,38 @@
+"""Named steps: order, sections, sharing."""
+
+import polars as pl
+import pytest
+
+from screener.worksheet import Worksheet
+
+
+def test_steps_become_columns_in_whatever_order_they_depend():
+    sheet = Worksheet()
+    a = sheet.let("a", pl.col("x") + 1)
+    b = sheet.section("machine").let("b", a * 2)
+    sheet.let("c", a + b)
+    frame = sheet.apply(pl.LazyFrame({"x": [1.0]})).collect()
+    assert frame.row(0, named=True) == {"x": 1, "a": 2, "machine.b": 4, "c": 6}
+    assert sheet.inputs() == {"x"}
+
+
+def test_the_same_step_counts_once():
+    sheet = Worksheet()
+    sheet.let("a", pl.col("x") + 1)
+    sheet.let("a", pl.col("x") + 1)
+    assert sheet.names() == ["a"]
+
+
+def test_a_name_has_one_meaning():
+    sheet = Worksheet()
+    sheet.let("a", pl.col("x") + 1)
+    with pytest.raises(ValueError, match="already has another step named 'a'"):
+        sheet.let("a", pl.col("x") + 2)
+
+
+def test_only_what_is_needed():
+    sheet = Worksheet()
+    a = sheet.let("a", pl.col("x") + 1)
+    sheet.let("b", a * 2)
+    sheet.let("unused", a * 3)
+    assert sheet.apply(pl.LazyFrame({"x": [1.0]}), only=["b"]).collect().columns == ["x", "a", "b"]
