@@ -14,7 +14,7 @@ from screener.physics import psychrometrics as air
 from screener.worksheet import Worksheet
 
 COLDEST_SUPPLY_C = 4.0  # dew point below which such a coil frosts, practice
-EVAPORATOR_APPROACH_K = 6.0  # leaving air above evaporating refrigerant, practice
+EVAPORATOR_APPROACH_K = 7.0  # leaving air above evaporating refrigerant, practice
 CONDENSER_APPROACH_K = 14.0  # condensing refrigerant above outdoor air, practice
 CONDENSING_FLOOR_C = 32.0  # head-pressure control, practice
 CARNOT_FRACTION = 0.45  # compressor and condenser fan, practice
