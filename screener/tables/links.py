@@ -11,6 +11,7 @@ from screener.tables.checking import CheckedTable, row_faults
 from screener.tables.settings import Settings
 
 MANY = 12  # names listed in a message
+SUGGESTIONS = 100  # misspelt names that get a suggestion, searched among so many known ones times ten
 # Currencies whose unit is of the order of a dollar: a price above 2 a kilowatt-hour is one in cents.
 DOLLAR_LIKE = ("USD", "EUR", "GBP", "CHF", "CAD", "AUD", "NZD", "SGD")
 DEAREST_KWH = 2.0
@@ -71,9 +72,12 @@ def _told(table: CheckedTable, *columns: str) -> pl.DataFrame:
 
 
 def _unknown(contract: Contract, column: str, reference: str, lost: pl.DataFrame, names: list[str]) -> pl.DataFrame:
-    wrong = lost[column].unique().to_list()
+    wrong = lost[column].unique(maintain_order=True).to_list()
+    searched = names if len(names) <= 10 * SUGGESTIONS else []
+    close = [get_close_matches(name, searched, n=1, cutoff=0.75) for name in wrong[:SUGGESTIONS]]
+    close += [[]] * (len(wrong) - len(close))
     hints = pl.DataFrame(
-        {column: wrong, "hint": [_hint(name, names) for name in wrong]},
+        {column: wrong, "hint": [_hint(found, names) for found in close]},
         schema={column: pl.String, "hint": pl.String},
     )
     frame = lost.join(hints, on=column, maintain_order="left")
@@ -81,8 +85,8 @@ def _unknown(contract: Contract, column: str, reference: str, lost: pl.DataFrame
     return row_faults(contract.name, frame, column, f"unknown {column}", pl.col(f"{column}:text"), message)
 
 
-def _hint(name: str, names: list[str]) -> str:
-    if close := get_close_matches(name, names, n=1, cutoff=0.75):
+def _hint(close: list[str], names: list[str]) -> str:
+    if close:
         return f'did you mean "{close[0]}"?'
     if not names:
         return "that table has no good rows"
