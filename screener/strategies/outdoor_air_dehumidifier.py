@@ -58,11 +58,8 @@ def damp_hour(sheet: Worksheet) -> Outcome:
         at_least(1 - coil.lam * per_kg, LEAST_RESPONSE)
     ).otherwise(1.0)
     device = own.let("takes_kg_s", between(wanted, 0.0, at_most), "water the unit takes")
-    leaving = own.let(
-        "leaving_c",
-        pl.min_horizontal(treated.leaving_c - treated.leaving_c_per_humidity * (device - share) / flow, t_in),
-        "saturated supply, before reheat",
-    )
+    leaving = treated.leaving_c - treated.leaving_c_per_humidity * (device - share) / flow
+    leaving = own.let("leaving_c", pl.min_horizontal(leaving, t_in), "saturated supply, before reheat")
     chilled = own.let("chilled_w", flow * CP_AIR * (t_in - leaving), "sensible heat taken from the air")
     duty = chilled + device * (air.LATENT_HEAT_0C + air.CP_VAPOUR * t_in)
     power = own.let("unit_w", unit.compressor_w(duty, leaving, c("outdoor_c")), "its compressor and condenser fan")
@@ -85,7 +82,9 @@ def damp_hour(sheet: Worksheet) -> Outcome:
         space.settled(runs * coil.at_near, runs * coil.slope, coil.near),
         "the limit, if both keep up",
     )
-    return Outcome(
+    # cold supply relieves the installed coil, which then dries less: where that leaves the space damper, the unit rests
+    helps = own.let("helps", humidity < c(f"{temperature_only.NAME}.humidity_ratio"), "the unit runs")
+    running = Outcome(
         space_c=installed.floating_c(-chilled - cooling),
         humidity_ratio=humidity,
         coil_sensible_w=cooling,
@@ -101,6 +100,7 @@ def damp_hour(sheet: Worksheet) -> Outcome:
         dehumidifier_w=power + fan_w() * (1 - c("open")),
         reheat_w=free,
     )
+    return temperature_only.unless(helps, running)
 
 
 def _left_to_the_coil(flow: pl.Expr, entering_c: pl.Expr, leaving_c: pl.Expr) -> pl.Expr:

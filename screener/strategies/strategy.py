@@ -30,13 +30,13 @@ class Outcome:
     heating_electricity_w: pl.Expr
     heating_fuel_w: pl.Expr
     unmet_cooling_w: pl.Expr
-    device_kg_s: pl.Expr = field(default=NOTHING)
-    device_heat_w: pl.Expr = field(default=NOTHING)
-    dehumidifier_w: pl.Expr = field(default=NOTHING)
-    reheat_w: pl.Expr = field(default=NOTHING)
-    reheat_electricity_w: pl.Expr = field(default=NOTHING)
-    reheat_fuel_w: pl.Expr = field(default=NOTHING)
-    regeneration_fuel_w: pl.Expr = field(default=NOTHING)
+    device_kg_s: pl.Expr = NOTHING
+    device_heat_w: pl.Expr = NOTHING
+    dehumidifier_w: pl.Expr = NOTHING
+    reheat_w: pl.Expr = NOTHING
+    reheat_electricity_w: pl.Expr = NOTHING
+    reheat_fuel_w: pl.Expr = NOTHING
+    regeneration_fuel_w: pl.Expr = NOTHING
 
 
 ELECTRICITY = ("compressor_w", "fans_w", "dehumidifier_w", "reheat_electricity_w", "heating_electricity_w")
@@ -55,7 +55,7 @@ class Strategy:
     name: str
     summary: str
     damp_hour: Callable[[Worksheet], Outcome]
-    standing_w: Callable[[], pl.Expr] = field(default=lambda: NOTHING)
+    standing_w: Callable[[], pl.Expr] = lambda: NOTHING
     unavailable: pl.Expr = field(default_factory=lambda: pl.lit(None, dtype=pl.String))
 
 

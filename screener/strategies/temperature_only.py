@@ -5,13 +5,15 @@ coil's tangents give a first guess of it; the coil is solved there, and its stra
 the gain exactly, so the moisture balance closes to rounding error.
 """
 
+from dataclasses import MISSING, fields
+
 import polars as pl
 
 from screener.bounds import at_least, at_most
 from screener.hour import COIL, SPACE
 from screener.physics import cooling_coil
 from screener.strategies import installed
-from screener.strategies.strategy import Outcome, Strategy
+from screener.strategies.strategy import NOTHING, Outcome, Strategy
 from screener.worksheet import Worksheet
 
 NAME = "temperature_only"
@@ -49,6 +51,18 @@ def damp_hour(sheet: Worksheet) -> Outcome:
         heating_electricity_w=installed.heating_electricity(heating),
         heating_fuel_w=installed.heating_fuel(heating),
         unmet_cooling_w=load - cooling,
+    )
+
+
+def unless(acting: pl.Expr, outcome: Outcome) -> Outcome:
+    """`outcome` in the hours `acting`, in the others what temperature control alone does."""
+    resting = {field.name: pl.col(f"{NAME}.{field.name}") for field in fields(Outcome) if field.default is MISSING}
+    return Outcome(
+        **{
+            field.name: pl.when(acting).then(getattr(outcome, field.name)).otherwise(resting.get(field.name, NOTHING))
+            for field in fields(Outcome)
+            if field.name in resting or not getattr(outcome, field.name).meta.eq(NOTHING)
+        }
     )
 
 

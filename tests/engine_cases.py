@@ -1,0 +1,89 @@
+"""Sites and weather for tests of the engine, made from the shipped defaults."""
+
+import random
+from pathlib import Path
+from types import SimpleNamespace
+
+import polars as pl
+
+from screener import climate, contracts, filling, ledger, pipeline
+from screener.strategies import REFERENCE, REGISTRY
+from screener.tables import shipped
+
+SHARED = Path(__file__).parents[2] / "shared"
+STATIONS = {"Miami": "722020", "Houston": "722430", "Atlanta": "722190", "Phoenix": "722780", "Chicago": "725300"}
+STATIONS |= {"Seattle": "727930", "Denver": "725650"}
+NO_EQUIPMENT = pl.DataFrame(schema=contracts.load("equipment").polars_schema())
+
+
+def filled(rows: list[dict]) -> pl.DataFrame:
+    """Sites as `filling.fill` and `climate.locate` leave them; each row at least building_type, floor_area_m2, station."""
+    schema = contracts.load("sites").polars_schema() | {"row": pl.Int64}
+    rows = [{"site_id": f"s{i:04}", "row": i + 2, "tariff_id": "t", "elevation_m": 0.0} | r for i, r in enumerate(rows)]
+    weather = [row.pop("station", STATIONS["Miami"]) for row in rows]
+    sites = pl.DataFrame(rows, schema=schema)
+    given = [
+        pl.when(pl.col(name).is_not_null()).then(pl.lit("given")).alias(name)
+        for name in schema
+        if name not in ("site_id", "row")
+    ]
+    types = shipped.building_types()
+    portfolio = SimpleNamespace(
+        sites=sites,
+        sites_given=sites.select("site_id", *given),
+        building_types=types.values,
+        building_type_sources=types.sources,
+    )
+    return filling.fill(portfolio).with_columns(weather_id=pl.Series(weather))
+
+
+def random_rows(count: int, seed: int = 1) -> list[dict]:
+    """All building types, sizes from none to large, odd set points, equipment from far too small to far too big."""
+    draw = random.Random(seed)
+    types = shipped.building_types().values["building_type"].to_list()
+    rows = []
+    for i in range(count):
+        cooling = draw.uniform(19, 27)
+        row = {
+            "building_type": types[i % len(types)],
+            "floor_area_m2": draw.choice([0.0, 50.0, draw.uniform(100, 8000)])
+            if i % 7 == 0
+            else draw.uniform(100, 8000),
+            "station": draw.choice(list(STATIONS.values())),
+            "elevation_m": draw.choice([0.0, 0.0, 1600.0]),
+            "cooling_setpoint_c": cooling,
+            "heating_setpoint_c": cooling - draw.choice([0.0, 1.0, 4.0]),
+            "heating_source": draw.choice(["fuel", "electric", "heat_pump", "none"]),
+            "humidity_limit_dew_point_c": cooling - draw.uniform(4, 18),
+        }
+        if draw.random() < 0.3:
+            row["cooling_capacity_kw"] = draw.choice([0.5, 10.0, 100.0, 1000.0])
+        if draw.random() < 0.3:
+            row["outdoor_air_l_s"] = draw.choice([0.0, 10.0, 1000.0])
+        if draw.random() < 0.3:
+            row |= {"open_case_length_m": draw.uniform(0, 150), "door_case_length_m": draw.uniform(0, 150)}
+        rows.append(row)
+    return rows
+
+
+def sized(sites: pl.DataFrame) -> pl.DataFrame:
+    """The sites with their equipment."""
+    places = sites["weather_id"].unique().sort().to_list()
+    return pipeline.size(sites, climate.design_conditions(places), NO_EQUIPMENT)
+
+
+def accounts(sites: pl.DataFrame, hours: pl.DataFrame | None = None) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Totals and ledger of all strategies, over the statistical years unless `hours` are given."""
+    if hours is None:
+        hours = climate.hours(sites["weather_id"].unique().sort().to_list())
+    batches = list(pipeline.simulate(sized(sites), hours))
+    totals = ledger.totals(pl.concat([b.years for b in batches]), tuple(REGISTRY), REFERENCE.name)
+    return totals, pl.concat([b.ledger for b in batches])
+
+
+def worked_hours(sites: pl.DataFrame, hours: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Every hour with the reference, and the damp ones with every strategy, all steps as columns."""
+    any_hour, damp_hour = pipeline.plan()
+    keyed, weather = pipeline.with_keys(sized(sites), hours)
+    every = any_hour.apply(keyed.lazy().join(weather.lazy(), on="weather_key"))
+    return every.collect(engine="streaming"), damp_hour.apply(every.filter("damp")).collect(engine="streaming")

@@ -1,0 +1,110 @@
+"""Moisture and heat balances of every hour of every strategy, written out once more from the definition of the gains."""
+
+import polars as pl
+import pytest
+
+from screener import climate
+from screener.strategies import REFERENCE, REGISTRY
+from tests.engine_cases import STATIONS, filled, random_rows, worked_hours
+
+CP = 1006.0 + 1860.0 * 0.010
+TOLERANCE = 1e-9
+SITES = 60
+
+
+@pytest.fixture(scope="module")
+def worked() -> tuple[pl.DataFrame, pl.DataFrame]:
+    hours = climate.hours(sorted(STATIONS.values()))
+    return worked_hours(filled(random_rows(SITES)), hours)
+
+
+def hours_of(worked: tuple[pl.DataFrame, pl.DataFrame], strategy: str) -> pl.DataFrame:
+    every, damp = worked
+    frame = every if strategy == REFERENCE.name else damp
+    return frame.filter(pl.col(f"{strategy}.unavailable").is_null())
+
+
+def term(frame: pl.DataFrame, strategy: str, name: str) -> pl.Expr:
+    column = f"{strategy}.{name}"
+    return pl.col(column) if column in frame.columns else pl.lit(0.0)
+
+
+def worst(frame: pl.DataFrame, terms: list[pl.Expr], least: float) -> float:
+    """Largest sum of the terms over the largest of them."""
+    size = pl.max_horizontal([t.abs() for t in terms] + [pl.lit(least)])
+    return frame.select(pl.sum_horizontal(terms).abs() / size).to_series().max()
+
+
+@pytest.mark.parametrize("strategy", list(REGISTRY))
+def test_moisture_balance_closes(worked, strategy):
+    """People, processes and outdoor air bring what cases, coil and device take at the humidity reached."""
+    frame = hours_of(worked, strategy)
+    w = pl.col(f"{strategy}.humidity_ratio")
+    is_open = pl.col("open")
+    closed, opened = pl.col("infiltration_closed_kg_s"), pl.col("infiltration_open_kg_s")
+    air = pl.col("ventilation_kg_s") * is_open + closed * (1 - is_open) + opened * is_open
+    cases = pl.col("case_kg_s") * ((w - 0.0025) / (0.01027 - 0.0025)).clip(0.0, 1.2)
+    terms = [
+        pl.col("moisture_open_kg_s") * is_open,
+        air * pl.col("outdoor_humidity_ratio"),
+        -air * w,
+        -cases,
+        -term(frame, strategy, "coil_kg_s"),
+        -term(frame, strategy, "device_kg_s"),
+    ]
+    assert worst(frame, terms, 1e-9) < TOLERANCE
+
+
+@pytest.mark.parametrize("strategy", list(REGISTRY))
+def test_heat_balance_closes(worked, strategy):
+    """Gains at the temperature reached, reheat, device heat and heating equal the cooling, less what was not met."""
+    frame = hours_of(worked, strategy)
+    t, is_open = pl.col(f"{strategy}.space_c"), pl.col("open")
+    closed, opened = pl.col("infiltration_closed_kg_s"), pl.col("infiltration_open_kg_s")
+    air = pl.col("ventilation_kg_s") * is_open + closed * (1 - is_open) + opened * is_open
+    terms = [
+        pl.col("gain_closed_w") * (1 - is_open),
+        (pl.col("gain_open_w") + pl.col("fan_w")) * is_open,
+        pl.col("aperture_m2") * pl.col("irradiance_w_m2"),
+        (pl.col("envelope_w_k") + air * CP) * pl.col("outdoor_c"),
+        -(pl.col("envelope_w_k") + air * CP) * t,
+        -pl.col("case_sensible_w"),
+        term(frame, strategy, "reheat_w"),
+        term(frame, strategy, "device_heat_w"),
+        term(frame, strategy, "heating_w"),
+        -term(frame, strategy, "coil_sensible_w"),
+        -term(frame, strategy, "unmet_cooling_w"),
+    ]
+    assert worst(frame, terms, 1e-3) < TOLERANCE
+
+
+@pytest.mark.parametrize("strategy", list(REGISTRY))
+def test_hours_stay_within_reason(worked, strategy):
+    frame = hours_of(worked, strategy)
+    t = pl.col(f"{strategy}.space_c")
+    within = frame.select(
+        (t <= pl.col("cooling_setpoint_c") + 1e-6).all() & (t >= pl.col("heating_setpoint_c") - 1e-6).all()
+    ).item()
+    assert within
+    powers = [c for c in frame.columns if c.startswith(f"{strategy}.") and c.count(".") == 1 and c.endswith("_w")]
+    for column in powers:
+        if not column.endswith("device_heat_w"):
+            assert frame[column].min() >= -1e-6, column
+
+
+@pytest.mark.parametrize("strategy", [s for s in REGISTRY if s != REFERENCE.name])
+def test_no_strategy_leaves_the_space_damper_than_none(worked, strategy):
+    """A tenth of a gram per kilogram is allowed where the coil is solved at another humidity than it ends at."""
+    frame = hours_of(worked, strategy)
+    damper = frame[f"{strategy}.humidity_ratio"] - frame["temperature_only.humidity_ratio"]
+    assert damper.max() < 1e-4
+
+
+def test_the_cases_drawn_are_hard_enough(worked):
+    """Damp hours, hours beyond the coil's capacity, hours that need heat: all are among them."""
+    every, damp = worked
+    assert damp.height > 10_000
+    assert (damp["temperature_only.unmet_cooling_w"] > 0).any()
+    assert (damp["overcooling.runs"] == 1).any()
+    assert (damp["temperature_only.heating_w"] > 0).any()
+    assert (every["open"] == 0).any()
