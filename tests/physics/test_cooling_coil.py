@@ -27,7 +27,9 @@ def test_rating_point_reproduces_the_rating():
     at = run(site, pl.DataFrame({"t": [26.7], "w": [w], "outdoor": [35.0]})).row(0, named=True)
     fan = site["fan_w"][0]
     assert at["total_w"] - fan == pytest.approx(10_000, rel=1e-4)
-    assert (at["sensible_w"] - fan) / (at["total_w"] - fan) == pytest.approx(0.75, rel=4e-3)  # cp at the surface, not at entry
+    assert (at["sensible_w"] - fan) / (at["total_w"] - fan) == pytest.approx(
+        0.75, rel=4e-3
+    )  # cp at the surface, not at entry
     assert 10_000 / (at["power_w"] + fan) == pytest.approx(3.2238, rel=1e-4)
 
 

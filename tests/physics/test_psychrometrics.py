@@ -86,7 +86,8 @@ def test_example_6_supply_air():
 
 
 GRID = pl.DataFrame({"t": [-40.0 + 3 * i for i in range(31)]}).join(
-    pl.DataFrame({"rh": [0.05, 0.3, 0.6, 0.95]}).join(pl.DataFrame({"p": [70000.0, 101325.0]}), how="cross"), how="cross"
+    pl.DataFrame({"rh": [0.05, 0.3, 0.6, 0.95]}).join(pl.DataFrame({"p": [70000.0, 101325.0]}), how="cross"),
+    how="cross",
 )
 
 
