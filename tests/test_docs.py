@@ -1,0 +1,48 @@
+"""The README is executed: its transcripts are what the commands print, its commands and files exist."""
+
+import re
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from screener.cli import app
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+TRANSCRIPTS = re.findall(r"```\n\$ screener (.*)\n((?:.*\n)*?)```", README)
+
+
+@pytest.mark.parametrize(("command", "printed"), TRANSCRIPTS, ids=[c for c, _ in TRANSCRIPTS])
+def test_transcript(command, printed, tmp_path, monkeypatch):
+    monkeypatch.chdir(ROOT)
+    arguments = [str(tmp_path / "run") if a.startswith("runs/") else a for a in command.split()]
+    result = CliRunner().invoke(app, arguments)
+    assert result.exit_code == 0, result.output
+    assert result.stdout == printed
+
+
+def test_both_commands_stand_on_one_line_each():
+    commands = re.findall(r"^python3 -m venv .*$", README, flags=re.MULTILINE)
+    assert len(commands) == 2
+    assert "screener run portfolios/" in commands[0]
+    assert commands[1].endswith("pytest")
+
+
+def test_commands_named_exist():
+    names = set(re.findall(r"^screener (\w+)", README, flags=re.MULTILINE))
+    listed = CliRunner().invoke(app, ["--help"]).stdout
+    assert names == {"check", "run", "climate"}
+    for name in names:
+        assert re.search(rf"^\s+{name}\s", listed, flags=re.MULTILINE), name
+
+
+def test_strategies_and_files_named_are_those_there_are(tmp_path):
+    from screener.outputs import OUTPUTS
+    from screener.strategies import REGISTRY
+
+    for name in REGISTRY:
+        assert f"`{name}`" in README
+    for output in OUTPUTS:
+        for kind in output.formats:
+            assert f"`{output.table}.{kind}`" in README
