@@ -16,6 +16,7 @@ from screener.tables.settings import Settings, read_settings
 
 TABLES = ("strategies", "building_types", "equipment", "tariffs", "sites")  # each refers to earlier ones only
 REQUIRED = {"sites": "the buildings, one row each", "tariffs": "what energy costs"}
+WEATHER = "weather"  # folder of the sites' own weather files
 REJECT_SCHEMA: Mapping[str, type[pl.DataType]] = {
     "table": pl.String,
     "row": pl.Int64,
@@ -48,8 +49,14 @@ class Portfolio:
     faults: pl.DataFrame
     rejects: pl.DataFrame
     notes: list[str]
-    files: list[Path]
+    tables: tuple[Path, ...]
     raws: Mapping[str, RawTable] = field(repr=False)
+
+    @property
+    def files(self) -> list[Path]:
+        """Every input file that is there: tables, settings, and the weather files that the sites name."""
+        weather = [self.folder / WEATHER / name for name in self.sites["weather_file"].drop_nulls().unique()]
+        return sorted([*self.tables, *filter(Path.is_file, weather)])
 
     def without(self, faults: pl.DataFrame) -> "Portfolio":
         """The portfolio less the sites that a later stage found at fault; they join the rejects, whole.
@@ -106,7 +113,7 @@ def read_portfolio(folder: Path) -> Portfolio:
         faults=found,
         rejects=rejects,
         notes=notes + _remarks(good.known["strategies"], settings),
-        files=sorted(_files(folder)),
+        tables=tuple(_files(folder)),
         raws=raws,
     )
 
@@ -131,7 +138,7 @@ def _read(folder: Path) -> tuple[dict[str, RawTable], Settings, list[pl.DataFram
 
 
 def _files(folder: Path) -> list[Path]:
-    """The files a portfolio was read from."""
+    """The files that tables and settings were read from."""
     tables = [file for name, files in find_tables(folder).items() if name in TABLES for file in files]
     settings = folder / SETTINGS_FILE
     return [*tables, settings] if settings.is_file() else tables

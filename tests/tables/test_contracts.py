@@ -27,7 +27,7 @@ CONSTRAINTS = {
     "integer": {"required", "unique", "enum", "minimum", "maximum", "exclusiveMinimum", "exclusiveMaximum"},
     "boolean": {"required", "enum"},
 }
-PYTHON = {"string": str, "number": (int, float), "integer": int, "boolean": bool}
+PYTHON: dict[str, Any] = {"string": str, "number": (int, float), "integer": int, "boolean": bool}
 
 
 @pytest.mark.parametrize(("table", "field"), FIELDS, ids=FIELD_IDS)

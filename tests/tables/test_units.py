@@ -46,7 +46,7 @@ def test_other_names_carry_no_us_unit(name: str) -> None:
 
 
 def in_si(value: float, name: str) -> float:
-    return pl.select(units.to_si(pl.lit(value), name)).item()
+    return float(pl.select(units.to_si(pl.lit(value), name)).item())
 
 
 def test_output_in_us_units() -> None:
