@@ -4,6 +4,7 @@ Expected texts are the project's own promise to its users: what, where, which va
 """
 
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 import pytest
@@ -151,7 +152,7 @@ def test_faulty_row(case: str, tmp_path: Path) -> None:
     assert portfolio.rejects.select("row", "columns", "rules", "reasons").rows() == [(3, column, rule, message)]
 
 
-TABLES = {
+TABLES: dict[str, tuple[dict[str, Any], tuple[str | None, ...], str]] = {
     "missing column": (
         {"sites": table({"site_id": "A", "building_type": "office", "climate_zone": "4A", "tariff_id": "T1"})},
         ("sites", "floor_area_m2", "missing column", None),
