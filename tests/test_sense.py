@@ -22,7 +22,9 @@ def random_accounts() -> tuple[pl.DataFrame, pl.DataFrame]:
 
 
 def test_more_outdoor_air_brings_more_water_in_a_humid_place():
-    sites = filled([STORE | {"outdoor_air_l_s": flow, "cooling_capacity_kw": 400.0} for flow in (500.0, 1500.0, 3000.0)])
+    sites = filled(
+        [STORE | {"outdoor_air_l_s": flow, "cooling_capacity_kw": 400.0} for flow in (500.0, 1500.0, 3000.0)]
+    )
     totals, _ = accounts(sites)
     for strategy in CONTROL:
         water = by_strategy(totals, strategy, "water_removed_kg")
@@ -68,7 +70,9 @@ def test_parts_add_up(random_accounts):
     assert max(apart.row(0)) < 1e-6 * there["electricity_kwh"].max()
     for strategy in REGISTRY:
         for carrier in ("electricity_kwh", "fuel_kwh"):
-            sums = ledger.group_by("site_id").agg(pl.col(f"{strategy}.{carrier}").cast(pl.Float64).sum()).sort("site_id")
+            sums = (
+                ledger.group_by("site_id").agg(pl.col(f"{strategy}.{carrier}").cast(pl.Float64).sum()).sort("site_id")
+            )
             year = [x or 0.0 for x in by_strategy(totals, strategy, carrier)]
             assert sums[f"{strategy}.{carrier}"].to_list() == pytest.approx(year, rel=1e-5, abs=1e-3)
     hours = ledger.group_by("site_id").agg(pl.col("hours").cast(pl.Float64).sum())["hours"]
@@ -132,8 +136,15 @@ def test_miami_outranks_its_twin_in_denver():
         [STORE | {"station": STATIONS[c], "current_strategy": "overcool_electric_reheat"} for c in ("Denver", "Miami")]
     ).with_columns(name=pl.col("site_id"), station=pl.col("weather_id"), climate_note=pl.lit(None, dtype=pl.String))
     totals, ledger = accounts(sites)
-    tariff = {"tariff_id": "t", "electricity_price_per_kwh": 0.12, "demand_price_per_kw": 10.0, "fuel_price_per_kwh": 0.04}
-    costs = price.price(ledger, pl.DataFrame([tariff | {"electricity_kg_co2_per_kwh": 0.4, "fuel_kg_co2_per_kwh": 0.18}]), sites)
+    tariff = {
+        "tariff_id": "t",
+        "electricity_price_per_kwh": 0.12,
+        "demand_price_per_kw": 10.0,
+        "fuel_price_per_kwh": 0.04,
+    }
+    costs = price.price(
+        ledger, pl.DataFrame([tariff | {"electricity_kg_co2_per_kwh": 0.4, "fuel_kg_co2_per_kwh": 0.18}]), sites
+    )
     from screener.tables import shipped
 
     used = sites.with_columns(cooling_capacity_kw=pl.lit(200.0))
