@@ -12,33 +12,13 @@ from statistics import NormalDist
 import polars as pl
 
 from screener.climate.carried import BY_NAME, LEAST_SPREAD, NODES, WAVES, pack, wave, write_packed
+from screener.climate.cleaning import clean
 from screener.climate.figures import design_conditions
+from screener.climate.places import great_circle_km
 from screener.physics import psychrometrics as air
 
-OVERSATURATED_K = 0.3
-HOTTEST_C, MOST_HUMID_C = 55.0, 33.0
 KEYS = ["station", "month"]
-
-
-def clean(hourly: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, int]]:
-    """Hours without the impossible ones, and how many there were of each kind.
-
-    A dew point above dry-bulb is lowered to it (repaired); it was found to be the value that sticks while the temperature
-    falls. A dry-bulb above 55 degC or a dew point above 33 degC says nothing of the true value: the hour is dropped.
-    """
-    hot = pl.col("dry_bulb_c") > HOTTEST_C
-    humid = ~hot & (pl.col("dew_point_c") > MOST_HUMID_C)
-    wet = ~hot & ~humid & (pl.col("dew_point_c") > pl.col("dry_bulb_c") + OVERSATURATED_K)
-    counts = hourly.select(
-        hours=pl.len(),
-        dew_point_lowered_to_dry_bulb=wet.sum(),
-        dropped_dry_bulb_above_55_c=hot.sum(),
-        dropped_dew_point_above_33_c=humid.sum(),
-    ).row(0, named=True)
-    good = hourly.filter(~hot & ~humid).with_columns(
-        pl.min_horizontal("dew_point_c", "dry_bulb_c").alias("dew_point_c")
-    )
-    return good, counts
+BY_HOUR = [*KEYS, "hour"]
 
 
 def as_hours(good: pl.DataFrame) -> pl.DataFrame:
@@ -134,78 +114,76 @@ def _nodes(departures: pl.DataFrame, column: str) -> pl.DataFrame:
 
 def monthly_statistics(hours: pl.DataFrame) -> pl.DataFrame:
     """Statistics of `carried.py`, in physical units, one row per station and month."""
-    by_hour = [*KEYS, "hour"]
     table = hours.select(
-        *by_hour,
+        *BY_HOUR,
         "pressure_pa",
         "irradiance_w_m2",
         dry_bulb="outdoor_c",
         humidity=pl.col("outdoor_humidity_ratio") * 1000,
     )
-    means = (
-        table.group_by(by_hour)
-        .agg(
-            pl.col("dry_bulb", "humidity").std(ddof=0).name.suffix("_sd"),
-            pl.col("dry_bulb", "humidity").mean().name.suffix("_mean"),
-            irradiance=pl.col("irradiance_w_m2").mean(),
-        )
-        .join(_waves(), on="hour")
+    means = _hourly_means(table)
+    spreads = means.group_by(KEYS).agg(
+        *_project("dry_bulb_sd", "dry_bulb_spread"), *_project("humidity_sd", "humidity_spread")
     )
-    spreads = (
-        means.sort(by_hour)
-        .group_by(KEYS)
-        .agg(*_project("dry_bulb_sd", "dry_bulb_spread"), *_project("humidity_sd", "humidity_spread"))
-    )
-    hourly = means.join(spreads, on=KEYS).with_columns(
-        dry_bulb_fit=_fitted_spread("dry_bulb_spread"), humidity_fit=_fitted_spread("humidity_spread")
-    )
-    departures = (
-        table.join(hourly, on=by_hour)
-        .select(
-            *by_hour,
-            (pl.col("dry_bulb") - pl.col("dry_bulb_mean")) / pl.col("dry_bulb_fit"),
-            (pl.col("humidity") - pl.col("humidity_mean")) / pl.col("humidity_fit"),
-        )
-        .sort(*by_hour, "dry_bulb", "humidity")  # equal values rank in a fixed order: same input, same bytes
-        .with_columns(
-            pl.col("dry_bulb", "humidity").rank("ordinal").over(KEYS).name.suffix("_rank"), count=pl.len().over(KEYS)
-        )
-    )
-    scores = pl.concat([node_weights(n) for n in departures["count"].unique()]).select("count", "rank", "score")
-    scored = departures.join(
-        scores.rename({"rank": "dry_bulb_rank", "score": "dry_bulb_score"}), on=["count", "dry_bulb_rank"]
-    ).join(scores.rename({"rank": "humidity_rank", "score": "humidity_score"}), on=["count", "humidity_rank"])
-    correlation = (
-        scored.group_by(by_hour)
-        .agg(rho=pl.corr("dry_bulb_score", "humidity_score").fill_nan(0.0))
-        .join(_waves(), on="hour")
-        .sort(by_hour)
-        .group_by(KEYS)
-        .agg(_project("rho", "correlation"))
-    )
-    in_a_row = (
-        means.sort(by_hour)
-        .group_by(KEYS)
-        .agg(
-            pl.col(value).get(i).alias(BY_NAME[name].columns[i])
-            for name, value in (
-                ("dry_bulb", "dry_bulb_mean"),
-                ("humidity", "humidity_mean"),
-                ("irradiance", "irradiance"),
-            )
-            for i in range(24)
-        )
+    departures = _departures(table, means.join(spreads, on=KEYS))
+    result = means.group_by(KEYS).agg(
+        pl.col(f"{name}_mean").get(i).alias(column)
+        for name in ("dry_bulb", "humidity", "irradiance")
+        for i, column in enumerate(BY_NAME[name].columns)
     )
     pressure = table.group_by(KEYS).agg(pressure_0=pl.col("pressure_pa").mean() / 100)
-    result = in_a_row
-    parts = (spreads, correlation, _nodes(departures, "dry_bulb"), _nodes(departures, "humidity"), pressure)
-    for part in parts:
+    nodes = [_nodes(departures, name) for name in ("dry_bulb", "humidity")]
+    for part in (spreads, _correlations(departures), *nodes, pressure):
         result = result.join(part, on=KEYS)
     return result.sort(KEYS)
 
 
-def station_table(hours: pl.DataFrame, listed: pl.DataFrame) -> pl.DataFrame:
-    """Stations with tidied climate zones, mean pressure and design conditions."""
+def _hourly_means(table: pl.DataFrame) -> pl.DataFrame:
+    """Mean and standard deviation of each hour of the day, with the daily waves beside them, in order."""
+    means = table.group_by(BY_HOUR).agg(
+        pl.col("dry_bulb", "humidity").std(ddof=0).name.suffix("_sd"),
+        pl.col("dry_bulb", "humidity").mean().name.suffix("_mean"),
+        irradiance_mean=pl.col("irradiance_w_m2").mean(),
+    )
+    return means.join(_waves(), on="hour").sort(BY_HOUR)
+
+
+def _departures(table: pl.DataFrame, hourly: pl.DataFrame) -> pl.DataFrame:
+    """Departures from the hourly means in fitted standard deviations, and their ranks among the `count` of the month."""
+    fitted = hourly.with_columns(
+        dry_bulb_fit=_fitted_spread("dry_bulb_spread"), humidity_fit=_fitted_spread("humidity_spread")
+    )
+    return (
+        table.join(fitted, on=BY_HOUR)
+        .select(
+            *BY_HOUR,
+            (pl.col("dry_bulb") - pl.col("dry_bulb_mean")) / pl.col("dry_bulb_fit"),
+            (pl.col("humidity") - pl.col("humidity_mean")) / pl.col("humidity_fit"),
+        )
+        .sort(*BY_HOUR, "dry_bulb", "humidity")  # equal values rank in a fixed order: same input, same bytes
+        .with_columns(
+            pl.col("dry_bulb", "humidity").rank("ordinal").over(KEYS).name.suffix("_rank"), count=pl.len().over(KEYS)
+        )
+    )
+
+
+def _correlations(departures: pl.DataFrame) -> pl.DataFrame:
+    """Daily waves of the correlation of the normal scores of dry-bulb and humidity, by station and month."""
+    weights = pl.concat([node_weights(n) for n in departures["count"].unique().sort()])
+    scored = departures.select(*BY_HOUR, "count", "dry_bulb_rank", "humidity_rank")
+    for name in ("dry_bulb", "humidity"):
+        scores = weights.select("count", pl.col("rank").alias(f"{name}_rank"), pl.col("score").alias(f"{name}_score"))
+        scored = scored.join(scores, on=["count", f"{name}_rank"])
+    hourly = scored.sort(*BY_HOUR, "dry_bulb_rank").group_by(BY_HOUR, maintain_order=True)
+    rho = hourly.agg(rho=pl.corr("dry_bulb_score", "humidity_score").fill_nan(0.0))
+    return rho.join(_waves(), on="hour").sort(BY_HOUR).group_by(KEYS).agg(_project("rho", "correlation"))
+
+
+def station_table(hours: pl.DataFrame, listed: pl.DataFrame, postal: pl.DataFrame) -> pl.DataFrame:
+    """Stations with tidied climate zones, mean pressure and design conditions.
+
+    A station listed without a zone takes that of the nearest postal area which has one.
+    """
     design = design_conditions(hours.rename({"station": "weather_id"})).rename({"weather_id": "station"})
     place = listed.select(
         "station",
@@ -214,13 +192,24 @@ def station_table(hours: pl.DataFrame, listed: pl.DataFrame) -> pl.DataFrame:
         pl.col("tz", "latitude", "longitude", "elevation_m").cast(pl.Float64),
         _tidy_zone(pl.col("climate_zone")),
     )
-    return place.join(design, on="station").sort("station")
+    areas = postal.drop_nulls("climate_zone").select(
+        to_latitude=pl.col("latitude") / 1000, to_longitude=pl.col("longitude") / 1000, near_zone="climate_zone"
+    )
+    near = (
+        place.filter(pl.col("climate_zone").is_null())
+        .join(areas, how="cross")
+        .sort("station", great_circle_km())
+        .group_by("station", maintain_order=True)
+        .agg(pl.col("near_zone").first())
+    )
+    zoned = place.join(near, on="station", how="left").with_columns(pl.coalesce("climate_zone", "near_zone"))
+    return zoned.drop("near_zone").join(design, on="station").sort("station")
 
 
 def _tidy_zone(zone: pl.Expr) -> pl.Expr:
-    """Zones 7 and 8 have no moisture regime (7A is 7); an empty zone is unknown."""
+    """Zones 7 and 8 have no moisture regime (7A is 7); the others are unknown without one."""
     bare = zone.str.strip_chars().str.to_uppercase()
-    return pl.when(bare.str.contains("^[78]")).then(bare.str.head(1)).when(bare != "").then(bare)
+    return pl.when(bare.str.contains("^[78]")).then(bare.str.head(1)).when(bare.str.contains("^[0-6][ABC]$")).then(bare)
 
 
 def postal_table(listed: pl.DataFrame) -> pl.DataFrame:
@@ -232,13 +221,6 @@ def postal_table(listed: pl.DataFrame) -> pl.DataFrame:
     ).sort("postal_code")
 
 
-def derive(hourly: pl.DataFrame, stations: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame, dict[str, int]]:
-    """Packed statistics, station table and counts of impossible hours."""
-    good, counts = clean(hourly)
-    hours = as_hours(good)
-    return pack(monthly_statistics(hours)), station_table(hours, stations), counts
-
-
 def main(arguments: list[str]) -> int:
     """Command line of this module."""
     if len(arguments) != 4:
@@ -246,10 +228,11 @@ def main(arguments: list[str]) -> int:
         return 2
     hourly, stations, postal, out = (Path(a) for a in arguments)
     out.mkdir(parents=True, exist_ok=True)
-    statistics, table, counts = derive(pl.read_parquet(hourly), pl.read_csv(stations, infer_schema=False))
-    write_packed(statistics, out / "statistics.parquet")
-    write_packed(table, out / "stations.parquet")
-    write_packed(postal_table(pl.read_csv(postal, infer_schema=False)), out / "postal_areas.parquet")
+    good, counts = clean(pl.read_parquet(hourly))
+    hours, areas = as_hours(good), postal_table(pl.read_csv(postal, infer_schema=False))
+    write_packed(pack(monthly_statistics(hours)), out / "statistics.parquet")
+    write_packed(station_table(hours, pl.read_csv(stations, infer_schema=False), areas), out / "stations.parquet")
+    write_packed(areas, out / "postal_areas.parquet")
     for what, number in counts.items():
         print(f"{what.replace('_', ' ')}: {number}")
     for path in sorted(out.glob("*.parquet")):

@@ -102,18 +102,22 @@ def find(place: str) -> pl.DataFrame:
     return found.select(*wanted, "station_distance_km", station_elevation_m="elevation_m")
 
 
+def great_circle_km() -> pl.Expr:
+    """Distance [km] from `latitude, longitude` to `to_latitude, to_longitude` on a sphere: the haversine formula."""
+    here, there = pl.col("latitude").radians(), pl.col("to_latitude").radians()
+    across = ((pl.col("to_longitude") - pl.col("longitude")).radians() / 2).sin()
+    half = ((there - here) / 2).sin() ** 2 + here.cos() * there.cos() * across**2
+    return 2 * EARTH_RADIUS_KM * half.sqrt().arcsin()
+
+
 def _nearest(sites: pl.DataFrame) -> pl.DataFrame:
     """The nearest station and its distance [km] for each pair of coordinates; great circle on a sphere."""
     places = sites.select("latitude", "longitude").drop_nulls().unique(maintain_order=True)
     listed = stations().select("station", to_latitude="latitude", to_longitude="longitude")
-    here, there = pl.col("latitude").radians(), pl.col("to_latitude").radians()
-    across = ((pl.col("to_longitude") - pl.col("longitude")).radians() / 2).sin()
-    half = ((there - here) / 2).sin() ** 2 + here.cos() * there.cos() * across**2
-    km = 2 * EARTH_RADIUS_KM * half.sqrt().arcsin()
     return (
         places.lazy()
         .join(listed.lazy(), how="cross")
-        .with_columns(distance=km)
+        .with_columns(distance=great_circle_km())
         .group_by("latitude", "longitude")
         .agg(pl.col("station").sort_by("distance", "station").first().alias("nearest"), pl.col("distance").min())
         .collect()
