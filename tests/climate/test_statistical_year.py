@@ -1,0 +1,146 @@
+"""Statistical years: what must hold by construction, and the ventilation load index of six cities.
+
+Index: method and Miami's figure Harriman, Plager, Kosar, ASHRAE Journal, November 1997 (from memory); the values asserted
+were computed from typical-year hours at 1076 Btu/lb: latent / sensible ton-hours a year per scfm of outdoor air.
+"""
+
+import polars as pl
+import pytest
+
+from screener import climate
+from screener.climate import carried, derive, figures
+from screener.climate.cleaning import clean
+from screener.climate.statistical_year import MULTIPLIER, lattice
+from screener.physics import psychrometrics as air
+from tests.engine_cases import SHARED
+
+HOURLY = SHARED / "weather" / "tmy3_hourly.parquet"
+with_hours = pytest.mark.skipif(not HOURLY.is_file(), reason="the open hourly data are not beside the checkout")
+INDEX = {
+    "722020": (19.0, 3.0),
+    "722430": (13.2, 2.3),
+    "722190": (7.2, 1.3),
+    "722780": (1.6, 5.9),
+    "725300": (3.5, 0.6),
+    "727930": (0.14, 0.09),
+}
+
+
+def measured(stations: list[str]) -> pl.DataFrame:
+    hourly = pl.scan_parquet(HOURLY).filter(pl.col("station").is_in(stations)).collect()
+    return derive.as_hours(clean(hourly)[0]).with_columns(weight_h=pl.lit(1.0))
+
+
+@pytest.fixture(scope="module")
+def years() -> pl.DataFrame:
+    return climate.hours(climate.stations()["station"].to_list()[::25] + list(INDEX))
+
+
+@pytest.mark.parametrize("station", list(INDEX))
+def test_ventilation_load_index_of_the_statistical_year(station):
+    """Within 10 %, or 0.05 ton-hours where the index is nearly nothing (Seattle)."""
+    index = figures.ventilation_load(climate.hours([station]), "weather_id").row(0, named=True)
+    latent, sensible = INDEX[station]
+    assert index["latent_ton_hours_per_cfm"] == pytest.approx(latent, rel=0.10, abs=0.05)
+    assert index["sensible_ton_hours_per_cfm"] == pytest.approx(sensible, rel=0.10, abs=0.05)
+
+
+@with_hours
+@pytest.mark.parametrize("station", list(INDEX))
+def test_ventilation_load_index_of_the_hours(station):
+    index = figures.ventilation_load(measured([station]), "station").row(0, named=True)
+    latent, sensible = INDEX[station]
+    assert index["latent_ton_hours_per_cfm"] == pytest.approx(latent, rel=0.10)
+    assert index["sensible_ton_hours_per_cfm"] == pytest.approx(sensible, rel=0.10)
+
+
+@with_hours
+def test_latent_load_of_many_stations():
+    """Every seventh station; rms and largest error by class of load, in ton-hours per scfm."""
+    stations = climate.stations()["station"].to_list()[::7]
+    assert len(stations) > 100
+    statistical = figures.ventilation_load(climate.hours(stations), "weather_id").rename({"weather_id": "station"})
+    both = figures.ventilation_load(measured(stations), "station").join(
+        statistical, on="station", suffix="_statistical"
+    )
+    error = pl.col("latent_ton_hours_per_cfm_statistical") / pl.col("latent_ton_hours_per_cfm") - 1
+    for low, high, rms, largest in ((6, 99, 0.015, 0.04), (2, 6, 0.04, 0.10)):
+        e = both.filter(pl.col("latent_ton_hours_per_cfm").is_between(low, high)).select(error).to_series()
+        assert len(e) > 20
+        assert (e**2).mean() ** 0.5 < rms
+        assert e.abs().max() < largest
+
+
+def test_weights_make_a_year_and_every_weekday_counts_alike(years):
+    per_day = years.group_by("weather_id", "day_of_week").agg(pl.col("weight_h").sum())["weight_h"]
+    assert per_day.to_list() == pytest.approx([8760 / 7] * len(per_day))
+
+
+def test_never_above_saturation(years):
+    saturated = air.humidity_ratio_from_dew_point(pl.col("outdoor_c"), pl.col("pressure_pa"))
+    assert years.select((pl.col("outdoor_humidity_ratio") <= saturated * (1 + 1e-9)).all()).item()
+    assert years["outdoor_humidity_ratio"].min() > 0
+
+
+def test_hourly_means_are_restored(years):
+    """Dry-bulb to rounding; humidity within 0.3 g/kg, and 0.05 g/kg in 99 % of the hours: clipping at saturation can hold a
+    foggy hour's mean down."""
+    means = years.group_by("weather_id", "month", "hour").agg(pl.col("outdoor_c", "outdoor_humidity_ratio").mean())
+    monthly = carried.unpack(carried.statistics()).rename({"station": "weather_id"})
+    for name, column, scale in (("dry_bulb", "outdoor_c", 1.0), ("humidity", "outdoor_humidity_ratio", 1000.0)):
+        columns = carried.BY_NAME[name].columns
+        long = monthly.unpivot(columns, index=["weather_id", "month"], variable_name="hour", value_name="mean")
+        long = long.with_columns(hour=pl.col("hour").str.slice(-2).cast(pl.Int8))
+        both = means.join(long, on=["weather_id", "month", "hour"])
+        apart = both.select((pl.col(column) * scale - pl.col("mean")).abs()).to_series()
+        assert apart.max() < (1e-6 if name == "dry_bulb" else 0.3)
+        assert apart.quantile(0.99) < 0.05
+
+
+@pytest.mark.parametrize("days", list(MULTIPLIER))
+def test_lattice_is_balanced_on_every_weekday(days):
+    """Opposite points share a weekday, so each day kind sees the mean weather at every hour."""
+    scores = lattice(days).with_columns(weekday=pl.col("day") % 7)
+    for name in ("z_dry_bulb", "z_humidity"):
+        assert scores.group_by("hour", "weekday").agg(pl.col(name).sum())[name].abs().max() < 1e-9
+
+
+def test_thermal_zones_follow_from_degree_days():
+    """Thermal zone by degree days [from memory, ASHRAE 169] of the zones' representative stations."""
+    from screener.climate.places import REPRESENTATIVE
+
+    bounds = {"1": (5000, 6000), "2": (3500, 5000)}  # CDD10
+    heating = {"4": (2000, 3000), "5": (3000, 4000), "6": (4000, 5000), "7": (5000, 7000)}  # HDD18
+    hours = climate.hours(list(REPRESENTATIVE.values()))
+    daily = hours.group_by("weather_id", "month").agg(
+        hdd=(18.3 - pl.col("outdoor_c").mean()).clip(0) * pl.col("weight_h").sum() / 24,
+        cdd=(pl.col("outdoor_c").mean() - 10).clip(0) * pl.col("weight_h").sum() / 24,
+    )
+    year = {r["weather_id"]: r for r in daily.group_by("weather_id").agg(pl.col("hdd", "cdd").sum()).to_dicts()}
+    for zone, station in REPRESENTATIVE.items():
+        low, high = bounds.get(zone[0]) or heating.get(zone[0]) or (None, None)
+        if low is not None:
+            figure = year[station]["cdd" if zone[0] in bounds else "hdd"]
+            assert low * 0.85 < figure < high * 1.15, (zone, figure)  # months, not days, are averaged here
+
+
+@with_hours
+def test_carried_statistics_are_derived_by_the_project():
+    """A few stations derived anew equal what the package carries."""
+    stations = ["722020", "690150", "726580"]
+    hourly = pl.scan_parquet(HOURLY).filter(pl.col("station").is_in(stations)).collect()
+    packed = carried.pack(derive.monthly_statistics(derive.as_hours(clean(hourly)[0]))).sort("station", "month")
+    mine = carried.statistics().filter(pl.col("station").is_in(stations)).sort("station", "month")
+    steps = (packed.drop("station", "month") - mine.drop("station", "month")).select(pl.all().abs().max())
+    assert max(steps.row(0)) == 0
+
+
+@with_hours
+def test_impossible_hours_are_counted():
+    """686 of 8.86 million hours are impossible; none of them is left."""
+    hourly = pl.read_parquet(HOURLY)
+    good, counts = clean(hourly)
+    kinds = ("dew_point_lowered_to_dry_bulb", "dropped_dry_bulb_above_55_c", "dropped_dew_point_above_33_c")
+    assert sum(counts[kind] for kind in kinds) == 686
+    assert counts["hours"] == 8_856_360
+    assert good.select((pl.col("dew_point_c") <= pl.col("dry_bulb_c")).all()).item()
