@@ -11,7 +11,8 @@ import polars as pl
 
 from screener.climate import figures, hourly_files, statistical_year
 from screener.climate.carried import stations
-from screener.climate.places import FILE_PREFIX, find, locate
+from screener.climate.hourly_files import PREFIX
+from screener.climate.places import find, locate
 from screener.errors import UsageError
 
 __all__ = ["design_conditions", "find", "hours", "locate", "monthly_figures", "stations"]
@@ -21,9 +22,9 @@ def hours(weather_ids: Sequence[str], folder: Path | None = None, days: int = st
     """Weighted hours of each weather: `weather_id, month, hour` (0-23, beginning), `day_of_week` (0 Monday), `weight_h`,
     `outdoor_c`, `outdoor_humidity_ratio`, `pressure_pa`, `irradiance_w_m2`. Ids as `locate` gives them; `folder` is the
     portfolio whose `weather/` holds the files; `days` a month of a statistical year."""
-    numbers = [w for w in weather_ids if not w.startswith(FILE_PREFIX)]
+    numbers = [w for w in weather_ids if not w.startswith(PREFIX)]
     frames = [statistical_year.rebuild(numbers, days).rename({"station": "weather_id"})] if numbers else []
-    frames += [_own(w, folder) for w in weather_ids if w.startswith(FILE_PREFIX)]
+    frames += [hourly_files.read(w, folder) for w in weather_ids if w.startswith(PREFIX)]
     return pl.concat([frame.select(hourly_files.COLUMNS) for frame in frames])
 
 
@@ -31,7 +32,7 @@ def design_conditions(weather_ids: Sequence[str], folder: Path | None = None) ->
     """One row per weather: `weather_id`, mean pressure and the annual design conditions of `figures.DESIGN_COLUMNS`."""
     listed = stations().filter(pl.col("station").is_in(list(weather_ids)))
     known = listed.select(pl.col("station").alias("weather_id"), *figures.DESIGN_COLUMNS)
-    own = [figures.design_conditions(_own(w, folder)) for w in weather_ids if w.startswith(FILE_PREFIX)]
+    own = [figures.design_conditions(hourly_files.read(w, folder)) for w in weather_ids if w.startswith(PREFIX)]
     return pl.concat([known, *own])
 
 
@@ -40,8 +41,3 @@ def monthly_figures(station: str) -> pl.DataFrame:
     if station not in stations()["station"]:
         raise UsageError(f"no station {station}; `screener climate list` names them, `screener climate find` by place")
     return figures.monthly_figures(hours([station]))
-
-
-def _own(weather_id: str, folder: Path | None) -> pl.DataFrame:
-    name = weather_id.removeprefix(FILE_PREFIX)
-    return hourly_files.read(name, folder).with_columns(weather_id=pl.lit(weather_id))

@@ -14,7 +14,7 @@ import polars as pl
 from screener.climate.carried import BY_NAME, LEAST_SPREAD, NODES, WAVES, pack, wave, write_packed
 from screener.climate.cleaning import clean
 from screener.climate.figures import design_conditions
-from screener.climate.places import great_circle_km
+from screener.climate.nearest import great_circle_km
 from screener.physics import psychrometrics as air
 
 KEYS = ["station", "month"]

@@ -2,16 +2,18 @@
 
 Own files (CSV or Parquet) have the columns `month`, `day`, `hour` (0-23, the hour that begins then, or 1-24, the hour that
 ends then; local standard time), `dry_bulb_c` (or `_f`), `dew_point_c` (or `_f`) or `relative_humidity_pct`, and if at hand
-`pressure_pa` (or `_hpa`, `_mbar`) and `irradiance_w_m2`, global horizontal. Without pressure the air is that of sea level;
-without irradiance the sun is left out. TMY3 files: first line the station, second the header [S. Wilcox, W. Marion,
-NREL/TP-581-43156, 2008].
+`pressure_pa` (or `_hpa`, `_mbar`) and `irradiance_w_m2`, global horizontal. Without pressure the air is that of the standard
+atmosphere at the site's elevation; without irradiance the sun is left out. TMY3 files: first line the station, second the
+header [S. Wilcox, W. Marion, NREL/TP-581-43156, 2008].
 
-Hours are used as they are, each with a weight of one. The first of January is taken for a Monday.
+Hours are used as they are, each with a weight of one; a dew point above the dry-bulb is lowered to it. The first of January
+is taken for a Monday.
 """
 
 from collections.abc import Mapping
 from functools import lru_cache
 from pathlib import Path
+from typing import NamedTuple
 
 import polars as pl
 
@@ -29,7 +31,9 @@ COLUMNS = (
     "pressure_pa",
     "irradiance_w_m2",
 )
+PREFIX, AT = "file:", "@"  # of a weather id; the elevation [m] that stands in for pressure follows the second
 ROWS = (8760, 8784)
+CALENDAR = ("month", "day", "hour")
 MOST_BYTES = 50_000_000
 BOUNDS: Mapping[str, tuple[float, float]] = {  # record temperatures and pressures, rounded outwards
     "month": (1, 12),
@@ -54,22 +58,37 @@ OTHERS: Mapping[str, tuple[str, float, float]] = {
     "Pressure (mbar)": ("pressure_pa", 100, 0),
     "GHI (W/m^2)": ("irradiance_w_m2", 1, 0),
 }
-DEFAULTS = {"pressure_pa": air.STANDARD_PRESSURE_PA, "irradiance_w_m2": 0.0}
+OPTIONAL = ("pressure_pa", "irradiance_w_m2")
 TMY3_DATE, TMY3_TIME = "Date (MM/DD/YYYY)", "Time (HH:MM)"
 
 
-def read(name: str, folder: Path | None) -> pl.DataFrame:
-    """The hours of `<folder>/weather/<name>`: COLUMNS but for `weather_id`, which is the bare name.
+class OwnYear(NamedTuple):
+    """A checked year: `values` in calendar order and SI, and which of the optional columns it lacks."""
+
+    values: pl.DataFrame
+    lacking: list[str]
+
+
+def read(weather_id: str, folder: Path | None) -> pl.DataFrame:
+    """The hours of a weather id as `locate` gives it: COLUMNS. ContractError as for `load`."""
+    name, _, elevation = weather_id.removeprefix(PREFIX).rpartition(AT)
+    if not name or not elevation.lstrip("-").isdigit():
+        name, elevation = weather_id.removeprefix(PREFIX), "0"
+    return _hours(weather_id, load(name, folder).values, float(elevation))
+
+
+def load(name: str, folder: Path | None) -> OwnYear:
+    """The year in `<folder>/weather/<name>`.
 
     ContractError, with every faulty cell, where the file is missing, outside that folder, or no year of weather.
     """
     path = _path(name, folder)
     stat = path.stat()
-    return _read(name, path, stat.st_mtime_ns, stat.st_size)
+    return _load(name, path, stat.st_mtime_ns, stat.st_size)
 
 
 @lru_cache(maxsize=64)
-def _read(name: str, path: Path, changed: int, size: int) -> pl.DataFrame:
+def _load(name: str, path: Path, changed: int, size: int) -> OwnYear:
     """Read once however often it is asked for; `changed` and `size` make a new file a new question."""
     if size > MOST_BYTES:
         raise _fault(name, "size", f"{path.name} has {size:,} bytes; a year of hourly weather has less than 50 million")
@@ -78,9 +97,8 @@ def _read(name: str, path: Path, changed: int, size: int) -> pl.DataFrame:
     values, faults = _values(name, text, first_row)
     if not faults.is_empty():
         raise ContractError(faults)
-    if values.height not in ROWS:
-        raise _fault(name, "a whole year", f"{values.height} rows; give the 8760 (or 8784) hours of one year")
-    return _hours(name, values)
+    values = _calendar(name, values)
+    return OwnYear(values, [c for c in OPTIONAL if c not in values.columns])
 
 
 def _path(name: str, folder: Path | None) -> Path:
@@ -124,6 +142,11 @@ def _dated(name: str, text: pl.DataFrame) -> pl.DataFrame:
     have = {OTHERS[c][0] if c in OTHERS else c for c in text.columns}
     missing += ["dry_bulb_c"] if "dry_bulb_c" not in have else []
     missing += ["dew_point_c or relative_humidity_pct"] if not have & {"dew_point_c", "relative_humidity_pct"} else []
+    twice = [c for c in BOUNDS if sum(OTHERS.get(given, (given,))[0] == c for given in text.columns) > 1]
+    if twice:
+        raise _fault(
+            name, "two columns for one", f"{', '.join(twice)} is given more than once; keep one of the columns"
+        )
     if missing:
         raise _fault(name, "missing column", f"there is no {', '.join(missing)}; add it to the header")
     return text
@@ -135,15 +158,17 @@ def _values(name: str, text: pl.DataFrame, first_row: int) -> tuple[pl.DataFrame
     values, faults = text.select(row.alias("row")), [no_faults()]
     for given in text.columns:
         column, factor, offset = OTHERS.get(given, (given, 1.0, 0.0))
-        if column not in BOUNDS or column in values.columns:
+        if column not in BOUNDS:
             continue
         low, high = BOUNDS[column]
         number = pl.col(given).cast(pl.Float64, strict=False) * factor + offset
         values = values.with_columns(text.select(number.alias(column)).to_series())
         wrong = values.select("row", column, value=text[given]).filter(
             ~pl.col(column).is_between(low, high).fill_null(False)
+            | ((pl.col(column) != pl.col(column).round()) if column in CALENDAR else False)
         )
-        say = f"is not a number from {low:g} to {high:g}" + (f" ({column})" if given != column else "") + "; correct it"
+        kind = "a whole number" if column in CALENDAR else "a number"
+        say = f"is not {kind} from {low:g} to {high:g}" + (f" ({column})" if given != column else "") + "; correct it"
         faults.append(
             wrong.select(
                 table=pl.lit(f"weather/{name}"),
@@ -158,28 +183,50 @@ def _values(name: str, text: pl.DataFrame, first_row: int) -> tuple[pl.DataFrame
     return values, pl.concat(faults)
 
 
-def _hours(name: str, values: pl.DataFrame) -> pl.DataFrame:
-    values = values.with_columns(
-        pl.lit(value).alias(column) for column, value in DEFAULTS.items() if column not in values.columns
+def _calendar(name: str, values: pl.DataFrame) -> pl.DataFrame:
+    """The hours in calendar order, numbered 0-23 by their beginning. Every hour of the year once, or a fault."""
+    if values.height not in ROWS:
+        raise _fault(name, "a whole year", f"{values.height} rows; give the 8760 (or 8784) hours of one year")
+    ends = values["hour"].max() == 24  # hours counted 1-24 are named by their end
+    hour = pl.col("hour") - 1 if ends else pl.col("hour")
+    values = values.with_columns(pl.col("month", "day").cast(pl.Int8), hour.cast(pl.Int8).alias("hour"))
+    year = 2024 if values.height == ROWS[1] else 2023  # any leap year, any other
+    due = pl.select(at=pl.datetime_range(pl.datetime(year, 1, 1), pl.datetime(year, 12, 31, 23), "1h")).select(
+        *(getattr(pl.col("at").dt, part)().alias(part) for part in CALENDAR)
     )
-    ends = (values["hour"].max() or 0) == 24  # hours counted 1-24 are named by their end
-    hour = (pl.col("hour") - 1 if ends else pl.col("hour")).cast(pl.Int8)
+    found = due.join(values, on=CALENDAR, how="left", maintain_order="left")
+    gaps = found.filter(pl.col("row").is_null())
+    if found.height != due.height or not gaps.is_empty():
+        first = f", such as month {gaps['month'][0]}, day {gaps['day'][0]}" if gaps.height else ""
+        message = f"{gaps.height} hours of the calendar are missing{first}; give each hour of one year once"
+        raise _fault(name, "a whole year", message)
+    return found
+
+
+def _hours(weather_id: str, values: pl.DataFrame, elevation_m: float) -> pl.DataFrame:
+    """Weather hours of COLUMNS; without pressure that of the standard atmosphere at the elevation."""
+    there = values.columns
+    standard = air.standard_pressure(pl.lit(elevation_m))
+    values = values.with_columns(
+        pressure_pa="pressure_pa" if "pressure_pa" in there else standard,
+        irradiance_w_m2="irradiance_w_m2" if "irradiance_w_m2" in there else pl.lit(0.0),
+    )
     pressure, dry_bulb = pl.col("pressure_pa"), pl.col("dry_bulb_c")
-    if "dew_point_c" in values.columns:
+    if "dew_point_c" in there:
         humidity = air.humidity_ratio_from_dew_point(pl.min_horizontal("dew_point_c", "dry_bulb_c"), pressure)
     else:
         fraction = pl.col("relative_humidity_pct") / 100
         humidity = air.humidity_ratio_from_relative_humidity(dry_bulb, fraction, pressure)
     return values.select(
-        pl.lit(name).alias("weather_id"),
-        pl.col("month").cast(pl.Int8),
-        hour.alias("hour"),
+        pl.lit(weather_id).alias("weather_id"),
+        "month",
+        "hour",
         (pl.int_range(pl.len()) // 24 % 7).cast(pl.Int8).alias("day_of_week"),
         pl.lit(1.0).alias("weight_h"),
         dry_bulb.alias("outdoor_c"),
         humidity.alias("outdoor_humidity_ratio"),
         pressure,
-        pl.col("irradiance_w_m2"),
+        "irradiance_w_m2",
     )
 
 

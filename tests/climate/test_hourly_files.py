@@ -103,8 +103,23 @@ def test_tmy3_as_published(tmp_path, year):
             lambda y: y.with_columns(relative_humidity_pct=pl.lit(120.0)),
             "120.0 is not a number from 0 to 100; correct it",
         ),
+        (
+            lambda y: pl.concat([y.head(8759), y.head(1)]),
+            "1 hours of the calendar are missing, such as month 12, day 31; give each hour of one year once",
+        ),
+        (
+            lambda y: y.with_columns(dry_bulb_f=pl.lit(68.0)),
+            "dry_bulb_c is given more than once; keep one of the columns",
+        ),
     ],
-    ids=["missing column", "too short", "text in a number", "relative humidity above 100"],
+    ids=[
+        "missing column",
+        "too short",
+        "text in a number",
+        "relative humidity above 100",
+        "an hour twice",
+        "two units",
+    ],
 )
 def test_bad_files_are_told(tmp_path, year, spoil, words):
     folder = written(tmp_path, spoil(year))
@@ -121,7 +136,7 @@ def test_bad_files_are_told(tmp_path, year, spoil, words):
 def test_files_stay_in_the_weather_folder(tmp_path, year, name):
     folder = written(tmp_path, year)
     (tmp_path / "sites.csv").write_text("x")
-    with pytest.raises(ContractError, match="outside the portfolio|missing file"):
+    with pytest.raises(ContractError, match=r"outside the portfolio|missing file"):
         hourly_files.read(name, folder)
 
 
@@ -136,3 +151,73 @@ def test_a_bad_file_costs_only_the_sites_that_name_it(tmp_path, year):
     sites, faults = climate.locate(pl.DataFrame(rows, schema_overrides=schema), folder)
     assert sites["site_id"].to_list() == ["b"]
     assert "its weather file cannot be used: 10 rows" in faults.filter(pl.col("table") == "sites")["message"][0]
+
+
+def place(site_id: str, row: int, **given) -> dict:
+    blank = dict.fromkeys(("postal_code", "latitude", "longitude", "climate_zone", "weather_file", "elevation_m"))
+    return blank | {"site_id": site_id, "row": row} | given
+
+
+def located(folder: Path, *places: dict) -> tuple[pl.DataFrame, pl.DataFrame]:
+    number = dict.fromkeys(("latitude", "longitude", "elevation_m"), pl.Float64)
+    text = dict.fromkeys(("postal_code", "climate_zone", "weather_file"), pl.String)
+    return climate.locate(pl.DataFrame(list(places), schema_overrides=number | text), folder)
+
+
+def test_rows_of_a_weather_file_are_not_rows_of_the_sites(tmp_path, year):
+    """A bad cell in row 3 of a weather file says nothing of the site in row 3."""
+    spoilt = year.with_columns(dew_point_c=pl.when(pl.int_range(pl.len()) == 1).then(99.0).otherwise("dew_point_c"))
+    folder = written(tmp_path, spoilt)
+    sites, faults = located(folder, place("a", 2, weather_file="own.csv"), place("b", 3, climate_zone="1A"))
+    assert sites["site_id"].to_list() == ["b"]
+    assert faults.select("table", "row").rows() == [("weather/own.csv", 3), ("sites", 2)]
+
+
+def test_without_pressure_the_elevation_gives_it(tmp_path, year):
+    """Standard atmosphere at 1609 m: 83.4 kPa [ASHRAE Fundamentals 2017 ch. 1 table 1: 84.56 at 1500, 79.50 at 2000 m]."""
+    folder = written(tmp_path, year.drop("pressure_pa", "irradiance_w_m2"))
+    sites, _ = located(
+        folder,
+        place("high", 2, weather_file="own.csv", elevation_m=1609.0),
+        place("by its station", 3, weather_file="own.csv", postal_code="33101"),
+        place("unknown", 4, weather_file="own.csv"),
+    )
+    assert sites["weather_id"].to_list() == ["file:own.csv@1609", "file:own.csv@11", "file:own.csv@0"]
+    assert sites["climate_note"][0] == (
+        "the weather file has no pressure: taken from an elevation of 1609 m; "
+        "the weather file has no irradiance: the sun is left out"
+    )
+    hours = climate.hours(sites["weather_id"].to_list(), folder)
+    pressures = hours.group_by("weather_id", maintain_order=True).agg(pl.col("pressure_pa").mean() / 1000)
+    assert pressures["pressure_pa"].to_list() == pytest.approx([83.4, 101.19, 101.325], abs=0.1)
+    assert hours["irradiance_w_m2"].sum() == 0
+
+
+def test_with_pressure_the_file_says_its_elevation(tmp_path, year):
+    folder = written(tmp_path, year.with_columns(pressure_pa=pl.lit(84_560.0)))
+    sites, _ = located(folder, place("a", 2, weather_file="own.csv"))
+    assert sites["weather_id"].to_list() == ["file:own.csv"]
+    assert sites["elevation_m"][0] == pytest.approx(1500, abs=5)
+    assert sites["climate_note"][0] is None
+
+
+def test_rows_in_any_order(tmp_path, year):
+    """Only the calendar counts: shuffled rows make the same year."""
+    written(tmp_path, year), written(tmp_path, year.sample(fraction=1.0, shuffle=True, seed=1), "shuffled.csv")
+    a, b = (hourly_files.read(n, tmp_path).drop("weather_id") for n in ("own.csv", "shuffled.csv"))
+    assert a.equals(b)
+
+
+def test_a_leap_year(tmp_path, year):
+    leap_day = year.filter((pl.col("month") == 2) & (pl.col("day") == 28)).with_columns(day=pl.lit(29, dtype=pl.Int64))
+    hours = hourly_files.read("own.csv", written(tmp_path, pl.concat([year, leap_day])))
+    assert hours["weight_h"].sum() == 8784
+
+
+def test_dew_point_and_relative_humidity_agree(tmp_path, year):
+    """Saturation pressures at 20 and 10 degC are 2338.8 and 1228.0 Pa [ASHRAE Fundamentals 2017 ch. 1 table 3], so 52.5 %."""
+    still = year.with_columns(dry_bulb_c=pl.lit(20.0), dew_point_c=pl.lit(10.0))
+    damp = still.drop("dew_point_c").with_columns(relative_humidity_pct=pl.lit(100 * 1228.0 / 2338.8))
+    written(tmp_path, still), written(tmp_path, damp, "rh.csv")
+    a, b = (hourly_files.read(n, tmp_path)["outdoor_humidity_ratio"][0] for n in ("own.csv", "rh.csv"))
+    assert a == pytest.approx(b, rel=1e-3)

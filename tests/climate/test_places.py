@@ -94,3 +94,52 @@ def test_odd_zones_of_the_lists_are_tidy():
         assert set(frame["climate_zone"].drop_nulls().unique()) <= known
     assert postal_areas().height == 33_144
     assert climate.stations().height == 1011
+
+
+@pytest.mark.parametrize(
+    ("place", "words"),
+    [
+        ("51.5,-0.1", "no station within 500 km; bring a weather file"),
+        ("96910", "postal code 96910 has no station within 500 km; bring a weather file"),
+        ("95,0", "is not a place; write latitude,longitude"),
+        ("here,there", "is not a place; write latitude,longitude"),
+        ("4", "climate zone 4 has no station"),
+    ],
+    ids=["London", "Guam, listed but without a station", "beyond the pole", "words", "zone without its regime"],
+)
+def test_no_weather_is_better_than_the_wrong_weather(place, words):
+    with pytest.raises(UsageError, match=words):
+        climate.find(place)
+
+
+@pytest.mark.parametrize(
+    ("place", "station"), [("7a", "727450"), ("8", "702610"), (" 33101 ", "722020"), ("2138", "725090")]
+)
+def test_find_takes_what_people_type(place, station):
+    """Zones 7 and 8 have no moisture regime; a postal code may have lost its leading zero (02138 is by Boston)."""
+    assert climate.find(place)["station"].to_list() == [station]
+
+
+def test_nearest_is_the_least_of_all_distances():
+    """Against the spherical law of cosines, another formula for the same distance, over a grid of places."""
+    from math import acos, cos, radians, sin
+
+    from screener.climate.nearest import nearest
+
+    grid = [(lat + 0.3, lon + 0.7) for lat in range(25, 49, 4) for lon in range(-124, -68, 7)]
+    found = nearest(pl.DataFrame(grid, schema=["latitude", "longitude"], orient="row"))
+    listed = climate.stations().select("station", "latitude", "longitude").rows()
+    for lat, lon, station, km, _ in found.rows():
+        a = radians(lat)
+        away = {
+            s: 6371 * acos(sin(a) * sin(radians(y)) + cos(a) * cos(radians(y)) * cos(radians(x - lon)))
+            for s, y, x in listed
+        }
+        assert station == min(away, key=away.__getitem__)
+        assert km == pytest.approx(away[station], abs=0.01)
+
+
+def test_stations_without_a_listed_zone_take_the_nearest_postal_area_s():
+    zones = dict(climate.stations().select("station", "climate_zone").rows())
+    assert None not in zones.values()
+    assert (zones["722045"], zones["723865"], zones["727938"]) == ("2A", "3B", "4C")  # Vero Beach, Las Vegas, Tacoma

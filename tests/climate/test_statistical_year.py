@@ -144,3 +144,49 @@ def test_impossible_hours_are_counted():
     assert sum(counts[kind] for kind in kinds) == 686
     assert counts["hours"] == 8_856_360
     assert good.select((pl.col("dew_point_c") <= pl.col("dry_bulb_c")).all()).item()
+    assert counts["dropped_dry_bulb_out_of_season"] < 1000  # counted apart; one hour in ten thousand
+
+
+@with_hours
+def test_sensors_that_failed_for_weeks_are_not_believed():
+    """On the coast of Alaska no July has 45 degC, in Florida no hour -9 degC (record of the far north: -19)."""
+    stations = climate.stations().filter(pl.col("station").is_in(["703884", "722039"])).sort("station")
+    assert stations["dry_bulb_04_c"][0] < 25
+    assert stations["heating_996_c"][1] > 0
+
+
+def test_design_conditions_by_hand():
+    """A made-up year of 8760 temperatures 0, 0.01 ... 87.59: 0.4 % of the hours lie above 87.24, 99.6 % above 0.35."""
+    year = pl.DataFrame({"outdoor_c": [i / 100 for i in range(8760)]}).with_columns(
+        weather_id=pl.lit("x"),
+        pressure_pa=pl.lit(101_325.0),
+        outdoor_humidity_ratio=0.005 + pl.col("outdoor_c") / 10_000,
+    )
+    found = figures.design_conditions(year).row(0, named=True)
+    assert found["dry_bulb_04_c"] == pytest.approx(87.24, abs=0.02)
+    assert found["heating_996_c"] == pytest.approx(0.35, abs=0.02)
+    assert found["dry_bulb_04_humidity_ratio"] == pytest.approx(0.0137166, abs=2e-5)  # mean of the hours within 0.5 K
+    assert found["dew_point_04_humidity_ratio"] == pytest.approx(0.005 + 87.24 / 10_000, rel=1e-4)
+    assert found["dew_point_04_dry_bulb_c"] > 80
+
+
+def test_design_conditions_of_known_cities():
+    """Published annual design conditions, rounded [ASHRAE Fundamentals 2013 ch. 14, from memory]: 0.4 % dry-bulb, 0.4 % dew
+    point, 99.6 % heating dry-bulb; one typical year comes within 2 K of a long record, 5 K in the cold."""
+    published = {"722020": (33.2, 25.7, 9.0), "722780": (43.5, 21.7, 3.7), "725300": (33.3, 23.6, -18.5)}
+    for station, (hot, humid, cold) in published.items():
+        found = climate.design_conditions([station]).row(0, named=True)
+        assert found["dry_bulb_04_c"] == pytest.approx(hot, abs=2)
+        assert found["dew_point_04_c"] == pytest.approx(humid, abs=2)
+        assert found["heating_996_c"] == pytest.approx(cold, abs=5)
+
+
+def test_monthly_figures_add_up():
+    table = climate.monthly_figures("722020")
+    months, year = table.head(12), table.row(12, named=True)
+    assert months["month"].to_list() == [str(m) for m in range(1, 13)]
+    assert year["month"] == "year"
+    for column in ("hours", "hours_above_12_8_c_dew_point", "latent_ton_hours_per_cfm", "moisture_index_kg"):
+        assert months[column].sum() == pytest.approx(year[column])
+    assert year["hours"] == pytest.approx(8760)
+    assert year["dry_bulb_max_c"] == months["dry_bulb_max_c"].max()
