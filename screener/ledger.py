@@ -68,7 +68,9 @@ def accumulate(
     acting = [s for s in strategies if s != reference]
     group = (pl.col("site") * SLOTS + pl.col("slot")).alias("group")
     hours, damp_hours = (f.with_columns(group, pl.col("site").set_sorted()) for f in (hours, damp_hours))
-    dry = hours.lazy().filter(~pl.col("damp"))
+    used = [name for name in hours.columns if name in {*wanted(reference), *map("{}.standing_w".format, acting)}]
+    dry = hours.lazy().filter(~pl.col("damp")).select("group", "site", "weight_h", "moisture_at_limit_kg_s", *used)
+    dry = dry.collect().lazy()  # once for both sums
     slots = _added(
         dry.group_by("group").agg(_dry_slot(hours.columns, reference, acting)),
         damp_hours.lazy().group_by("group").agg(_damp_slot(damp_hours.columns, strategies)),
@@ -196,7 +198,12 @@ def _humidity_reached(
     reached = sites.select("site").join(ranked, on="site", how="left")
     few = reached.filter(pl.col(f"{reference}.p95").is_null()).select("site")
     humidity = pl.col(f"{reference}.humidity_ratio").quantile(1 - SHARE_ABOVE_P95, "higher")
-    shared = hours.join(few, on="site", how="semi").group_by("site").agg(humidity.alias("shared"))
+    shared = (
+        hours.select("site", f"{reference}.humidity_ratio")
+        .join(few, on="site", how="semi")
+        .group_by("site")
+        .agg(humidity.alias("shared"))
+    )
     return reached.join(shared, on="site", how="left").select(
         "site", *(pl.coalesce(f"{s}.p95", "shared").alias(f"{s}.p95") for s in strategies)
     )

@@ -40,6 +40,8 @@ def site_terms(sites: pl.DataFrame, at_peak: bool = False) -> pl.DataFrame:
     by_dew_point = air.humidity_ratio_from_dew_point(c("humidity_limit_dew_point_c"), p)
     by_rh = air.humidity_ratio_from_relative_humidity(c("cooling_setpoint_c"), c("humidity_limit_rh_pct") / 100, p)
     sheet.let("limit_humidity_ratio", pl.coalesce(by_dew_point, by_rh), "the humidity the site must stay below")
+    saturated = air.humidity_ratio_from_dew_point(c("cooling_setpoint_c"), p)
+    sheet.let("saturated_at_cooling", saturated, "no space is damper than fog: where a coil is solved at the most")
     people = c("peak_occupants") * (1.0 if at_peak else c("occupancy_fraction"))
     sheet.let("ventilation_kg_s", c("outdoor_air_l_s") / 1000 * density, "mechanical outdoor air while open")
     sheet.let("infiltration_open_kg_s", c("infiltration_l_s_m2") * area / 1000 * density + LEAST_AIR_KG_S)

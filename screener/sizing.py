@@ -74,7 +74,8 @@ def size_devices(sites: pl.DataFrame, design_hours: pl.DataFrame, devices: Seque
     `design_hours`: site_id and, per strategy of `devices`, `<strategy>.device_kg_s` of devices without limit.
     """
     taken = design_hours.group_by("site_id").agg(
-        (pl.col(f"{s}.device_kg_s").max() * SECONDS_A_DAY).alias(f"{s}.taken_l_day") for s in devices
+        (pl.max_horizontal(pl.col(f"{s}.device_kg_s").max(), 0.0) * SECONDS_A_DAY).alias(f"{s}.taken_l_day")
+        for s in devices
     )
     sites = sites.join(taken, on="site_id", how="left", maintain_order="left")
     sizes = {}

@@ -12,7 +12,7 @@ from screener.tables import shipped
 
 SHARED = Path(__file__).parents[2] / "shared"
 STATIONS = {"Miami": "722020", "Houston": "722430", "Atlanta": "722190", "Phoenix": "722780", "Chicago": "725300"}
-STATIONS |= {"Seattle": "727930", "Denver": "725650"}
+STATIONS |= {"Seattle": "727930", "Denver": "725650", "Fairbanks": "702610"}
 NO_EQUIPMENT = pl.DataFrame(schema=contracts.load("equipment").polars_schema())
 
 
@@ -50,7 +50,7 @@ def random_rows(count: int, seed: int = 1) -> list[dict]:
             if i % 7 == 0
             else draw.uniform(100, 8000),
             "station": draw.choice(list(STATIONS.values())),
-            "elevation_m": draw.choice([0.0, 0.0, 1600.0]),
+            "elevation_m": draw.choice([0.0, 0.0, 1600.0, 3000.0]),
             "cooling_setpoint_c": cooling,
             "heating_setpoint_c": cooling - draw.choice([0.0, 1.0, 4.0]),
             "heating_source": draw.choice(["fuel", "electric", "heat_pump", "none"]),
@@ -62,6 +62,16 @@ def random_rows(count: int, seed: int = 1) -> list[dict]:
             row["outdoor_air_l_s"] = draw.choice([0.0, 10.0, 1000.0])
         if draw.random() < 0.3:
             row |= {"open_case_length_m": draw.uniform(0, 150), "door_case_length_m": draw.uniform(0, 150)}
+        if draw.random() < 0.3:
+            row["peak_occupants"] = draw.choice([0.0, 500.0])
+        if draw.random() < 0.3:
+            row["process_moisture_kg_h"] = draw.choice([0.0, 100.0])
+        if draw.random() < 0.3:
+            row["infiltration_l_s_m2"] = draw.choice([0.0, 1.0])
+        if draw.random() < 0.3:
+            row |= {"opens_hour": 0.0, "closes_hour": 24.0, "open_days_per_week": 7.0}
+        if draw.random() < 0.3:
+            row |= {"humidity_limit_dew_point_c": None, "humidity_limit_rh_pct": draw.uniform(30, 70)}
         rows.append(row)
     return rows
 

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from screener.bounds import at_least, between
+from screener.bounds import at_least, at_most, between
 from screener.physics import psychrometrics as air
 from screener.worksheet import Worksheet
 
@@ -179,9 +179,8 @@ def run(
     w_surface = at_least(w_in - saturated, 0.0)
     cp_in = air.CP_DRY_AIR + air.CP_VAPOUR * w_in
     dry_adp = (target - w_in * air.LATENT_HEAT_0C) / (cp_in + rating.law_per_adp)
-    surface = sheet.let(
-        "adp_c", pl.when(dry).then(at_least(dry_adp, COLDEST_ADP_C)).otherwise(adp), "surface temperature of the coil"
-    )
+    surface = pl.when(dry).then(at_least(dry_adp, COLDEST_ADP_C)).otherwise(adp)
+    surface = sheet.let("adp_c", at_most(surface, t_in), "surface temperature of the coil, which never heats")
     taken = sheet.let("moisture_kg_kg", rating.contact * w_surface, "water taken")
     cp = air.CP_DRY_AIR + air.CP_VAPOUR * (w_in - w_surface)
     sensible = sheet.let("sensible_j_kg", rating.contact * cp * (t_in - surface), "sensible heat taken")

@@ -60,10 +60,15 @@ def sensible_at(space_c: pl.Expr) -> pl.Expr:
     return pl.col("sensible_at_cooling_w") + pl.col("conductance_w_k") * (pl.col("cooling_setpoint_c") - space_c)
 
 
+def within_set_points(space_c: pl.Expr) -> pl.Expr:
+    """As far as the two set points allow [degC]."""
+    return between(space_c, pl.col("heating_setpoint_c"), pl.col("cooling_setpoint_c"))
+
+
 def floating_c(heat_added_w: pl.Expr) -> pl.Expr:
     """Where the space settles between its two set points with this much heat added [degC]."""
     drift = (pl.col("sensible_at_cooling_w") + heat_added_w) / pl.col("conductance_w_k")
-    return between(pl.col("cooling_setpoint_c") + drift, pl.col("heating_setpoint_c"), pl.col("cooling_setpoint_c"))
+    return within_set_points(pl.col("cooling_setpoint_c") + drift)
 
 
 def heating_electricity(heat_w: pl.Expr) -> pl.Expr:

@@ -113,7 +113,7 @@ class _Coil:
     def __init__(self, own: Worksheet, short: pl.Expr) -> None:
         limit = pl.col("limit_humidity_ratio")
         self.near = own.let(
-            "near_humidity_ratio", pl.when(short).then(pl.col(temperature_only.SETTLED)).otherwise(limit)
+            "near_humidity_ratio", pl.when(short).then(temperature_only.damp_at_most()).otherwise(limit)
         )
         running = installed.coil_at(own.section("coil"), pl.col("cooling_setpoint_c"), self.near, pl.lit(0.0))
         self.sensible_w, self.power_w = running.sensible_w, running.state.power_w

@@ -30,10 +30,10 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     rejected = own.let("rejected_w", runs * (coil.total_w + power), "heat of the space and of the compressor")
     from_unit = own.let("from_condenser_w", pl.min_horizontal(reheat, rejected), "reheat that costs nothing more")
     short = own.let("short_w", reheat - from_unit, "reheat left to the site's heating")
-    reheats = pl.when(reheat > 0).then(power).otherwise(coil.power_w)
+    warm = installed.compressor_power(power, runs)
     return replace(
         cooled.outcome,
-        compressor_w=own.let("unit_w", installed.compressor_power(reheats, runs), "compressor, condenser fan"),
+        compressor_w=pl.when(reheat > 0).then(warm).otherwise(cooled.outcome.compressor_w),
         reheat_electricity_w=short * pl.col("reheat_electric_per_heat"),
         reheat_fuel_w=short * pl.col("reheat_fuel_per_heat"),
     )

@@ -2,10 +2,11 @@
 
 The space drifts down from the cooling set point towards the heating set point as the coil runs on; below it the surplus
 cooling has to be put back. The coil is solved at the temperature the space drifts to. Shared by all strategies that
-overcool.
+overcool. The temperature it drifts to and the run of the coil depend on each other: a straight line through two solutions
+of the coil settles both.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import polars as pl
 
@@ -13,7 +14,8 @@ from screener.bounds import at_least, at_most
 from screener.hour import SPACE
 from screener.physics.cooling_coil import CoilState
 from screener.strategies import installed, temperature_only
-from screener.strategies.strategy import Outcome
+from screener.strategies.installed import RunningCoil
+from screener.strategies.strategy import NOTHING, Outcome
 from screener.worksheet import Worksheet
 
 
@@ -33,24 +35,23 @@ def overcool(sheet: Worksheet) -> Overcooling:
     limit, needed = pl.col("limit_humidity_ratio"), pl.col("moisture_at_limit_kg_s")
     at_limit = installed.coil_at(sheet.section("coil_at_limit"), pl.col("cooling_setpoint_c"), limit)
     would_run = at_most(needed / at_least(at_limit.moisture_kg_s, installed.TINY_KG_S), 1.0)
-    drift = own.let(
-        "drift_c",
-        installed.floating_c(-would_run * at_limit.sensible_w),
-        "where the space drifts to while the coil runs for moisture",
+    first = own.let(
+        "first_drift_c", installed.floating_c(-would_run * at_limit.sensible_w), "with the coil as it is there"
     )
     short = needed > at_limit.moisture_kg_s
     near = own.let(
         "near_humidity_ratio",
-        pl.when(short).then(pl.col(temperature_only.SETTLED)).otherwise(limit),
+        pl.when(short).then(temperature_only.damp_at_most()).otherwise(limit),
         "where to solve the coil: at the limit, or where it cannot be held",
     )
+    probe = installed.coil_at(own.section("probe"), first, near)
+    drift = own.let("drift_c", _settled_drift(at_limit, probe, first, near), "where the space drifts to while it runs")
     coil = installed.coil_at(own.section("coil"), drift, near)
-    able = at_least(coil.moisture_kg_s - coil.moisture_slope * (near - limit), installed.TINY_KG_S)
-    runs = own.let(
-        "runs",
-        at_most(pl.max_horizontal(needed / able, pl.col("cooling_load_w") / coil.sensible_w), 1.0),
-        "part of the hour the coil runs, for moisture or for heat",
+    for_heat = (
+        pl.when(drift >= pl.col("cooling_setpoint_c")).then(pl.col("cooling_load_w") / coil.sensible_w).otherwise(0.0)
     )
+    runs = at_most(pl.max_horizontal(needed / _able(coil, near), for_heat), 1.0)
+    runs = own.let("runs", runs, "part of the hour the coil runs, for moisture or for heat")
     removal = own.let("removal_kg_s", runs * coil.moisture_kg_s, "water the coil takes there")
     slope = own.let("removal_slope", runs * coil.moisture_slope, "with the humidity of the space")
     humidity = own.let("settled_humidity_ratio", SPACE.settled(removal, slope, near), "the limit, if the coil keeps up")
@@ -62,13 +63,14 @@ def overcool(sheet: Worksheet) -> Overcooling:
         at_least(cooling - at_heating, 0.0) - heating,
         "heat to hold the heating set point, beyond what the space needs without any cooling",
     )
-    outcome = Outcome(
+    removes = own.let("coil_removes_kg_s", at_least(removal + slope * (humidity - near), 0.0), "water the coil takes")
+    # cooler air can dry less: where running on would leave the space damper, it is not done
+    helps = own.let("helps", humidity < pl.col(f"{temperature_only.NAME}.humidity_ratio"), "the coil runs for moisture")
+    running = Outcome(
         space_c=own.let("settled_c", installed.floating_c(-cooling), "between the set points"),
         humidity_ratio=humidity,
         coil_sensible_w=cooling,
-        coil_kg_s=own.let(
-            "coil_removes_kg_s", at_least(removal + slope * (humidity - near), 0.0), "water the coil takes"
-        ),
+        coil_kg_s=removes,
         compressor_w=own.let(
             "unit_w", installed.compressor_power(coil.state.power_w, runs), "compressor, condenser fan"
         ),
@@ -79,4 +81,36 @@ def overcool(sheet: Worksheet) -> Overcooling:
         unmet_cooling_w=own.let("unmet_w", at_least(pl.col("sensible_at_cooling_w") - cooling, 0.0)),
         reheat_w=reheat,
     )
-    return Overcooling(coil.state, runs, reheat, outcome)
+    resting = temperature_only.unless(helps, running)
+    outcome = Outcome(**{f.name: _named(own, f.name, getattr(resting, f.name)) for f in fields(Outcome)})
+    runs = own.let("runs_for_moisture", pl.when(helps).then(runs).otherwise(0.0), "part of the hour, where it helps")
+    return Overcooling(coil.state, runs, outcome.reheat_w, outcome)
+
+
+def _able(coil: RunningCoil, near: pl.Expr) -> pl.Expr:
+    """Water the coil, solved near the limit, takes at the limit [kg/s]."""
+    return at_least(
+        coil.moisture_kg_s - coil.moisture_slope * (near - pl.col("limit_humidity_ratio")), installed.TINY_KG_S
+    )
+
+
+def _settled_drift(warm: RunningCoil, cold: RunningCoil, first: pl.Expr, near: pl.Expr) -> pl.Expr:
+    """Where the space settles, u kelvin below the cooling set point, while the coil runs for all the water [degC].
+
+    Water and sensible duty of the coil are straight lines through both states; run times duty is gain,
+    needed (s + s' u) = (S + K u) (m + m' u), has one positive root u.
+    """
+    needed, gain, k = pl.col("moisture_at_limit_kg_s"), pl.col("sensible_at_cooling_w"), pl.col("conductance_w_k")
+    start = pl.col("cooling_setpoint_c")
+    span = at_least(start - first, 1e-6)
+    more_water = at_least((_able(cold, near) - warm.moisture_kg_s) / span, 0.0)
+    more_heat = (cold.sensible_w - warm.sensible_w) / span
+    a = k * more_water
+    b = gain * more_water + k * warm.moisture_kg_s - needed * more_heat
+    c = gain * warm.moisture_kg_s - needed * warm.sensible_w
+    root = at_least(b * b - 4 * a * c, 0.0).sqrt()
+    return installed.within_set_points(start + 2 * c / at_least(b + root, 1e-12))
+
+
+def _named(own: Worksheet, name: str, expr: pl.Expr) -> pl.Expr:
+    return expr if expr.meta.eq(NOTHING) else own.let(f"outcome.{name}", expr)

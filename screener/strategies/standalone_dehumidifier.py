@@ -66,7 +66,9 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     settled = left.settled(runs * at_near, runs * slope, near)
     humidity = own.let("settled_humidity_ratio", settled, "the limit, if both keep up")
     heating = own.let("heating_needed_w", at_least(-c("sensible_at_heating_w") - heat, 0.0), "after the unit's heat")
-    return Outcome(
+    # only where the coil is far too small can its warmer, damper run cost more water than the unit takes
+    helps = own.let("helps", humidity < c(f"{temperature_only.NAME}.humidity_ratio"), "the unit runs")
+    running = Outcome(
         space_c=installed.floating_c(heat - cooling),
         humidity_ratio=humidity,
         coil_sensible_w=cooling,
@@ -81,6 +83,7 @@ def damp_hour(sheet: Worksheet) -> Outcome:
         device_heat_w=heat,
         dehumidifier_w=device * j_kg,
     )
+    return temperature_only.unless(helps, running)
 
 
 def _either(short: pl.Expr, what: str) -> pl.Expr:

@@ -30,7 +30,8 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     )
     load = sheet.let("cooling_load_w", at_least(pl.col("sensible_at_cooling_w"), 0.0), "what the thermostat calls for")
     own = sheet.section(NAME)
-    first = own.let("first_humidity_ratio", _first_guess(own, load), "where gain and removal meet, roughly")
+    first = at_most(_first_guess(own, load), pl.col("saturated_at_cooling"))
+    first = own.let("first_humidity_ratio", first, "where gain and removal meet, roughly")
     coil = installed.coil_at(own.section("coil"), cooling_c, first)
     runs = own.let("runs", at_most(load / coil.sensible_w, 1.0), "part of the hour the coil runs")
     removal = own.let("removal_kg_s", runs * coil.moisture_kg_s, "water it takes there")
@@ -52,6 +53,11 @@ def damp_hour(sheet: Worksheet) -> Outcome:
         heating_fuel_w=installed.heating_fuel(heating),
         unmet_cooling_w=load - cooling,
     )
+
+
+def damp_at_most() -> pl.Expr:
+    """Where temperature control alone leaves the space, or fog: where to solve a coil that cannot hold the limit."""
+    return at_most(pl.col(SETTLED), pl.col("saturated_at_cooling"))
 
 
 def unless(acting: pl.Expr, outcome: Outcome) -> Outcome:
