@@ -12,7 +12,8 @@ from typer.testing import CliRunner
 from screener.cli import app
 
 ROOT = Path(__file__).parents[1]
-SITES = """site_id,name,building_type,floor_area_ft2,postal_code,climate_zone,tariff_id,current_strategy,humidity_limit_dew_point_f
+SITES = """\
+site_id,name,building_type,floor_area_ft2,postal_code,climate_zone,tariff_id,current_strategy,humidity_limit_dew_point_f
 A1,Store A1,supermarket,45000,33101,,t1,overcool_electric_reheat,55
 A2,Store A2,supermarket,45000,80202,,t1,overcool_electric_reheat,55
 A3,"=cmd()",office,20000,,4A,t1,temperature_only,

@@ -8,7 +8,9 @@ One row of the statistics per station and month (local standard time, hour 0 beg
   sine of once a day, cosine and sine of twice a day;
 - `dry_bulb_node_0..8`, `humidity_node_0..8`: departures from the hourly mean, in standard deviations of the hour, at the
   nine normal scores `NODES`, to be joined by straight lines;
-- `pressure` [hPa]: mean.
+- `pressure` [hPa]: mean;
+- `sun_dry_bulb` [1/K], `sun_humidity` [1/(g/kg)]: how irradiance, over its hourly mean, goes with the departures of dry-bulb
+  and humidity: warm dry days are sunny, cool damp ones are not, and they are the days that need reheat.
 
 Every value is a whole number of `STEPS`; the hours after the first are kept as differences from the hour before.
 """
@@ -53,6 +55,8 @@ QUANTITIES = (
     Quantity("dry_bulb_node", len(NODES), 0.01),
     Quantity("humidity_node", len(NODES), 0.01),
     Quantity("pressure", 1, 0.5),
+    Quantity("sun_dry_bulb", 1, 0.001),
+    Quantity("sun_humidity", 1, 0.002),
 )
 BY_NAME = {q.name: q for q in QUANTITIES}
 

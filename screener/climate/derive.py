@@ -19,6 +19,7 @@ from screener.physics import psychrometrics as air
 
 KEYS = ["station", "month"]
 BY_HOUR = [*KEYS, "hour"]
+STEEPEST_SUN = 2.0  # [1/K], [1/(g/kg)]: beyond it a month is dark or its air hardly changes
 
 
 def as_hours(good: pl.DataFrame) -> pl.DataFrame:
@@ -133,9 +134,36 @@ def monthly_statistics(hours: pl.DataFrame) -> pl.DataFrame:
     )
     pressure = table.group_by(KEYS).agg(pressure_0=pl.col("pressure_pa").mean() / 100)
     nodes = [_nodes(departures, name) for name in ("dry_bulb", "humidity")]
-    for part in (spreads, _correlations(departures), *nodes, pressure):
+    for part in (spreads, _correlations(departures), *nodes, pressure, _sun_slopes(table, means)):
         result = result.join(part, on=KEYS)
     return result.sort(KEYS)
+
+
+def _sun_slopes(table: pl.DataFrame, means: pl.DataFrame) -> pl.DataFrame:
+    """Least squares of irradiance = mean (1 + a departure of dry-bulb + b departure of humidity), by station and month."""
+    hourly = means.select(*BY_HOUR, "dry_bulb_mean", "humidity_mean", "irradiance_mean")
+    x, y, z = (pl.col(name) for name in ("x", "y", "z"))
+    departures = table.join(hourly, on=BY_HOUR, maintain_order="left").select(
+        *KEYS,
+        x=pl.col("irradiance_mean") * (pl.col("dry_bulb") - pl.col("dry_bulb_mean")),
+        y=pl.col("irradiance_mean") * (pl.col("humidity") - pl.col("humidity_mean")),
+        z=pl.col("irradiance_w_m2") - pl.col("irradiance_mean"),
+    )
+    sums = departures.group_by(KEYS, maintain_order=True).agg(
+        xx=(x * x).sum(), xy=(x * y).sum(), yy=(y * y).sum(), xz=(x * z).sum(), yz=(y * z).sum()
+    )
+    determinant = pl.col("xx") * pl.col("yy") - pl.col("xy") ** 2
+    known = determinant > 1e-6 * pl.col("xx") * pl.col("yy")  # not in the dark of a polar winter
+    a = (pl.col("xz") * pl.col("yy") - pl.col("yz") * pl.col("xy")) / determinant
+    b = (pl.col("yz") * pl.col("xx") - pl.col("xz") * pl.col("xy")) / determinant
+    slopes = {"sun_dry_bulb_0": a, "sun_humidity_0": b}
+    return sums.select(
+        *KEYS,
+        *(
+            pl.when(known).then(slope.clip(-STEEPEST_SUN, STEEPEST_SUN)).otherwise(0.0).alias(n)
+            for n, slope in slopes.items()
+        ),
+    )
 
 
 def _hourly_means(table: pl.DataFrame) -> pl.DataFrame:

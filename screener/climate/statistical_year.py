@@ -24,6 +24,7 @@ DAYS = 14  # two of each day of the week; more days do not bring the year nearer
 MULTIPLIER = {14: 5, 28: 13, 56: 23}  # of the lattice, by days a month; found by trial
 _TURN, _STRIDES = 3, (7, 11)  # weekday shift per hour; order of the 24 offsets inside a cell, coprime to 24
 _MOST_CORRELATED = 0.98
+LEAST_SUN, MOST_SUN = 0.05, 2.0  # of the hourly mean: overcast, and clear in a cloudy month (practice)
 _DRIEST = 2e-5  # [kg/kg]
 
 
@@ -70,7 +71,13 @@ def _by_hour(monthly: pl.DataFrame) -> pl.DataFrame:
         "rho": pl.concat_list(v.clip(-_MOST_CORRELATED, _MOST_CORRELATED) for v in over_day("correlation")),
     }
     return monthly.select(
-        "station", "month", (pl.col("pressure_0") * 100).alias("pressure_pa"), *nodes, **hourly
+        "station",
+        "month",
+        (pl.col("pressure_0") * 100).alias("pressure_pa"),
+        "sun_dry_bulb_0",
+        "sun_humidity_0",
+        *nodes,
+        **hourly,
     ).explode(*hourly)
 
 
@@ -81,6 +88,13 @@ def _departure(score: pl.Expr, name: str) -> pl.Expr:
         rise = pl.col(f"{name}_{k + 1}") - pl.col(f"{name}_{k}")
         total = total + rise * ((score.clip(low, high) - low) / (high - low))
     return total
+
+
+def _sun(day: int) -> pl.Expr:
+    """Irradiance of one of the days over its hourly mean: warm and dry is sunny, cool and damp is not."""
+    warmer, damper = pl.col(f"c_{day}") - pl.col("mean_c"), pl.col(f"w_{day}") - pl.col("mean_w")
+    share = 1 + pl.col("sun_dry_bulb_0") * warmer + pl.col("sun_humidity_0") * 1000 * damper
+    return share.clip(LEAST_SUN, MOST_SUN)
 
 
 def rebuild(stations: Sequence[str], days: int = DAYS, monthly: pl.DataFrame | None = None) -> pl.DataFrame:
@@ -119,6 +133,9 @@ def rebuild(stations: Sequence[str], days: int = DAYS, monthly: pl.DataFrame | N
             )
             for d in each
         )
+    table = table.with_columns(_sun(d).alias(f"g_{d}") for d in each)
+    mean_g = pl.mean_horizontal(f"g_{d}" for d in each)
+    table = table.with_columns((pl.col("irradiance_w_m2") * pl.col(f"g_{d}") / mean_g).alias(f"g_{d}") for d in each)
     in_month = pl.col("month").replace_strict(dict(enumerate(DAYS_IN_MONTH, 1)), return_dtype=pl.Float64)
     return (
         table.select(
@@ -130,8 +147,8 @@ def rebuild(stations: Sequence[str], days: int = DAYS, monthly: pl.DataFrame | N
             pl.concat_arr(f"c_{d}" for d in each).alias("outdoor_c"),  # twenty times faster than lists
             pl.concat_arr(f"w_{d}" for d in each).alias("outdoor_humidity_ratio"),
             "pressure_pa",
-            "irradiance_w_m2",
+            pl.concat_arr(f"g_{d}" for d in each).alias("irradiance_w_m2"),
         )
         .sort("station", "month", "hour")
-        .explode("day_of_week", "outdoor_c", "outdoor_humidity_ratio")
+        .explode("day_of_week", "outdoor_c", "outdoor_humidity_ratio", "irradiance_w_m2")
     )

@@ -1,21 +1,24 @@
-"""Coils for the tests: rated on a small table, run at given states."""
+"""Coils for the tests: rated on a small table, run at given states, and solved once more in plain Python."""
 
 import polars as pl
+import psychrolib
 
 from screener.hour import COIL
 from screener.physics import cooling_coil
-from screener.physics import psychrometrics as air
 from screener.worksheet import Worksheet
 
+psychrolib.SetUnitSystem(psychrolib.SI)
 SEA_LEVEL = 101325.0
 
 
-def rated(capacity_w: float, cop: float, shr: float, supply_m3_s: float, fan_w: float) -> pl.DataFrame:
+def rated(
+    capacity_w: float, cop: float, shr: float, supply_m3_s: float, fan_w: float, pressure_pa: float = SEA_LEVEL
+) -> pl.DataFrame:
     """One row with the columns of `Rating`, `fan_w` and `pressure_pa`."""
     sheet = Worksheet()
-    numbers = [pl.lit(x) for x in (capacity_w, cop, shr, supply_m3_s, fan_w, SEA_LEVEL)]
+    numbers = [pl.lit(x) for x in (capacity_w, cop, shr, supply_m3_s, fan_w, pressure_pa)]
     cooling_coil.rate(sheet, *numbers)
-    site = pl.DataFrame({"fan_w": [fan_w], "pressure_pa": [SEA_LEVEL]})
+    site = pl.DataFrame({"fan_w": [fan_w], "pressure_pa": [pressure_pa]})
     return sheet.apply(site.lazy()).collect()
 
 
@@ -31,6 +34,47 @@ def run(site: pl.DataFrame, states: pl.DataFrame) -> pl.DataFrame:
     return sheet.apply(site.lazy().join(states.lazy(), how="cross")).collect()
 
 
-def humidity(t: float, rh: float) -> float:
-    """Humidity ratio at sea level."""
-    return pl.select(air.humidity_ratio_from_relative_humidity(pl.lit(t), pl.lit(rh), pl.lit(SEA_LEVEL))).item()
+def states(temperatures: list[float], humidities: list[float], outdoors: list[float]) -> pl.DataFrame:
+    """All combinations as t [degC], w [kg/kg at sea level, from relative humidity] and outdoor [degC]."""
+    return pl.DataFrame(
+        [(float(t), humidity(t, rh), float(o)) for t in temperatures for rh in humidities for o in outdoors],
+        schema=["t", "w", "outdoor"],
+        orient="row",
+    )
+
+
+def humidity(t: float, rh: float, pressure_pa: float = SEA_LEVEL) -> float:
+    """Humidity ratio by psychrolib."""
+    return psychrolib.GetHumRatioFromRelHum(t, rh, pressure_pa)
+
+
+def converged(site: dict, t: float, w: float, outdoor: float) -> tuple[float, float, float]:
+    """Apparatus dew point [degC], duty [J/kg] and water [kg/kg] of a rated coil, by bisection on both laws.
+
+    Moist air by psychrolib. Wet, or where the coil would be warmer than the dew point of the air, dry; never below 1 degC.
+    """
+    p = site["pressure_pa"]
+
+    def compressor(adp: float) -> float:
+        return site["duty_j_kg"] * (1 + 0.025 * (adp - site["rated_adp_c"]) - 0.006 * (outdoor - 35))
+
+    def wet(adp: float) -> float:
+        saturated = psychrolib.GetMoistAirEnthalpy(adp, psychrolib.GetSatHumRatio(adp, p))
+        return site["contact"] * (psychrolib.GetMoistAirEnthalpy(t, w) - saturated)
+
+    def dry(adp: float) -> float:
+        return site["contact"] * (psychrolib.GetMoistAirEnthalpy(t, w) - psychrolib.GetMoistAirEnthalpy(adp, w))
+
+    def meet(coil) -> float:
+        low, high = -40.0, 60.0
+        for _ in range(60):
+            middle = (low + high) / 2
+            low, high = (middle, high) if coil(middle) > compressor(middle) else (low, middle)
+        return max(low, 1.0)
+
+    adp = meet(wet)
+    taken = w - psychrolib.GetSatHumRatio(adp, p)
+    if taken > 0:
+        return adp, wet(adp), site["contact"] * taken
+    adp = min(meet(dry), t)
+    return adp, dry(adp), 0.0
