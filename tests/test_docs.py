@@ -1,4 +1,4 @@
-"""The README is executed: its transcripts are what the commands print, its commands and files exist."""
+"""The README is executed: its printed sessions are what the commands print, its commands and files exist."""
 
 import re
 from pathlib import Path
@@ -10,11 +10,11 @@ from screener.cli import app
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-TRANSCRIPTS = re.findall(r"```\n\$ screener (.*)\n((?:.*\n)*?)```", README)
+SESSIONS = re.findall(r"```\n\$ screener (.*)\n((?:.*\n)*?)```", README)
 
 
-@pytest.mark.parametrize(("command", "printed"), TRANSCRIPTS, ids=[c for c, _ in TRANSCRIPTS])
-def test_transcript(command, printed, tmp_path, monkeypatch):
+@pytest.mark.parametrize(("command", "printed"), SESSIONS, ids=[c for c, _ in SESSIONS])
+def test_printed_session(command, printed, tmp_path, monkeypatch):
     monkeypatch.chdir(ROOT)
     arguments = [str(tmp_path / "run") if a.startswith("runs/") else a for a in command.split()]
     result = CliRunner().invoke(app, arguments)

@@ -193,7 +193,7 @@ def test_supermarkets_use_electricity_like_measured_ones() -> None:
 
 @pytest.mark.parametrize("tariff_id", EIA_2023_CENTS)
 def test_a_tariff_comes_near_the_average_price_of_its_state(tariff_id: str) -> None:
-    """Energy plus demand at a load factor of 0.65 (stores, practice) within 12 % of the state's average."""
+    """Energy and demand together at a load factor of 0.65 (stores, practice) within 12 % of the state's average."""
     tariff = next(t for t in _rows(FOOD / "tariffs.csv") if t["tariff_id"] == tariff_id)
     hours = 0.65 * 8760 / 12
     price = float(tariff["electricity_price_per_kwh"]) + float(tariff["demand_price_per_kw"]) / hours

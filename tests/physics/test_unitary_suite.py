@@ -73,7 +73,9 @@ def test_the_table_agrees_with_itself():
 
 
 def test_the_unit_can_carry_every_case(solved):
-    assert solved["runs"].is_between(0, 1).all()
+    """E200 runs it at its rating point without pause: to half a per cent, no more is needed."""
+    assert solved["runs"].is_between(0, 1.005).all()
+    assert solved["runs"][-1] == pytest.approx(1, abs=0.01)
 
 
 @pytest.mark.parametrize("case", SUITE["case"].to_list())
