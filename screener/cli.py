@@ -55,6 +55,15 @@ RANKING: dict[str, tuple[str, text.Format]] = {
     "net_savings": ("net savings", text.whole),
     "simple_payback_years": ("payback yr", text.tenths),
 }
+STATION = ["station", "name", "state", "climate_zone", "latitude", "longitude", "elevation_m"]
+STATION += ["dry_bulb_04_c", "dew_point_04_c", "heating_996_c"]
+# Part of a column's name: heading that is shorter, and decimal places; others have one.
+PLACES = {"latitude": 3, "longitude": 3, "humidity_ratio": 2, "ton_hours": 2, "pressure": 0, "hours": 0, "elevation": 0}
+SHORTER = {
+    "hours_above_12_8_c_dew_point": "h_above_12.8_c_dew_point",
+    "hours_above_55_f_dew_point": "h_above_55_f_dew_point",
+}
+SHORTER |= {"latent_ton_hours_per_cfm": "latent_ton_h_cfm", "sensible_ton_hours_per_cfm": "sensible_ton_h_cfm"}
 
 
 def main() -> None:
@@ -132,7 +141,11 @@ def climate_list(
         for column, wanted in (("state", state), ("climate_zone", zone)):
             if wanted is not None:
                 found = found.filter(pl.col(column) == wanted.strip().upper())
-        _print_frame(found, as_json, "no station matches; run `screener climate list` for all of them")
+        _print_frame(
+            found if as_json else found.select(STATION),
+            as_json,
+            "no station matches; run `screener climate list` for all of them",
+        )
 
 
 @climate_app.command("show")
@@ -251,8 +264,14 @@ def _print_frame(frame: "pl.DataFrame", as_json: bool, empty: str = "nothing fou
     elif frame.is_empty():
         typer.echo(empty)
     else:
-        forms = {name: (name, text.tenths if dtype.is_float() else text.words) for name, dtype in frame.schema.items()}
+        forms = {name: (SHORTER.get(name, name), _form(name, dtype.is_float())) for name, dtype in frame.schema.items()}
         typer.echo(text.table(frame.to_dicts(), forms))
+
+
+def _form(name: str, number: bool) -> text.Format:
+    if not number:
+        return text.words
+    return text.decimals(next((places for part, places in PLACES.items() if part in name), 1))
 
 
 if __name__ == "__main__":

@@ -16,6 +16,11 @@ def tenths(value: float | None) -> str:
     return "-" if value is None else f"{value:,.1f}"
 
 
+def decimals(places: int) -> Format:
+    """Numbers with so many decimal places; a dash where there is no figure."""
+    return lambda value: "-" if value is None else f"{value:,.{places}f}"
+
+
 def words(value: object) -> str:
     """Text as it is; underscores of names become spaces."""
     return "-" if value is None else str(value).replace("_", " ")
