@@ -61,9 +61,9 @@ STATION += ["dry_bulb_04_c", "dew_point_04_c", "heating_996_c"]
 PLACES = {"latitude": 3, "longitude": 3, "humidity_ratio": 2, "ton_hours": 2, "pressure": 0, "hours": 0, "elevation": 0}
 SHORTER = {
     "hours_above_12_8_c_dew_point": "h_above_12.8_c_dew_point",
-    "hours_above_55_f_dew_point": "h_above_55_f_dew_point",
+    "latent_ton_hours_per_cfm": "latent_ton_h_cfm",
+    "sensible_ton_hours_per_cfm": "sensible_ton_h_cfm",
 }
-SHORTER |= {"latent_ton_hours_per_cfm": "latent_ton_h_cfm", "sensible_ton_hours_per_cfm": "sensible_ton_h_cfm"}
 
 
 def main() -> None:
