@@ -14,6 +14,7 @@ from screener.climate.carried import stations
 from screener.climate.hourly_files import PREFIX
 from screener.climate.places import find, locate
 from screener.errors import UsageError
+from screener.physics.psychrometrics import elevation
 
 __all__ = ["design_conditions", "find", "hours", "locate", "monthly_figures", "stations"]
 
@@ -29,11 +30,16 @@ def hours(weather_ids: Sequence[str], folder: Path | None = None, days: int = st
 
 
 def design_conditions(weather_ids: Sequence[str], folder: Path | None = None) -> pl.DataFrame:
-    """One row per weather: `weather_id`, mean pressure and the annual design conditions of `figures.DESIGN_COLUMNS`."""
+    """One row per weather: `weather_id`, `station_elevation_m` and `figures.DESIGN_COLUMNS`.
+
+    The elevation of a file is the one that goes with its mean pressure in the standard atmosphere.
+    """
+    columns = ["weather_id", "station_elevation_m", *figures.DESIGN_COLUMNS]
     listed = stations().filter(pl.col("station").is_in(list(weather_ids)))
-    known = listed.select(pl.col("station").alias("weather_id"), *figures.DESIGN_COLUMNS)
-    own = [figures.design_conditions(hourly_files.read(w, folder)) for w in weather_ids if w.startswith(PREFIX)]
-    return pl.concat([known, *own])
+    known = listed.rename({"station": "weather_id", "elevation_m": "station_elevation_m"})
+    files = [figures.design_conditions(hourly_files.read(w, folder)) for w in weather_ids if w.startswith(PREFIX)]
+    own = [f.with_columns(station_elevation_m=elevation(pl.col("pressure_pa"))) for f in files]
+    return pl.concat([frame.select(columns) for frame in (known, *own)])
 
 
 def monthly_figures(station: str) -> pl.DataFrame:

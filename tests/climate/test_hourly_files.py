@@ -201,6 +201,18 @@ def test_with_pressure_the_file_says_its_elevation(tmp_path, year):
     assert sites["climate_note"][0] is None
 
 
+def test_the_example_portfolio_s_own_weather_reads():
+    """Its file has neither fault nor gap; no station stands beside it."""
+    folder = Path(__file__).parents[2] / "portfolios" / "ferrowmere_district"
+    sites, faults = located(folder, place("a", 2, weather_file="dunlin_bay.csv"))
+    assert faults.is_empty()
+    assert sites["station"].to_list() == [None]
+    hours = climate.hours(sites["weather_id"].to_list(), folder)
+    assert hours.height == 8760
+    conditions = climate.design_conditions(sites["weather_id"].to_list(), folder)
+    assert conditions["station_elevation_m"].to_list() == pytest.approx(sites["elevation_m"].to_list(), abs=1)
+
+
 def test_rows_in_any_order(tmp_path, year):
     """Only the calendar counts: shuffled rows make the same year."""
     written(tmp_path, year), written(tmp_path, year.sample(fraction=1.0, shuffle=True, seed=1), "shuffled.csv")

@@ -38,11 +38,10 @@ def years() -> pl.DataFrame:
 
 @pytest.mark.parametrize("station", list(INDEX))
 def test_ventilation_load_index_of_the_statistical_year(station):
-    """Within 10 %, or 0.05 ton-hours where the index is nearly nothing (Seattle)."""
     index = figures.ventilation_load(climate.hours([station]), "weather_id").row(0, named=True)
     latent, sensible = INDEX[station]
-    assert index["latent_ton_hours_per_cfm"] == pytest.approx(latent, rel=0.10, abs=0.05)
-    assert index["sensible_ton_hours_per_cfm"] == pytest.approx(sensible, rel=0.10, abs=0.05)
+    assert index["latent_ton_hours_per_cfm"] == pytest.approx(latent, rel=0.10)
+    assert index["sensible_ton_hours_per_cfm"] == pytest.approx(sensible, rel=0.10)
 
 
 @with_hours
@@ -56,15 +55,20 @@ def test_ventilation_load_index_of_the_hours(station):
 
 @with_hours
 def test_latent_load_of_many_stations():
-    """Every seventh station; rms and largest error by class of load, in ton-hours per scfm."""
-    stations = climate.stations()["station"].to_list()[::7]
+    """Every fourth station; rms and largest error by class of load, in ton-hours per scfm: as in data/README.md."""
+    stations = climate.stations()["station"].to_list()[::4]
     assert len(stations) > 100
     statistical = figures.ventilation_load(climate.hours(stations), "weather_id").rename({"weather_id": "station"})
     both = figures.ventilation_load(measured(stations), "station").join(
         statistical, on="station", suffix="_statistical"
     )
     error = pl.col("latent_ton_hours_per_cfm_statistical") / pl.col("latent_ton_hours_per_cfm") - 1
-    for low, high, rms, largest in ((6, 99, 0.015, 0.04), (2, 6, 0.04, 0.10)):
+    for low, high, rms, largest in (
+        (6, 99, 0.01, 0.02),
+        (2.5, 6, 0.015, 0.03),
+        (0.75, 2.5, 0.03, 0.08),
+        (0.1, 0.75, 0.10, 0.30),
+    ):
         e = both.filter(pl.col("latent_ton_hours_per_cfm").is_between(low, high)).select(error).to_series()
         assert len(e) > 20
         assert (e**2).mean() ** 0.5 < rms
