@@ -54,6 +54,9 @@ class Rating:
     tangent_per_outdoor: pl.Expr
     rated_saturated: pl.Expr
     rated_log_slope: pl.Expr
+    rated_j_kg: pl.Expr  # h_sat + law_per_adp T at the rated apparatus dew point, its slope and its curvature
+    rated_j_kg_k: pl.Expr
+    rated_j_kg_k2: pl.Expr
 
 
 @dataclass(frozen=True)
@@ -118,6 +121,13 @@ def rate(
     saturated = sheet.let("rated_saturated", _saturated(adp, pressure_pa), "saturated at the rated apparatus dew point")
     sheet.let("rated_log_slope", air.saturation_log_slope(adp), "slope of ln of saturation pressure there")
     rise = sheet.let("rated_enthalpy_slope", _enthalpy_slope(adp, saturated, _saturated_slope(adp, saturated)))
+    log_slope = air.saturation_log_slope(adp)
+    moist = saturated * (1 + saturated / air.MASS_RATIO) * log_slope
+    curve = moist * (log_slope * (1 + 2 * saturated / air.MASS_RATIO) - 2 / (adp + air.MAGNUS_C))
+    sheet.let("rated_j_kg", air.enthalpy(adp, saturated) + per_adp * adp, "both laws at the rated apparatus dew point")
+    sheet.let("rated_j_kg_k", rise + per_adp, "their slope")
+    curvature = curve * (air.LATENT_HEAT_0C + air.CP_VAPOUR * adp) + 2 * air.CP_VAPOUR * moist
+    sheet.let("rated_j_kg_k2", curvature, "and curvature")
     inverse = sheet.let("tangent_per_j_kg", 1 / (rise + per_adp), "tangent to both laws at the rated point")
     sheet.let("tangent_per_outdoor", inverse * per_outdoor)
     sheet.let("tangent_c", inverse * (rise * adp - air.enthalpy(adp, saturated) - law))
@@ -156,8 +166,8 @@ def run(
 ) -> CoilState:
     """The coil at full run with this air entering and this weather outside.
 
-    The tangent at the rated point gives a first apparatus dew point, one Newton step the next (within 0.03 K over all
-    ordinary weather), where saturation follows from the first by a series of second order. A coil whose apparatus dew
+    The parabola at the rated point gives a first apparatus dew point, one Newton step the next, where saturation follows
+    from the first by a series of second order; the tests say how near that comes to a converged solution. A coil whose apparatus dew
     point lies above the entering dew point is dry; the same two laws then hold with the entering humidity unchanged.
     """
     t_in, w_in = entering_c, entering_humidity_ratio
@@ -166,8 +176,10 @@ def run(
     target = sheet.let(
         "surplus_j_kg", h_in - rating.law_j_kg + rating.law_per_outdoor * outdoor_c, "both laws but for the dew point"
     )
-    tangent = rating.tangent_c + rating.tangent_per_j_kg * h_in + rating.tangent_per_outdoor * outdoor_c
-    first = sheet.let("adp_guess_c", tangent, "on the tangent at the rated point")
+    beyond = sheet.let("beyond_rating_j_kg", target - rating.rated_j_kg)
+    root = at_least(rating.rated_j_kg_k**2 + 2 * rating.rated_j_kg_k2 * beyond, 0.0).sqrt()
+    parabola = rating.rated_adp_c + 2 * beyond / (rating.rated_j_kg_k + root)
+    first = sheet.let("adp_guess_c", parabola, "on the parabola through the rated point")
     w_first = sheet.let("saturated_guess", _saturated(first, pressure_pa), "saturated there")
     log_slope = sheet.let("saturated_log_slope", (1 + w_first / air.MASS_RATIO) * air.saturation_log_slope(first))
     h_slope = _enthalpy_slope(first, w_first, w_first * log_slope) + rating.law_per_adp
