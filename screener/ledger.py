@@ -187,8 +187,9 @@ def _humidity_reached(
     fewer hours are damp, all strategies share the reference's.
     """
     rank = (pl.col("hours_of_site").first() * SHARE_ABOVE_P95).floor().cast(pl.UInt32)
+    humidities = damp_hours.select("site", *(f"{s}.humidity_ratio" for s in strategies))
     ranked = (
-        damp_hours.join(sites.select("site", "hours_of_site"), on="site")
+        humidities.join(sites.select("site", "hours_of_site"), on="site")
         .group_by("site")
         .agg(
             pl.col(f"{s}.humidity_ratio").sort(descending=True).get(rank, null_on_oob=True).alias(f"{s}.p95")
