@@ -2,7 +2,7 @@
 
 import tempfile
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
@@ -11,25 +11,18 @@ import polars as pl
 from screener import (
     climate,
     economics,
+    engine,
     errors,
     filling,
     ledger,
-    loads,
     outputs,
     price,
     rank,
     sizing,
-    strategies,
     tables,
 )
 from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import Portfolio
-from screener.worksheet import Worksheet
-
-BATCH_SITES = 150  # some 600 000 hours: enough to keep the cores busy, little enough to stay well below 1 GB
-DEVICES = ("standalone_dehumidifier", "outdoor_air_dehumidifier")
-WEATHER = ("outdoor_c", "outdoor_humidity_ratio", "irradiance_w_m2")
-ACCOUNTED = ("slot", "weight_h", "damp", "limit_humidity_ratio", "moisture_at_limit_kg_s")
 
 
 @dataclass
@@ -88,7 +81,7 @@ def run(folder: Path, out: Path, force: bool = False, strict: bool = False, watc
     hours = climate.hours(places, folder)
     watch.stage("sizing")
     sites = sites.sort("site_id")
-    sized = size(sites, climate.design_conditions(places, folder), portfolio.equipment)
+    sized = engine.size(sites, climate.design_conditions(places, folder), portfolio.equipment)
     sites = sites_used(sites, sized)
     tariffs = price.with_emission_factors(
         portfolio.tariffs,
@@ -100,8 +93,8 @@ def run(folder: Path, out: Path, force: bool = False, strict: bool = False, watc
         parts: list[Path] = []
         years: list[pl.DataFrame] = []
         costs: list[pl.DataFrame] = []
-        for number, accounts in enumerate(simulate(sized, hours)):
-            done = min((number + 1) * BATCH_SITES, sites.height)
+        for number, accounts in enumerate(engine.simulate(sized, hours)):
+            done = min((number + 1) * engine.BATCH_SITES, sites.height)
             watch.stage(f"working out every hour of every strategy: {done:,} of {sites.height:,} sites")
             parts.append(Path(scratch, f"{number:06}.parquet"))
             accounts.ledger.write_parquet(parts[-1])
@@ -126,65 +119,6 @@ def run(folder: Path, out: Path, force: bool = False, strict: bool = False, watc
         outputs.write_run(out, written, info, force)
     watch.stop()
     return Run(portfolio, ranking, rank.totals(ranking), portfolio.rejects)
-
-
-def size(sites: pl.DataFrame, conditions: pl.DataFrame, equipment: pl.DataFrame) -> pl.DataFrame:
-    """Sites as the engine needs them: terms of their loads, what their equipment can do, what they cannot have."""
-    design = sizing.design_hours(sites, conditions)
-    peak = loads.site_terms(sites, at_peak=True)
-    gains = Worksheet()
-    loads.steps(gains, fan_w=pl.lit(0.0))
-    design_loads = gains.apply(design.lazy().join(peak.lazy(), on="site_id")).collect()
-    sized = sizing.size_coil(loads.site_terms(sites), design_loads, equipment)
-    sized = sized.with_columns(s.unavailable.alias(f"{s.name}.unavailable") for s in REGISTRY.values())
-    any_hour, damp_hour = plan(DEVICES)
-    at_peak = sizing.size_coil(peak, design_loads, equipment)
-    worked = damp_hour.apply(any_hour.apply(design.lazy().join(at_peak.lazy(), on="site_id"))).collect()
-    return sizing.size_devices(sized, worked, DEVICES)
-
-
-def plan(names: Sequence[str] = tuple(REGISTRY)) -> tuple[Worksheet, Worksheet]:
-    """The worksheet of any hour (gains, the reference) and the one of damp hours (every other strategy)."""
-    chosen = [REGISTRY[name] for name in names if name != REFERENCE.name]
-    any_hour, damp_hour = Worksheet(), Worksheet()
-    loads.steps(any_hour, fan_w=pl.col("fan_w"))
-    strategies.add_reference(any_hour, REFERENCE)
-    strategies.add_standing(any_hour, chosen)
-    strategies.add_damp_hours(damp_hour, chosen)
-    return any_hour, damp_hour
-
-
-def simulate(
-    sized: pl.DataFrame, hours: pl.DataFrame, names: Sequence[str] = tuple(REGISTRY)
-) -> Iterator[ledger.Accounts]:
-    """Work out every hour of every site with every strategy, a batch of sites at a time."""
-    any_hour, damp_hour = plan(names)
-    sites, weather = with_keys(sized, hours)
-    accounts = [name for s in names for name in ledger.wanted(s) if any_hour.has(name) or damp_hour.has(name)]
-    kept = {*damp_hour.inputs(), *accounts, *ACCOUNTED}
-    for batch in sites.iter_slices(BATCH_SITES):
-        terms = batch.lazy().select(_among(batch.columns, {*any_hour.inputs(), "site", "weather_key"}))
-        hourly = any_hour.apply(terms.join(weather.lazy(), on="weather_key", maintain_order="left_right"))
-        hourly = hourly.select("site", *_among([*weather.columns, *any_hour.names()], kept))
-        every = hourly.collect(engine="streaming")
-        # most hours are not damp: what only damp ones need of the site is joined to those alone
-        terms = batch.lazy().select("site", *_among(batch.columns, damp_hour.inputs()))
-        damp = damp_hour.apply(every.lazy().filter("damp").join(terms, on="site", maintain_order="left"))
-        damp_hours = damp.select("site", *ACCOUNTED, *accounts).collect(engine="streaming")
-        yield ledger.accumulate(every, damp_hours, batch, names, REFERENCE.name)
-
-
-def _among(names: Sequence[str], wanted: set[str]) -> list[str]:
-    return [name for name in names if name in wanted]
-
-
-def with_keys(sized: pl.DataFrame, hours: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """Sites and hours with whole-number keys: joining and grouping by text costs more than the physics."""
-    keys = hours.group_by("weather_id").agg(hours_of_site=pl.len()).sort("weather_id").with_row_index("weather_key")
-    sites = sized.join(keys, on="weather_id", how="left", maintain_order="left").with_row_index("site")
-    weather = hours.join(keys.drop("hours_of_site"), on="weather_id", maintain_order="left")
-    weather = weather.select("weather_key", ledger.slot(), "hour", "day_of_week", "weight_h", *WEATHER)
-    return sites, weather.sort("weather_key", "slot", maintain_order=True)
 
 
 def in_money(totals: pl.DataFrame, costs: pl.DataFrame, sites: pl.DataFrame, portfolio: Portfolio) -> pl.DataFrame:

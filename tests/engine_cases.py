@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 import polars as pl
 
-from screener import climate, contracts, filling, ledger, pipeline
+from screener import climate, contracts, engine, filling, ledger
 from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import shipped
 
@@ -79,21 +79,21 @@ def random_rows(count: int, seed: int = 1) -> list[dict]:
 def sized(sites: pl.DataFrame) -> pl.DataFrame:
     """The sites with their equipment."""
     places = sites["weather_id"].unique().sort().to_list()
-    return pipeline.size(sites, climate.design_conditions(places), NO_EQUIPMENT)
+    return engine.size(sites, climate.design_conditions(places), NO_EQUIPMENT)
 
 
 def accounts(sites: pl.DataFrame, hours: pl.DataFrame | None = None) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Totals and ledger of all strategies, over the statistical years unless `hours` are given."""
     if hours is None:
         hours = climate.hours(sites["weather_id"].unique().sort().to_list())
-    batches = list(pipeline.simulate(sized(sites), hours))
+    batches = list(engine.simulate(sized(sites), hours))
     totals = ledger.totals(pl.concat([b.years for b in batches]), tuple(REGISTRY), REFERENCE.name)
     return totals, pl.concat([b.ledger for b in batches])
 
 
 def worked_hours(sites: pl.DataFrame, hours: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Every hour with the reference, and the damp ones with every strategy, all steps as columns."""
-    any_hour, damp_hour = pipeline.plan()
-    keyed, weather = pipeline.with_keys(sized(sites), hours)
+    any_hour, damp_hour = engine.plan()
+    keyed, weather = engine.with_keys(sized(sites), hours)
     every = any_hour.apply(keyed.lazy().join(weather.lazy(), on="weather_key"))
     return every.collect(engine="streaming"), damp_hour.apply(every.filter("damp")).collect(engine="streaming")

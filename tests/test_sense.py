@@ -4,7 +4,7 @@ import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
-from screener import economics, pipeline, price, rank
+from screener import economics, engine, price, rank
 from screener.strategies import REFERENCE, REGISTRY
 from tests.engine_cases import STATIONS, accounts, filled, random_rows
 
@@ -159,6 +159,6 @@ def test_runs_repeat_and_batches_do_not_matter(monkeypatch):
     first = accounts(sites)
     again = accounts(sites)
     assert all(a.equals(b) for a, b in zip(first, again, strict=True))  # to the last bit
-    monkeypatch.setattr(pipeline, "BATCH_SITES", 4)
+    monkeypatch.setattr(engine, "BATCH_SITES", 4)
     for one, other in zip(first, accounts(sites), strict=True):
         assert_frame_equal(one, other, rel_tol=1e-12)

@@ -8,7 +8,7 @@ import random
 import polars as pl
 import pytest
 
-from screener import climate, ledger, pipeline
+from screener import climate, engine, ledger
 from screener.climate import derive
 from screener.climate.carried import DAYS_IN_MONTH
 from screener.climate.cleaning import clean
@@ -49,7 +49,7 @@ def measured_hours(stations: list[str]) -> pl.DataFrame:
 
 
 def totals(sites: pl.DataFrame, hours: pl.DataFrame) -> pl.DataFrame:
-    batches = list(pipeline.simulate(sites, hours))
+    batches = list(engine.simulate(sites, hours))
     return ledger.totals(pl.concat([b.years for b in batches]), tuple(REGISTRY), REFERENCE.name)
 
 

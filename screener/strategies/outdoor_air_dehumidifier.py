@@ -126,6 +126,7 @@ STRATEGY = Strategy(
     name=NAME,
     summary="a dedicated unit dries the ventilation air for the whole space",
     damp_hour=damp_hour,
+    has_device=True,
     standing_w=lambda: fan_w() * pl.col("open"),
     unavailable=pl.when(pl.col("outdoor_air_l_s") <= 0).then(pl.lit("no mechanical outdoor air to treat")),
 )

@@ -97,4 +97,5 @@ STRATEGY = Strategy(
     name="standalone_dehumidifier",
     summary="a dehumidifier in the space; its heat stays there",
     damp_hour=damp_hour,
+    has_device=True,
 )

@@ -49,13 +49,15 @@ class Strategy:
 
     `damp_hour` adds its steps to the worksheet and returns the outcome of an hour that temperature control alone leaves
     above the limit. `standing_w` is electricity the equipment draws in every hour. `unavailable` is text where a site
-    cannot have it, null elsewhere, over the columns of a site.
+    cannot have it, null elsewhere, over the columns of a site. A strategy that `has_device` is sized by the water it
+    would take at the design hours.
     """
 
     name: str
     summary: str
     damp_hour: Callable[[Worksheet], Outcome]
     standing_w: Callable[[], pl.Expr] = lambda: NOTHING
+    has_device: bool = False
     unavailable: pl.Expr = field(default_factory=lambda: pl.lit(None, dtype=pl.String))
 
 
