@@ -16,8 +16,6 @@ from screener.hour import SPACE
 from screener.physics import psychrometrics as air
 from screener.worksheet import Worksheet
 
-CP_MOIST_AIR = air.CP_DRY_AIR + air.CP_VAPOUR * 0.010  # [J/(kg K)] at 10 g/kg
-EVAPORATION_J_KG = 2.45e6  # heat of evaporation at about 20 degC [ASHRAE Fundamentals 2017 ch. 1 table 3]
 FLOW_STATE_C = 20.0  # volumes of outdoor air are counted at this temperature and 7.5 g/kg, at the site's pressure
 FLOW_STATE_HUMIDITY = 0.0075
 LEAST_AIR_KG_S = 1e-6  # a sealed, empty site still breathes: it settles at the outdoor humidity
@@ -53,7 +51,7 @@ def site_terms(sites: pl.DataFrame, at_peak: bool = False) -> pl.DataFrame:
     sheet.let("envelope_w_k", c("envelope_w_k_m2") * area, "heat loss of the shell per kelvin")
     sheet.let(
         "moisture_open_kg_s",
-        people * c("person_latent_w") / EVAPORATION_J_KG + c("process_moisture_kg_h") / 3600,
+        people * c("person_latent_w") / air.EVAPORATION_J_KG + c("process_moisture_kg_h") / 3600,
         "people and processes while open",
     )
     open_cases, door_cases = c("open_case_length_m"), c("door_case_length_m")
@@ -96,7 +94,7 @@ def steps(sheet: Worksheet, fan_w: pl.Expr) -> None:
     mv = sheet.let("ventilation_now_kg_s", c("ventilation_kg_s") * is_open, "mechanical outdoor air")
     closed, opened = c("infiltration_closed_kg_s"), c("infiltration_open_kg_s")
     m = sheet.let("air_kg_s", mv + closed + (opened - closed) * is_open, "outdoor air, however it gets in")
-    conductance = sheet.let("conductance_w_k", c("envelope_w_k") + m * CP_MOIST_AIR, "shell and air per kelvin")
+    conductance = sheet.let("conductance_w_k", c("envelope_w_k") + m * air.CP_MOIST_AIR, "shell and air per kelvin")
     inside = sheet.let(
         "internal_and_sun_w",
         c("gain_closed_w")

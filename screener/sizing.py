@@ -22,7 +22,6 @@ DEFAULT_LITRES_PER_KWH = 4.2  # an efficient standalone unit at 26.7 degC / 60 %
 ORIGIN = "sized: 0.4 % design hours of the station, with the margin of the building type"
 SECONDS_A_DAY = 86400
 J_PER_KWH = 3.6e6
-EVAPORATION_J_KG = 2.45e6  # at about 20 degC [ASHRAE Fundamentals 2017 ch. 1 table 3]
 
 
 def design_hours(sites: pl.DataFrame, conditions: pl.DataFrame) -> pl.DataFrame:
@@ -95,7 +94,7 @@ def size_devices(sites: pl.DataFrame, design_hours: pl.DataFrame, devices: Seque
 def _coil_need_w() -> pl.Expr:
     """Net rated capacity that carries this hour: all of it, and its sensible part at the rated sensible heat ratio."""
     sensible = pl.col("sensible_at_cooling_w").clip(0.0)
-    total = sensible + EVAPORATION_J_KG * pl.col("moisture_at_limit_kg_s").clip(0.0)
+    total = sensible + air.EVAPORATION_J_KG * pl.col("moisture_at_limit_kg_s").clip(0.0)
     weather = 1 - cooling_coil.CAPACITY_PER_OUTDOOR_K * (pl.col("outdoor_c") - cooling_coil.RATED_OUTDOOR_C)
     return pl.max_horizontal(total, sensible / pl.col("rated_sensible_heat_ratio")) / (weather * INDOOR_DERATING)
 

@@ -5,7 +5,7 @@ line that ends somewhere: a case cannot take more than its coil can carry, none 
 gain is then a falling, piecewise straight line of humidity, and its zero is the largest or smallest of a few roots.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import polars as pl
 
@@ -29,6 +29,10 @@ class Space:
     case_kg_s: pl.Expr
     case_dry_humidity_ratio: pl.Expr
     case_rated_humidity_ratio: pl.Expr
+
+    def less(self, removed_kg_s: pl.Expr) -> "Space":
+        """The space when a device takes this much water whatever the humidity."""
+        return replace(self, gain_kg_s=self.gain_kg_s - removed_kg_s)
 
     def case_credit(self, humidity_ratio: pl.Expr) -> pl.Expr:
         """Water the cases take from the space held at this humidity [kg/s]."""

@@ -20,6 +20,8 @@ GAS_CONSTANT_DRY_AIR = 287.042  # [J/(kg K)], eq. 1
 CP_DRY_AIR = 1006.0  # [J/(kg K)], eq. 30
 CP_VAPOUR = 1860.0  # [J/(kg K)], eq. 30
 LATENT_HEAT_0C = 2_501_000.0  # [J/kg], eq. 30
+CP_MOIST_AIR = CP_DRY_AIR + CP_VAPOUR * 0.010  # [J/(kg K)] of dry air with 10 g/kg: ordinary indoor air
+EVAPORATION_J_KG = 2.45e6  # heat of evaporation at about 20 degC, table 3
 MAGNUS_PA, MAGNUS_FACTOR, MAGNUS_C = 610.78, 17.27, 237.3  # p_ws = 610.78 exp(17.27 t/(t + 237.3)): Magnus, textbooks
 
 _ICE = (-5.6745359e3, 6.3925247, -9.677843e-3, 6.2215701e-7, 2.0747825e-9, -9.484024e-13, 4.1635019)  # eq. 5

@@ -9,8 +9,6 @@ How much cooling is left to the installed coil depends on the supply temperature
 step on the saturation curve, the last straight line solved exactly.
 """
 
-from dataclasses import replace
-
 import polars as pl
 
 from screener.bounds import at_least, between
@@ -24,7 +22,6 @@ from screener.worksheet import Worksheet
 NAME = "outdoor_air_dehumidifier"
 EXTRA_FAN_W_L_S = 0.45  # 250 Pa of coils and filters at 55 % fan efficiency, common practice, no source
 LEAST_RESPONSE = 0.2  # of the water removed to what the unit takes: keeps the Newton step from running away
-CP_AIR = air.CP_DRY_AIR + air.CP_VAPOUR * 0.010
 
 
 def fan_w() -> pl.Expr:
@@ -52,7 +49,7 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     near = supply.let("first_humidity_ratio", w_in - share / flow)
     treated = unit.treat(supply, near, c("pressure_pa"))
     # kilograms not taken leave the supply warmer, and the coil more to cool: d(left)/d(device), a straight line
-    per_kg = CP_AIR * treated.leaving_c_per_humidity
+    per_kg = air.CP_MOIST_AIR * treated.leaving_c_per_humidity
     left = _left_to_the_coil(flow, t_in, treated.leaving_c)
     wanted = share + (needed - share - coil.lam * left) / pl.when(left > 0).then(
         at_least(1 - coil.lam * per_kg, LEAST_RESPONSE)
@@ -60,14 +57,14 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     device = own.let("takes_kg_s", between(wanted, 0.0, at_most), "water the unit takes")
     leaving = treated.leaving_c - treated.leaving_c_per_humidity * (device - share) / flow
     leaving = own.let("leaving_c", pl.min_horizontal(leaving, t_in), "saturated supply, before reheat")
-    chilled = own.let("chilled_w", flow * CP_AIR * (t_in - leaving), "sensible heat taken from the air")
+    chilled = own.let("chilled_w", flow * air.CP_MOIST_AIR * (t_in - leaving), "sensible heat taken from the air")
     duty = chilled + device * (air.LATENT_HEAT_0C + air.CP_VAPOUR * t_in)
     power = own.let("unit_w", unit.compressor_w(duty, leaving, c("outdoor_c")), "its compressor and condenser fan")
 
     surplus = own.let(
         "surplus_w", at_least(chilled - c("sensible_at_heating_w"), 0.0), "heat to hold the heating set point"
     )
-    to_neutral = at_least(flow * CP_AIR * (c("heating_setpoint_c") - leaving), 0.0)
+    to_neutral = at_least(flow * air.CP_MOIST_AIR * (c("heating_setpoint_c") - leaving), 0.0)
     free = own.let("reheat_w", pl.min_horizontal(surplus, to_neutral, duty + power), "from its condenser, to neutral")
     heating = own.let("heating_needed_w", surplus - free, "left to the site's heating")
 
@@ -76,10 +73,9 @@ def damp_hour(sheet: Worksheet) -> Outcome:
         "runs", pl.min_horizontal(load / coil.sensible_w, pl.lit(1.0)), "part of the hour the installed coil runs"
     )
     cooling = own.let("cooling_w", runs * coil.sensible_w, "sensible cooling it delivers")
-    space = replace(SPACE, gain_kg_s=SPACE.gain_kg_s - device)
     humidity = own.let(
         "settled_humidity_ratio",
-        space.settled(runs * coil.at_near, runs * coil.slope, coil.near),
+        SPACE.less(device).settled(runs * coil.at_near, runs * coil.slope, coil.near),
         "the limit, if both keep up",
     )
     # cold supply relieves the installed coil, which then dries less: where that leaves the space damper, the unit rests
@@ -104,7 +100,7 @@ def damp_hour(sheet: Worksheet) -> Outcome:
 
 
 def _left_to_the_coil(flow: pl.Expr, entering_c: pl.Expr, leaving_c: pl.Expr) -> pl.Expr:
-    return at_least(pl.col("sensible_at_cooling_w") - flow * CP_AIR * (entering_c - leaving_c), 0.0)
+    return at_least(pl.col("sensible_at_cooling_w") - flow * air.CP_MOIST_AIR * (entering_c - leaving_c), 0.0)
 
 
 class _Coil:

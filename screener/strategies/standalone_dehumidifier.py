@@ -8,17 +8,14 @@ the coil per joule of cooling, three cases, each closed form:
 - between: the unit takes everything and its heat only warms the space towards the cooling set point.
 """
 
-from dataclasses import replace
-
 import polars as pl
 
 from screener.bounds import at_least, at_most, between
 from screener.hour import SPACE
+from screener.physics import psychrometrics as air
 from screener.strategies import installed, temperature_only
 from screener.strategies.strategy import Outcome, Strategy
 from screener.worksheet import Worksheet
-
-EVAPORATION_J_KG = 2.45e6  # at about 20 degC [ASHRAE Fundamentals 2017 ch. 1 table 3]
 
 
 def damp_hour(sheet: Worksheet) -> Outcome:
@@ -30,9 +27,9 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     c = pl.col
     needed, at_cooling = c("moisture_at_limit_kg_s"), c("sensible_at_cooling_w")
     most = pl.min_horizontal(needed, c("device_kg_s_at_cooling"))
-    heat_per_kg = EVAPORATION_J_KG + c("device_j_kg_at_cooling")
+    heat_per_kg = air.EVAPORATION_J_KG + c("device_j_kg_at_cooling")
     cold_most = pl.min_horizontal(needed, c("device_kg_s_at_heating"))
-    cold_heat_per_kg = EVAPORATION_J_KG + c("device_j_kg_at_heating")
+    cold_heat_per_kg = air.EVAPORATION_J_KG + c("device_j_kg_at_heating")
     cold = own.let("space_cold", c("sensible_at_heating_w") + cold_most * cold_heat_per_kg <= 0, "still needs heat")
     warm = own.let("space_warm", at_cooling + most * heat_per_kg > 0, "needs cooling with the unit running")
 
@@ -58,12 +55,11 @@ def damp_hour(sheet: Worksheet) -> Outcome:
         pl.when(cold).then(c("device_j_kg_at_heating")).otherwise(c("device_j_kg_at_cooling")),
         "electricity per kilogram",
     )
-    heat = own.let("heat_w", device * (EVAPORATION_J_KG + j_kg), "heat it leaves in the space")
+    heat = own.let("heat_w", device * (air.EVAPORATION_J_KG + j_kg), "heat it leaves in the space")
     load = at_least(at_cooling + heat, 0.0)
     runs = own.let("runs", at_most(load / coil_w, 1.0), "part of the hour the installed coil runs")
     cooling = own.let("cooling_w", runs * coil_w, "sensible cooling delivered")
-    left = replace(SPACE, gain_kg_s=SPACE.gain_kg_s - device)
-    settled = left.settled(runs * at_near, runs * slope, near)
+    settled = SPACE.less(device).settled(runs * at_near, runs * slope, near)
     humidity = own.let("settled_humidity_ratio", settled, "the limit, if both keep up")
     heating = own.let("heating_needed_w", at_least(-c("sensible_at_heating_w") - heat, 0.0), "after the unit's heat")
     # only where the coil is far too small can its warmer, damper run cost more water than the unit takes

@@ -24,7 +24,6 @@ class Settings:
     study_years: int = 15
     electricity_kg_co2_per_kwh: float = 0.37  # US mean of about 2022, from memory [EPA eGRID]
     fuel_kg_co2_per_kwh: float = 0.181  # natural gas, 53.06 kg/MMBtu [40 CFR 98 table C-1]
-    units: str = "si"
 
 
 RULES: Mapping[str, tuple[Callable[[Any], bool], str]] = {
@@ -34,7 +33,6 @@ RULES: Mapping[str, tuple[Callable[[Any], bool], str]] = {
     "study_years": (lambda v: _number(v, 1, 60) and isinstance(v, int), "a whole number from 1 to 60"),
     "electricity_kg_co2_per_kwh": (lambda v: _number(v, 0, 2), "a number from 0 to 2"),
     "fuel_kg_co2_per_kwh": (lambda v: _number(v, 0, 1), "a number from 0 to 1"),
-    "units": (lambda v: v in ("si", "us"), '"si" or "us"'),
 }
 
 
