@@ -113,6 +113,25 @@ def rate(
     supply = sheet.let("supply_kg_s", supply_m3_s * air.dry_air_density(t_in, w_in, pressure_pa), "at the site")
     contact = sheet.let("contact", 1 - bypass, "air that meets the coil")
     duty = sheet.let("duty_j_kg", gross / supply, "rated duty per kilogram of supply air")
+    _laws(sheet, adp, contact, duty, pressure_pa)
+
+
+def at_flow(sheet: Worksheet, rating: Rating, flow_share: float, pressure_pa: pl.Expr) -> None:
+    """The same coil at a share of its rated air flow, as the columns of another `Rating` (site table).
+
+    The compressor's law stays, in watts. Air that stays longer on the coil meets more of it: with an unchanged surface
+    the bypass factor is raised to the power of one over the flow share (textbooks, from memory).
+    """
+    adp = sheet.let("rated_adp_c", rating.rated_adp_c)
+    contact = sheet.let("contact", 1 - (1 - rating.contact) ** (1 / flow_share), "air that meets the coil")
+    sheet.let("supply_kg_s", rating.supply_kg_s * flow_share, "at the site")
+    sheet.let("carnot_fraction", rating.carnot_fraction)
+    duty = sheet.let("duty_j_kg", rating.duty_j_kg / flow_share, "rated duty per kilogram of supply air")
+    _laws(sheet, adp, contact, duty, pressure_pa)
+
+
+def _laws(sheet: Worksheet, adp: pl.Expr, contact: pl.Expr, duty: pl.Expr, pressure_pa: pl.Expr) -> None:
+    """Both laws and their tangent and parabola at the rated point."""
     full = duty / contact
     in_weather = 1 + CAPACITY_PER_OUTDOOR_K * RATED_OUTDOOR_C
     law = sheet.let("law_j_kg", full * (in_weather - CAPACITY_PER_ADP_K * adp), "compressor duty over contact factor")

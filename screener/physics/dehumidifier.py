@@ -12,6 +12,7 @@ RATING_C = 26.7  # former rating state of portable units, 80 F / 60 % [10 CFR 43
 RATING_RH_PCT = 60.0
 VALID_C = (10.0, 35.0)
 VALID_RH_PCT = (30.0, 90.0)
+FROST_C = 18.0  # below it the evaporator of an ordinary unit frosts, common practice, no source
 
 _WATER = (-1.162525707, 0.02271469, -0.000113208, 0.021110538, -6.93034e-5, 0.000378843)
 _ENERGY_FACTOR = (-1.902154518, 0.063466565, -0.000622839, 0.039540407, -0.000125637, -0.000176722)
@@ -25,6 +26,11 @@ def relative_water(dry_bulb_c: pl.Expr, rh_pct: pl.Expr) -> pl.Expr:
 def relative_energy_factor(dry_bulb_c: pl.Expr, rh_pct: pl.Expr) -> pl.Expr:
     """Litres per kWh over those at 26.7 degC / 60 %."""
     return _relative(_ENERGY_FACTOR, dry_bulb_c, rh_pct)
+
+
+def is_valid(dry_bulb_c: pl.Expr, rh_pct: pl.Expr) -> pl.Expr:
+    """Whether the curves hold at this state."""
+    return dry_bulb_c.is_between(*VALID_C) & rh_pct.is_between(*VALID_RH_PCT)
 
 
 def _relative(c: tuple[float, ...], dry_bulb_c: pl.Expr, rh_pct: pl.Expr) -> pl.Expr:

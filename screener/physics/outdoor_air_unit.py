@@ -18,6 +18,13 @@ EVAPORATOR_APPROACH_K = 7.0  # leaving air above evaporating refrigerant, practi
 CONDENSER_APPROACH_K = 14.0  # condensing refrigerant above outdoor air, practice
 CONDENSING_FLOOR_C = 32.0  # head-pressure control, practice
 CARNOT_FRACTION = 0.45  # compressor and condenser fan, practice
+RATED_SUPPLY_C = 12.8  # 55 F dew point
+RATING_STATES = (  # outdoor dry-bulb, wet-bulb [degC], weight: 95/78, 80/73, 70/66, 63/59 F [federal rule of 2022, memory]
+    (35.0, 25.6, 0.14),
+    (26.7, 22.8, 0.34),
+    (21.1, 18.9, 0.39),
+    (17.2, 15.0, 0.13),
+)
 
 
 @dataclass(frozen=True)
@@ -44,8 +51,20 @@ def treat(sheet: Worksheet, leaving_w: pl.Expr, pressure_pa: pl.Expr) -> Treated
     return Treated(leaving, per_w)
 
 
-def compressor_w(cooling_w: pl.Expr, leaving_c: pl.Expr, outdoor_c: pl.Expr) -> pl.Expr:
-    """Compressor and condenser fan [W] for this duty."""
+def compressor_w(cooling_w: pl.Expr, leaving_c: pl.Expr, outdoor_c: pl.Expr, carnot_fraction: pl.Expr) -> pl.Expr:
+    """Compressor and condenser fan [W] for this duty; `carnot_fraction` is CARNOT_FRACTION unless a rating tells."""
     evaporating = leaving_c - EVAPORATOR_APPROACH_K
     condensing = at_least(outdoor_c + CONDENSER_APPROACH_K, CONDENSING_FLOOR_C)
-    return cooling_w * (condensing - evaporating) / (CARNOT_FRACTION * (evaporating + air.ZERO_C_K))
+    return cooling_w * (condensing - evaporating) / (carnot_fraction * (evaporating + air.ZERO_C_K))
+
+
+def seasonal_kg_kwh(carnot_fraction: float) -> float:
+    """Water per kWh of compressor and condenser fan over the four rating states, supply saturated at 12.8 degC."""
+    states = pl.DataFrame(RATING_STATES, schema=["outdoor_c", "wet_bulb_c", "weight"], orient="row")
+    pressure, leaving = pl.lit(air.STANDARD_PRESSURE_PA), pl.lit(RATED_SUPPLY_C)
+    w_in = air.humidity_ratio_from_wet_bulb(pl.col("outdoor_c"), pl.col("wet_bulb_c"), pressure)
+    w_out = air.humidity_ratio_from_dew_point(leaving, pressure)
+    duty = air.enthalpy(pl.col("outdoor_c"), w_in) - air.enthalpy(leaving, w_out)
+    power = compressor_w(duty, leaving, pl.col("outdoor_c"), pl.lit(carnot_fraction))
+    per_kwh = (w_in - w_out) / power * 3.6e6
+    return float(states.select((per_kwh * pl.col("weight")).sum()).item())

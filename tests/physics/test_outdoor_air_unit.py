@@ -23,7 +23,7 @@ def removal_kg_kwh(dry_bulb_f: float, wet_bulb_f: float) -> float:
         psychrolib.GetSatHumRatio(SUPPLY_C, SEA_LEVEL),
     )
     duty = psychrolib.GetMoistAirEnthalpy(t, w) - psychrolib.GetMoistAirEnthalpy(SUPPLY_C, leaving)
-    power = pl.select(unit.compressor_w(pl.lit(duty), pl.lit(SUPPLY_C), pl.lit(t))).item()
+    power = pl.select(unit.compressor_w(pl.lit(duty), pl.lit(SUPPLY_C), pl.lit(t), pl.lit(unit.CARNOT_FRACTION))).item()
     return (w - leaving) / power * 3.6e6
 
 
@@ -38,12 +38,15 @@ def test_seasonal_moisture_removal():
 
 def test_power_by_hand():
     """20 kW of duty, leaving at 13 degC, 35 degC outdoors: from 6 to 49 degC at 45 % of Carnot."""
-    power = pl.select(unit.compressor_w(pl.lit(20_000.0), pl.lit(13.0), pl.lit(35.0))).item()
+    power = pl.select(unit.compressor_w(pl.lit(20_000.0), pl.lit(13.0), pl.lit(35.0), pl.lit(0.45))).item()
     assert power == pytest.approx(20_000 * 43 / (0.45 * 279.15))
 
 
 def test_head_pressure_does_not_follow_cold_weather():
-    at = [pl.select(unit.compressor_w(pl.lit(1.0), pl.lit(10.0), pl.lit(t))).item() for t in (0.0, 18.0, 19.0)]
+    at = [
+        pl.select(unit.compressor_w(pl.lit(1.0), pl.lit(10.0), pl.lit(t), pl.lit(0.45))).item()
+        for t in (0.0, 18.0, 19.0)
+    ]
     assert at[0] == at[1] < at[2]
 
 

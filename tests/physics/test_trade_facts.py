@@ -9,7 +9,7 @@ import pytest
 
 from screener.hour import COIL
 from screener.physics import cooling_coil, dehumidifier
-from screener.strategies.overcool_condenser_reheat import REHEAT_CONDENSING_C
+from screener.strategies.overcooling import REHEAT_CONDENSING_C
 from tests.physics.coils import default_coil, humidity, run
 
 STORE_C, STORE_RH = 21.1, 0.5

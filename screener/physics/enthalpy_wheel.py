@@ -1,0 +1,16 @@
+"""A rotary wheel that passes heat and water between outdoor air and exhaust air [effectiveness of AHRI 1060: each change
+over the largest possible one, at equal flows].
+
+Effectiveness of ordinary enthalpy wheels: sensible 0.70-0.80, latent 0.65-0.80 (from memory).
+"""
+
+import polars as pl
+
+SENSIBLE_EFFECTIVENESS = 0.75
+LATENT_EFFECTIVENESS = 0.70
+FAN_W_L_S = 0.55  # 150 Pa in each of two air streams at 55 % fan efficiency, common practice, no source
+
+
+def after(outdoor: pl.Expr, exhaust: pl.Expr, effectiveness: pl.Expr) -> pl.Expr:
+    """Temperature or humidity ratio of the outdoor air behind the wheel."""
+    return outdoor + effectiveness * (exhaust - outdoor)

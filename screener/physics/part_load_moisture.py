@@ -1,0 +1,142 @@
+"""Water a cycling coil keeps off the air when the fan runs on: what is left on the coil evaporates in the pauses.
+
+On/off-cycle model [H. Henderson, K. Rengarajan, ASHRAE Transactions 102(1), 1996; D. Shirey, H. Henderson, R. Raustad,
+FSEC-CR-1537-05, 2006; equations from memory]: at run fraction X, cycling at most N times an hour (at X = 1/2),
+
+    t_on = 3600 / (4 N (1 - X)),   t_off = 3600 / (4 N X), at most 2 t_wet / g
+    t_o  = g t_off - g^2 t_off^2 / (4 t_wet) - tau (exp(-t_o / tau) - 1)
+    removal over removal at full run and X:  L = max(0, (t_on - t_o) / (t_on + tau (exp(-t_on / tau) - 1)))
+
+t_wet: how long the retained water lasts at the full-run rate of removal; g: first evaporation rate over that rate; tau: time
+constant of the coil. The water that re-evaporates cools the air it wets, so what latent duty loses sensible duty gains.
+
+X L is, within 0.002 of the full-run removal, the largest of zero and two straight lines of X. Everything an hour needs then
+has a closed form: water at a run fraction, the run fraction for so much water or so much cooling.
+"""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+
+import polars as pl
+
+from screener.bounds import at_least
+
+CYCLES_PER_HOUR = 3.0  # thermostat cycling at half run, AHRI 210/240 practice (from memory)
+GRID = 1000
+
+
+@dataclass(frozen=True)
+class Retention:
+    """How a coil holds and loses water in the pauses, times in seconds."""
+
+    t_wet_s: float
+    gamma: float
+    tau_s: float
+
+
+RETENTION = {  # the two ends of what was measured on coils in service (published with the model, from memory)
+    "moderate": Retention(720.0, 0.33, 30.0),
+    "strong": Retention(1000.0, 1.5, 45.0),
+}
+NO_RE_EVAPORATION = "none"
+CHOICES = (NO_RE_EVAPORATION, *RETENTION)
+
+
+def latent_ratio(runs: float, coil: Retention, cycles_per_hour: float = CYCLES_PER_HOUR) -> float:
+    """L: water removed at run fraction `runs` (0 to 1) over what `runs` hours at full run would remove."""
+    if runs >= 1.0:
+        return 1.0
+    if runs <= 0.0:
+        return 0.0
+    t_on = 3600 / (4 * cycles_per_hour * (1 - runs))
+    t_off = min(3600 / (4 * cycles_per_hour * runs), 2 * coil.t_wet_s / coil.gamma)
+    evaporates = coil.gamma * t_off - (coil.gamma * t_off) ** 2 / (4 * coil.t_wet_s)
+    t_o = evaporates
+    for _ in range(200):  # a contraction: its slope is exp(-t_o / tau)
+        t_o = evaporates - coil.tau_s * (math.exp(-t_o / coil.tau_s) - 1)
+    return max(0.0, (t_on - t_o) / (t_on + coil.tau_s * (math.exp(-t_on / coil.tau_s) - 1)))
+
+
+@cache
+def chords(choice: str) -> tuple[float, float, float]:
+    """Slope and offset of the lower line of X L, and slope of the upper one, which passes through (1, 1).
+
+    `choice` is one of CHOICES. The joint of the two chords is where their largest error is least.
+    """
+    if choice == NO_RE_EVAPORATION:
+        return 1.0, 0.0, 1.0
+    curve = [(x / GRID, x / GRID * latent_ratio(x / GRID, RETENTION[choice])) for x in range(GRID + 1)]
+    start = next(x for x, kept in curve if kept > 0)
+
+    def lines(joint: tuple[float, float]) -> tuple[float, float, float]:
+        x, kept = joint
+        lower = kept / (x - start)
+        return lower, -lower * start, (1 - kept) / (1 - x)
+
+    def error(joint: tuple[float, float]) -> float:
+        slope, offset, upper = lines(joint)
+        return max(abs(max(0.0, slope * x + offset, 1 - upper * (1 - x)) - kept) for x, kept in curve)
+
+    return lines(min((point for point in curve if start + 0.02 < point[0] < 0.98), key=error))
+
+
+@dataclass(frozen=True)
+class PartLoad:
+    """The lines of X L as columns; `fan` is 1 while the supply fan runs on in the pauses, else 0, where X L is X."""
+
+    lower_slope: pl.Expr
+    lower_offset: pl.Expr
+    upper_slope: pl.Expr
+    fan: pl.Expr
+
+    def kept(self, runs: pl.Expr) -> pl.Expr:
+        """Water removed over that of a full hour of running, at this run fraction."""
+        return pl.max_horizontal(pl.lit(0.0), *(slope * runs + offset for slope, offset in self._lines()))
+
+    def runs_for_water(self, kept: pl.Expr) -> pl.Expr:
+        """The smallest run fraction that removes `kept` (above zero) of a full hour's water; above 1 if none does."""
+        return pl.min_horizontal((kept - offset) / slope for slope, offset in self._lines())
+
+    def chord_at(self, kept: pl.Expr) -> tuple[pl.Expr, pl.Expr]:
+        """Slope and offset of the line that rules where `kept` of a full hour's water is removed."""
+        upper_offset = 1 - self.upper_slope
+        lower = (kept - self.lower_offset) * self.upper_slope < (kept - upper_offset) * self.lower_slope
+        on = self.fan > 0
+        slope = pl.when(on & lower).then(self.lower_slope).when(on).then(self.upper_slope).otherwise(1.0)
+        offset = pl.when(on & lower).then(self.lower_offset).when(on).then(upper_offset).otherwise(0.0)
+        return slope, offset
+
+    def runs_for_cooling(self, load_w: pl.Expr, sensible_w: pl.Expr, latent_w: pl.Expr) -> pl.Expr:
+        """The smallest run fraction that delivers `load_w`, with these duties at full run; above 1 if none does.
+
+        Sensible cooling is X sensible + (X - X L) latent: for each line of X L a straight line of X.
+        """
+        runs = [load_w / (sensible_w + latent_w)]
+        for slope, offset in self._lines():
+            rise = sensible_w + latent_w * (1 - slope)
+            runs.append(pl.when(rise > 0).then((load_w + latent_w * offset) / rise).otherwise(0.0))
+        return pl.max_horizontal(runs)
+
+    def water_of_cooling(
+        self, sensible_w: pl.Expr, latent_w: pl.Expr, moisture_kg_s: pl.Expr
+    ) -> Iterator[tuple[pl.Expr, pl.Expr]]:
+        """Water [kg/s] the coil removes while it delivers a load [W]: the largest of zero and, for each pair
+        (per_w, offset), per_w load + offset."""
+        for slope, offset in self._lines():
+            rise = sensible_w + latent_w * (1 - slope)
+            there = pl.when(rise > 0)
+            yield (
+                there.then(moisture_kg_s * slope / rise).otherwise(0.0),
+                there.then(moisture_kg_s * offset * (sensible_w + latent_w) / rise).otherwise(0.0),
+            )
+
+    def _lines(self) -> list[tuple[pl.Expr, pl.Expr]]:
+        chords = [(self.lower_slope, self.lower_offset), (self.upper_slope, 1 - self.upper_slope)]
+        return [(pl.lit(1.0), -self.fan), *chords]
+
+
+def delivered_w(runs: pl.Expr, kept: pl.Expr, sensible_w: pl.Expr, latent_w: pl.Expr) -> pl.Expr:
+    """Sensible cooling [W] at a run fraction that keeps this much water: what re-evaporates has cooled the air."""
+    return runs * sensible_w + at_least(runs - kept, 0.0) * latent_w

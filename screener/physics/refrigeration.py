@@ -1,0 +1,40 @@
+"""Refrigeration of display cases: the heat it rejects, what reclaiming that heat costs, and what a drier store saves.
+
+The measured store of H. Henderson, M. Khattar, ASHRAE Transactions 105, 1999: with electric defrost, refrigeration energy
+falls by 0.4 % (10 kWh a day) per 1 % of relative humidity, and anti-sweat heaters under dew-point control take 3.4-4.6 kWh a
+day less, 0.16 % of refrigeration energy. The published span for five points of humidity is 2-9 % of refrigeration energy.
+"""
+
+import polars as pl
+
+from screener.bounds import at_least
+
+ENERGY_PER_RH_PCT = 0.004  # compressors and defrost, measured
+ENERGY_PER_RH_PCT_HIGH = (
+    0.018  # upper end of the published span; its lower end, 2 % for five points, is what was measured
+)
+ANTI_SWEAT_PER_RH_PCT = 0.0016  # heaters under dew-point control, measured: 4 of 2500 kWh a day
+
+COMPRESSOR_SHARE = 0.7  # of refrigeration electricity; the rest are fans, heaters, defrost (practice)
+COP = 2.3  # of medium- and low-temperature racks together, practice
+RECLAIMED_SHARE = 0.75  # of the heat rejected that a reclaim coil can take, practice
+EVAPORATING_C = -12.0  # medium and low temperature together, practice
+CONDENSER_APPROACH_K = 8.0  # practice
+FLOATING_FLOOR_C = 21.0  # lowest condensing temperature with floating head pressure, practice
+RECLAIM_CONDENSING_C = 38.0  # held while heat is reclaimed into air of some 25 degC, practice
+
+
+def reclaimable_w(electricity_w: pl.Expr) -> pl.Expr:
+    """Heat that racks drawing this electricity can give to a reclaim coil [W]."""
+    return electricity_w * (COMPRESSOR_SHARE * (1 + COP) * RECLAIMED_SHARE)
+
+
+def reclaim_penalty_w(electricity_w: pl.Expr, reclaimed_w: pl.Expr, outdoor_c: pl.Expr) -> pl.Expr:
+    """Compressor power more [W] while this heat is reclaimed: as many racks as it takes run at a higher head pressure.
+
+    Power goes with the lift between evaporating and condensing temperature, as Carnot's does.
+    """
+    floating = at_least(outdoor_c + CONDENSER_APPROACH_K, FLOATING_FLOOR_C)
+    more = at_least((RECLAIM_CONDENSING_C - floating) / (floating - EVAPORATING_C), 0.0)
+    engaged = reclaimed_w / at_least(reclaimable_w(electricity_w), 1e-6)
+    return engaged * more * electricity_w * COMPRESSOR_SHARE
