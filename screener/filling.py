@@ -55,6 +55,8 @@ SAME = (
     "infiltration_l_s_m2",
     "cooling_cop",
     "heating_source",
+    "supply_fan",
+    "re_evaporation",
     "current_strategy",
 )
 # In this order: outdoor air counts the people found before it.

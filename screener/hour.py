@@ -1,6 +1,7 @@
 """The hour of a site as the stages hand it on: which columns make up its moisture balance and its installed coil.
 
-`loads` writes the columns of SPACE and `sizing` those of COIL; the strategies read both.
+`loads` writes the columns of SPACE and whether the fan runs on, `sizing` those of COIL and the lines of PART_LOAD; the
+strategies read all of them.
 """
 
 from dataclasses import fields
@@ -9,6 +10,7 @@ import polars as pl
 
 from screener.physics.cooling_coil import Rating
 from screener.physics.moisture_balance import Space
+from screener.physics.part_load_moisture import PartLoad
 
 SPACE = Space(
     gain_kg_s=pl.col("moisture_gain_kg_s"),
@@ -20,3 +22,16 @@ SPACE = Space(
 )
 
 COIL = Rating(**{field.name: pl.col(field.name) for field in fields(Rating)})
+
+
+def coil_in(section: str) -> Rating:
+    """The columns of another coil, `<section>.<field of Rating>`."""
+    return Rating(**{field.name: pl.col(f"{section}.{field.name}") for field in fields(Rating)})
+
+
+PART_LOAD = PartLoad(
+    lower_slope=pl.col("kept_lower_slope"),
+    lower_offset=pl.col("kept_lower_offset"),
+    upper_slope=pl.col("kept_upper_slope"),
+    fan=pl.col("fan_on"),
+)

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 import polars as pl
 
 from screener.physics import psychrometrics as air
+from screener.physics import refrigeration
+from screener.units import PINT_L
 
 END_USES = {  # total of the year in kWh: power in the hour in W
     "compressor_kwh": "compressor_w",
@@ -24,6 +26,7 @@ END_USES = {  # total of the year in kWh: power in the hour in W
     "regeneration_fuel_kwh": "regeneration_fuel_w",
     "heating_fuel_kwh": "heating_fuel_w",
 }
+REACHED = ("dew_point_p95_c", "dew_point_highest_c")
 WATER = {"water_by_coil_kg": "coil_kg_s", "water_by_device_kg": "device_kg_s"}
 ELECTRICITY = tuple(name for name in END_USES if "fuel" not in name)
 CARRIERS = ("electricity", "fuel")
@@ -51,8 +54,13 @@ def slot() -> pl.Expr:
 
 def wanted(strategy: str) -> list[str]:
     """The columns of a worked hour that the accounts are taken from, as far as the strategy has them."""
-    hourly = [*END_USES.values(), *WATER.values(), "electricity_w", "fuel_w", "humidity_ratio", "standing_w"]
-    return [f"{strategy}.{name}" for name in hourly]
+    hourly = [*END_USES.values(), *WATER.values(), "electricity_w", "fuel_w", "humidity_ratio"]
+    return [f"{strategy}.{name}" for name in hourly] + standing(strategy)
+
+
+def standing(strategy: str) -> list[str]:
+    """The columns of a worked hour that say what a strategy draws or saves while the space is dry."""
+    return [f"{strategy}.standing.{name}" for name in (*END_USES.values(), "electricity_w", "fuel_w")]
 
 
 def accumulate(
@@ -62,13 +70,15 @@ def accumulate(
 
     `hours`: every hour of every site with the reference worked out (site u32, slot, weight_h, damp,
     moisture_at_limit_kg_s and the `wanted` columns); `damp_hours`: those with `damp`, the other strategies worked out,
-    and limit_humidity_ratio. `sites`: site, site_id, pressure_pa, hours_of_site and per strategy
-    `<strategy>.unavailable` (reason or null) and, where it has a device, `<strategy>.device_capacity_l_day`.
+    and limit_humidity_ratio. `sites`: site, site_id, pressure_pa, hours_of_site, saturated_at_cooling,
+    case_electricity_w and per strategy `<strategy>.unavailable` (reason or null) and, where they are known,
+    `<strategy>.device_capacity_l_day`, `.device_units` and `.note`.
     """
     acting = [s for s in strategies if s != reference]
     group = (pl.col("site") * SLOTS + pl.col("slot")).alias("group")
     hours, damp_hours = (f.with_columns(group, pl.col("site").set_sorted()) for f in (hours, damp_hours))
-    used = [name for name in hours.columns if name in {*wanted(reference), *map("{}.standing_w".format, acting)}]
+    asked = {*wanted(reference), *(name for s in acting for name in standing(s))}
+    used = [name for name in hours.columns if name in asked]
     dry = hours.lazy().filter(~pl.col("damp")).select("group", "site", "weight_h", "moisture_at_limit_kg_s", *used)
     dry = dry.collect().lazy()  # once for both sums
     slots = _added(
@@ -78,7 +88,7 @@ def accumulate(
     )
     years = _added(
         dry.group_by("site").agg(_dry_year(hours.columns, reference, acting)),
-        damp_hours.lazy().group_by("site").agg(_damp_year(damp_hours.columns, strategies)),
+        damp_hours.lazy().group_by("site").agg(_damp_year(damp_hours.columns, strategies, reference)),
         "site",
     )
     reached = _humidity_reached(hours, damp_hours, sites, strategies, reference)
@@ -92,16 +102,14 @@ def totals(years: pl.DataFrame, strategies: Sequence[str], reference: str) -> pl
     """The year's account of each site and strategy, one row each, from the sums of all batches."""
     have = years.columns
     summed = {
-        f"{s}.{name}": _total(
-            have, f"dry.{name}", f"{s}.{name}", *([f"dry.{s}.standing_kwh"] if name == "dehumidifier_kwh" else [])
-        )
+        f"{s}.{name}": _total(have, f"dry.{name}", f"{s}.{name}", f"dry.{s}.standing.{name}")
         for s in strategies
         for name in (*END_USES, *WATER)
     }
     years = years.with_columns(**summed)
     long = pl.concat([_of_strategy(years, s, reference) for s in strategies])
-    dew_point = air.dew_point(pl.col("dew_point_p95_c"), pl.col("pressure_pa"))
-    return long.with_columns(dew_point_p95_c=dew_point).sort("site", maintain_order=True).drop("site", "pressure_pa")
+    dew_points = {name: air.dew_point(pl.col(name), pl.col("pressure_pa")) for name in REACHED}
+    return long.with_columns(**dew_points).sort("site", maintain_order=True).drop("site", "pressure_pa")
 
 
 def _kwh(column: str, name: str) -> pl.Expr:
@@ -117,9 +125,11 @@ def _dry_slot(present: Sequence[str], reference: str, acting: Sequence[str]) -> 
     sums = [pl.col("weight_h").sum().alias("dry.hours"), _peak(power, "dry.peak_kw")]
     sums += [_kwh(f"{reference}.{c}_w", f"dry.{c}_kwh") for c in CARRIERS if f"{reference}.{c}_w" in present]
     for s in acting:
-        if f"{s}.standing_w" in present:
-            sums.append(_kwh(f"{s}.standing_w", f"dry.{s}.standing_kwh"))
-            sums.append(_peak(power + pl.col(f"{s}.standing_w"), f"dry.{s}.peak_kw"))
+        for c in CARRIERS:
+            if f"{s}.standing.{c}_w" in present:
+                sums.append(_kwh(f"{s}.standing.{c}_w", f"dry.{s}.standing.{c}_kwh"))
+        if f"{s}.standing.electricity_w" in present:
+            sums.append(_peak(power + pl.col(f"{s}.standing.electricity_w"), f"dry.{s}.peak_kw"))
     return sums
 
 
@@ -147,13 +157,18 @@ def _moisture_load(name: str) -> pl.Expr:
 
 
 def _dry_year(present: Sequence[str], reference: str, acting: Sequence[str]) -> list[pl.Expr]:
-    standing = [_kwh(f"{s}.standing_w", f"dry.{s}.standing_kwh") for s in acting if f"{s}.standing_w" in present]
-    return [_moisture_load("dry.moisture_load_kg"), *_year(present, reference, "dry."), *standing]
+    standing = [part for s in acting for part in _year(present, f"{s}.standing", f"dry.{s}.standing.")]
+    dampest = pl.col(f"{reference}.humidity_ratio").max().alias("dry.most_humidity_ratio")
+    return [_moisture_load("dry.moisture_load_kg"), dampest, *_year(present, reference, "dry."), *standing]
 
 
-def _damp_year(present: Sequence[str], strategies: Sequence[str]) -> list[pl.Expr]:
+def _damp_year(present: Sequence[str], strategies: Sequence[str], reference: str) -> list[pl.Expr]:
     sums = [_moisture_load("moisture_load_kg")]
+    undried = pl.col(f"{reference}.humidity_ratio")
     for s in strategies:
+        humidity = pl.col(f"{s}.humidity_ratio")
+        sums.append(humidity.max().alias(f"{s}.most_humidity_ratio"))
+        sums.append(((undried - humidity) * pl.col("weight_h")).sum().alias(f"{s}.drier_h"))
         over = pl.col(f"{s}.humidity_ratio") > OVER_LIMIT * pl.col("limit_humidity_ratio")
         hours = pl.when(over).then(pl.col("weight_h")).otherwise(0.0).sum()
         sums += [*_year(present, s, f"{s}."), hours.alias(f"{s}.hours_above_limit")]
@@ -217,8 +232,10 @@ def _ledger(slots: pl.DataFrame, sites: pl.DataFrame, strategies: Sequence[str])
     for s in strategies:
         peak = f"dry.{s}.peak_kw" if f"dry.{s}.peak_kw" in have else "dry.peak_kw"
         values = {
-            "electricity_kwh": _total(have, "dry.electricity_kwh", f"{s}.electricity_kwh", f"dry.{s}.standing_kwh"),
-            "fuel_kwh": _total(have, "dry.fuel_kwh", f"{s}.fuel_kwh"),
+            "electricity_kwh": _total(
+                have, "dry.electricity_kwh", f"{s}.electricity_kwh", f"dry.{s}.standing.electricity_kwh"
+            ),
+            "fuel_kwh": _total(have, "dry.fuel_kwh", f"{s}.fuel_kwh", f"dry.{s}.standing.fuel_kwh"),
             "peak_kw": pl.max_horizontal(peak, f"{s}.peak_kw"),
         }
         there = pl.col(f"{s}.unavailable").is_null()
@@ -236,6 +253,10 @@ def _ledger(slots: pl.DataFrame, sites: pl.DataFrame, strategies: Sequence[str])
     )
 
 
+def _if_there(years: pl.DataFrame, column: str, dtype: type[pl.DataType]) -> pl.Expr:
+    return pl.col(column).cast(dtype) if column in years.columns else pl.lit(None, dtype=dtype)
+
+
 def _of_strategy(years: pl.DataFrame, strategy: str, reference: str) -> pl.DataFrame:
     """One strategy's account; litres per kWh counts water and energy beyond the reference's."""
 
@@ -245,15 +266,24 @@ def _of_strategy(years: pl.DataFrame, strategy: str, reference: str) -> pl.DataF
     (electricity, fuel, water), (base_electricity, base_fuel, base_water) = sums(strategy), sums(reference)
     extra_water = water - base_water
     extra_energy = (electricity - base_electricity) + (fuel - base_fuel)
-    device = f"{strategy}.device_capacity_l_day"
+    dampest = pl.max_horizontal("dry.most_humidity_ratio", f"{strategy}.most_humidity_ratio")
+    drier_pct_h = 100 * pl.col(f"{strategy}.drier_h") / pl.col("saturated_at_cooling")
+    cases = pl.col("case_electricity_w") / 1000 * drier_pct_h
     values = {name: pl.col(f"{strategy}.{name}") for name in (*END_USES, *WATER, "hours_above_limit", "peak_kw")} | {
         "electricity_kwh": electricity,
         "fuel_kwh": fuel,
         "dehumidification_kwh": extra_energy,
         "water_removed_kg": water,
         "litres_per_kwh": pl.when((extra_energy > 0) & (extra_water > 0)).then(extra_water / extra_energy),
-        "dew_point_p95_c": pl.col(f"{strategy}.p95"),  # as a humidity ratio until all strategies are together
-        "device_capacity_l_day": pl.col(device) if device in years.columns else pl.lit(None, dtype=pl.Float64),
+        "dew_point_p95_c": pl.col(f"{strategy}.p95"),  # as humidity ratios until all strategies are together
+        "dew_point_highest_c": dampest,
+        "refrigeration_saved_kwh": cases * refrigeration.ENERGY_PER_RH_PCT,
+        "refrigeration_saved_high_kwh": cases * refrigeration.ENERGY_PER_RH_PCT_HIGH,
+        "anti_sweat_saved_kwh": cases * refrigeration.ANTI_SWEAT_PER_RH_PCT,
+        "device_capacity_l_day": _if_there(years, f"{strategy}.device_capacity_l_day", pl.Float64),
+        "device_capacity_pints_day": _if_there(years, f"{strategy}.device_capacity_l_day", pl.Float64) / PINT_L,
+        "device_units": _if_there(years, f"{strategy}.device_units", pl.Int64),
+        "note": _if_there(years, f"{strategy}.note", pl.String),
     }
     available = pl.col(f"{strategy}.unavailable").is_null()
     return years.select(

@@ -65,8 +65,12 @@ def site_terms(sites: pl.DataFrame, at_peak: bool = False) -> pl.DataFrame:
         (open_cases * c("open_case_moisture_kg_h_m") + door_cases * c("door_case_moisture_kg_h_m")) / 3600,
         "drying the display cases give the store at their rating ambient",
     )
+    cases = open_cases * c("open_case_power_w_m") + door_cases * c("door_case_power_w_m")
+    sheet.let("case_electricity_w", cases, "refrigeration of the display cases, mean of the year")
     sheet.let("case_dry_humidity_ratio", pl.lit(CASE_DRY_HUMIDITY), "saturated near the case coil")
     sheet.let("case_rated_humidity_ratio", pl.lit(CASE_RATED_HUMIDITY), "24 degC, 55 %")
+    continuous = (c("supply_fan") == "continuous").cast(pl.Float64)
+    sheet.let("fan_continuous", continuous, "1 where the supply fan runs through the open hours, 0 where it cycles")
     source = c("heating_source")
     by_fuel, by_pump = source == "fuel", source == "heat_pump"
     electric = pl.when(by_fuel).then(0.0).when(by_pump).then(1 / HEAT_PUMP_COP).otherwise(1.0)
@@ -76,13 +80,22 @@ def site_terms(sites: pl.DataFrame, at_peak: bool = False) -> pl.DataFrame:
     unheated = source == "none"
     sheet.let("heating_electric_per_heat", pl.when(unheated).then(0.0).otherwise(electric))
     sheet.let("heating_fuel_per_heat", fuel)
+    today = c("current_strategy")
+    by_resistance, burnt = today == "overcool_electric_reheat", today == "overcool_fuel_reheat"
+    by_condenser = today == "overcool_condenser_reheat"
+    today_electric = pl.when(by_resistance).then(1.0).when(burnt).then(0.0).otherwise(electric)
+    today_fuel = pl.when(by_resistance).then(0.0).when(burnt).then(1 / c("fuel_efficiency")).otherwise(fuel)
+    sheet.let("today_reheat_electric_per_heat", today_electric, "the site's reheat of today, else its heating source")
+    sheet.let("today_reheat_fuel_per_heat", today_fuel)
+    sheet.let("reheats_by_condenser", by_condenser)
     return sheet.apply(sites.lazy()).collect()
 
 
 def steps(sheet: Worksheet, fan_w: pl.Expr) -> None:
     """Add the hour's gains. Needs `site_terms` and the hour's weather; `fan_w` is the supply fan's power while it runs.
 
-    The fan runs as long as the site is open, for ventilation, and with the compressor when it is closed.
+    A continuous supply fan runs as long as the site is open, for ventilation, and with the compressor when it is closed;
+    a cycling one always runs with the compressor.
     """
     c = pl.col
     middle, opens, closes = c("hour") + 0.5, c("opens_hour"), c("closes_hour")
@@ -91,6 +104,9 @@ def steps(sheet: Worksheet, fan_w: pl.Expr) -> None:
     is_open = sheet.let(
         "open", (within & (c("day_of_week") < c("open_days_per_week"))).cast(pl.Float64), "1 while open, else 0"
     )
+    fan_on = sheet.let(
+        "fan_on", is_open * c("fan_continuous"), "1 while the supply fan runs whatever the compressor does"
+    )
     mv = sheet.let("ventilation_now_kg_s", c("ventilation_kg_s") * is_open, "mechanical outdoor air")
     closed, opened = c("infiltration_closed_kg_s"), c("infiltration_open_kg_s")
     m = sheet.let("air_kg_s", mv + closed + (opened - closed) * is_open, "outdoor air, however it gets in")
@@ -98,7 +114,8 @@ def steps(sheet: Worksheet, fan_w: pl.Expr) -> None:
     inside = sheet.let(
         "internal_and_sun_w",
         c("gain_closed_w")
-        + (c("gain_open_w") - c("gain_closed_w") + fan_w) * is_open
+        + (c("gain_open_w") - c("gain_closed_w")) * is_open
+        + fan_w * fan_on
         + c("aperture_m2") * c("irradiance_w_m2")
         - c("case_sensible_w"),
         "people, lights, equipment, sun and fan, less the cases' cooling",

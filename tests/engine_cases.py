@@ -68,6 +68,11 @@ def random_rows(count: int, seed: int = 1) -> list[dict]:
             row["process_moisture_kg_h"] = draw.choice([0.0, 100.0])
         if draw.random() < 0.3:
             row["infiltration_l_s_m2"] = draw.choice([0.0, 1.0])
+        row |= {
+            "supply_fan": draw.choice(["continuous", "continuous", "cycling"]),
+            "re_evaporation": draw.choice(["none", "moderate", "strong"]),
+            "current_strategy": draw.choice([None, *REGISTRY]),
+        }
         if draw.random() < 0.3:
             row |= {"opens_hour": 0.0, "closes_hour": 24.0, "open_days_per_week": 7.0}
         if draw.random() < 0.3:

@@ -64,7 +64,8 @@ def test_heat_balance_closes(worked, strategy):
     air = pl.col("ventilation_kg_s") * is_open + closed * (1 - is_open) + opened * is_open
     terms = [
         pl.col("gain_closed_w") * (1 - is_open),
-        (pl.col("gain_open_w") + pl.col("fan_w")) * is_open,
+        pl.col("gain_open_w") * is_open,
+        pl.col("fan_w") * is_open * (pl.col("supply_fan") == "continuous"),
         pl.col("aperture_m2") * pl.col("irradiance_w_m2"),
         (pl.col("envelope_w_k") + air * CP) * pl.col("outdoor_c"),
         -(pl.col("envelope_w_k") + air * CP) * t,
@@ -103,19 +104,20 @@ def test_no_strategy_leaves_the_space_damper_than_none(worked, strategy):
 def test_devices_take_water_and_never_give_it(worked):
     every, _ = worked
     for column in (
-        "device_kg_s_at_cooling",
-        "device_kg_s_at_heating",
+        "standalone_dehumidifier.kg_s_at_cooling",
+        "standalone_dehumidifier.kg_s_at_heating",
+        "desiccant_fuel_regenerated.kg_s",
         "outdoor_air_dehumidifier.device_capacity_l_day",
     ):
         assert every[column].min() >= 0, column
 
 
 def test_overcooled_space_is_where_the_coil_was_solved(worked):
-    """The coil is solved at the temperature the space ends at: within half a kelvin in 99 hours of a hundred."""
+    """The coil is solved at the temperature the space ends at: within 0.6 K in 99 hours of a hundred."""
     _, damp = worked
     runs = damp.filter(pl.col("overcooling.helps") & (pl.col("overcooling.runs") < 1))
     apart = (runs["overcooling.drift_c"] - runs["overcool_electric_reheat.space_c"]).abs()
-    assert apart.quantile(0.99) < 0.5
+    assert apart.quantile(0.99) < 0.6
 
 
 def test_the_cases_drawn_are_hard_enough(worked):

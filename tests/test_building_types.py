@@ -44,6 +44,8 @@ BOUNDS = {
     "open_case_moisture_kg_h_m": (0.2, 0.4),
     "door_case_sensible_w_m": (50, 300),
     "door_case_moisture_kg_h_m": (0, 0.1),
+    "open_case_power_w_m": (400, 1000),
+    "door_case_power_w_m": (200, 700),
     "internal_gain_w_m2": (4, 40),
     "closed_gain_fraction": (0.1, 0.9),
     "solar_aperture_m2_per_100_m2": (0.5, 3),
@@ -58,6 +60,8 @@ BOUNDS = {
 }
 WORDS = {
     "heating_source": {"fuel", "electric", "heat_pump", "none"},
+    "supply_fan": {"continuous", "cycling"},
+    "re_evaporation": {"none", "moderate", "strong"},
     "current_strategy": {"temperature_only", "overcool_electric_reheat", "overcool_fuel_reheat"},
 }
 

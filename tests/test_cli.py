@@ -10,6 +10,7 @@ import pytest
 from typer.testing import CliRunner
 
 from screener.cli import app
+from screener.strategies import REGISTRY
 
 ROOT = Path(__file__).parents[1]
 SITES = """\
@@ -49,7 +50,7 @@ def test_run_ranks_every_site_and_writes_the_folder(portfolio, tmp_path):
     assert sorted(ranking["site_id"]) == ["A1", "A2", "A3"]
     assert ranking["site_id"][0] == "A1"  # Miami before Denver
     strategies = pl.read_parquet(out / "strategies.parquet")
-    assert strategies.height == 3 * 6
+    assert strategies.height == 3 * len(REGISTRY)
     assert {p.name for p in out.iterdir()} == {
         "ranking.parquet",
         "ranking.csv",

@@ -87,13 +87,15 @@ def test_assumed_share_counts_what_the_row_does_not_give(tmp_path: Path) -> None
         "cooling_capacity_kw": "80",
         "cooling_cop": "3",
         "heating_source": "Electric",
+        "supply_fan": "continuous",
+        "re_evaporation": "none",
         "current_strategy": "temperature_only",
     }
     bare, complete, one_short = filled(tmp_path, full, full | {"cooling_capacity_kw": ""})
-    assert len(ENGINE) == 16
-    assert bare["assumed_share"] == pytest.approx(16 / 17)
+    assert len(ENGINE) == 18
+    assert bare["assumed_share"] == pytest.approx(18 / 19)
     assert complete["assumed_share"] == pytest.approx(0, abs=1e-15)
-    assert one_short["assumed_share"] == pytest.approx(1 / 17)
+    assert one_short["assumed_share"] == pytest.approx(1 / 19)
 
 
 def test_zero_area_has_no_loads_of_area(tmp_path: Path) -> None:

@@ -5,12 +5,18 @@ A strategy says what happens in an hour that temperature control alone leaves to
 """
 
 from screener.strategies import (
+    desiccant_condenser_regenerated,
+    desiccant_fuel_regenerated,
+    low_airflow_cooling,
     outdoor_air_dehumidifier,
+    outdoor_air_dehumidifier_with_recovery,
     overcool_condenser_reheat,
     overcool_electric_reheat,
     overcool_fuel_reheat,
+    overcool_reclaimed_reheat,
     standalone_dehumidifier,
     temperature_only,
+    wrapped_coil_heat_pipe,
 )
 from screener.strategies.strategy import Outcome, Strategy, add_damp_hours, add_reference, add_standing
 
@@ -21,8 +27,14 @@ REGISTRY: dict[str, Strategy] = {
         overcool_electric_reheat.STRATEGY,
         overcool_fuel_reheat.STRATEGY,
         overcool_condenser_reheat.STRATEGY,
+        overcool_reclaimed_reheat.STRATEGY,
+        wrapped_coil_heat_pipe.STRATEGY,
+        low_airflow_cooling.STRATEGY,
         standalone_dehumidifier.STRATEGY,
         outdoor_air_dehumidifier.STRATEGY,
+        outdoor_air_dehumidifier_with_recovery.STRATEGY,
+        desiccant_fuel_regenerated.STRATEGY,
+        desiccant_condenser_regenerated.STRATEGY,
     )
 }
 

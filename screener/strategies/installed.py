@@ -1,12 +1,14 @@
 """What is on the roof already: the site's own cooling coil, supply fan and heating, which every strategy shares."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import polars as pl
 
-from screener.bounds import at_least, between
-from screener.hour import COIL
-from screener.physics import cooling_coil
+from screener.bounds import at_least, at_most, between
+from screener.hour import COIL, PART_LOAD
+from screener.physics import cooling_coil, part_load_moisture
+from screener.physics import psychrometrics as air
 from screener.physics.cooling_coil import CoilState
 from screener.worksheet import Worksheet
 
@@ -22,19 +24,41 @@ class RunningCoil:
     sensible_w: pl.Expr  # net of the fan's heat where the fan cycles with the compressor
     moisture_kg_s: pl.Expr
     moisture_slope: pl.Expr  # change of it with the humidity of the space [kg/s per kg/kg]
+    latent_w: pl.Expr  # what its water takes to evaporate
+
+    def runs_for(self, load_w: pl.Expr) -> pl.Expr:
+        """Part of the hour it has to run to deliver this sensible cooling, 1 where it cannot."""
+        return at_most(PART_LOAD.runs_for_cooling(load_w, self.sensible_w, self.latent_w), 1.0)
+
+    def cooling_w(self, runs: pl.Expr, kept: pl.Expr) -> pl.Expr:
+        """Sensible cooling it delivers, re-evaporating water included."""
+        return part_load_moisture.delivered_w(runs, kept, self.sensible_w, self.latent_w)
 
 
 def coil_at(
-    sheet: Worksheet, space_c: pl.Expr, humidity_ratio: pl.Expr, outdoor_share: pl.Expr | None = None
+    sheet: Worksheet,
+    space_c: pl.Expr,
+    humidity_ratio: pl.Expr,
+    outdoor_share: pl.Expr | None = None,
+    run: Callable[[Worksheet, pl.Expr, pl.Expr], CoilState] | None = None,
+    fan_share: float = 1.0,
 ) -> RunningCoil:
-    """The coil with this space air entering, mixed with the hour's ventilation air (or another share of outdoor air)."""
+    """The coil with this space air entering, mixed with the hour's ventilation air (or another share of outdoor air).
+
+    `run` works the coil out for entering temperature and humidity ratio where it is not the plain one; `fan_share` is the
+    supply fan's power over that at full flow.
+    """
     share = pl.col("outdoor_share") if outdoor_share is None else outdoor_share
     entering_c = space_c + share * (pl.col("outdoor_c") - space_c)
     entering_w = humidity_ratio + share * (pl.col("outdoor_humidity_ratio") - humidity_ratio)
     t_in = sheet.let("entering_c", entering_c, "space air mixed with outdoor air")
     w_in = sheet.let("entering_humidity_ratio", entering_w, "space air mixed with outdoor air")
-    state = cooling_coil.run(sheet, COIL, t_in, w_in, pl.col("outdoor_c"), pl.col("pressure_pa"))
-    net = at_least(state.sensible_w - pl.col("fan_w") * (1 - pl.col("open")), TINY_W)
+    if run is None:
+        state = cooling_coil.run(sheet, COIL, t_in, w_in, pl.col("outdoor_c"), pl.col("pressure_pa"))
+    else:
+        state = run(sheet, t_in, w_in)
+    fan_heat = pl.col("fan_w") * fan_share * (1 - pl.col("fan_on"))
+    net = at_least(state.sensible_w - fan_heat, TINY_W)
     return RunningCoil(
         state=state,
         sensible_w=sheet.let("net_sensible_w", net, "sensible duty less the heat of a cycling fan"),
@@ -42,6 +66,7 @@ def coil_at(
         moisture_slope=sheet.let(
             "moisture_slope_in_space", state.moisture_slope * (1 - share), "change with the humidity of the space"
         ),
+        latent_w=state.moisture_kg_s * air.EVAPORATION_J_KG,
     )
 
 
@@ -51,8 +76,13 @@ def compressor_power(full_power_w: pl.Expr, run_fraction: pl.Expr) -> pl.Expr:
 
 
 def fan_power(run_fraction: pl.Expr) -> pl.Expr:
-    """Supply fan [W]: without pause while open, with the compressor while closed."""
-    return pl.col("fan_w") * (pl.col("open") + (1 - pl.col("open")) * run_fraction)
+    """Supply fan [W]: without pause while it runs on, else with the compressor."""
+    return pl.col("fan_w") * fan_on(run_fraction)
+
+
+def fan_on(run_fraction: pl.Expr) -> pl.Expr:
+    """Part of the hour the supply fan runs."""
+    return pl.col("fan_on") + (1 - pl.col("fan_on")) * run_fraction
 
 
 def sensible_at(space_c: pl.Expr) -> pl.Expr:

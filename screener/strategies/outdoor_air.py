@@ -7,59 +7,112 @@ space. What the installed coil removes while it cools the rest is not asked of t
 
 How much cooling is left to the installed coil depends on the supply temperature, so on the supply humidity: one Newton
 step on the saturation curve, the last straight line solved exactly.
+
+Shared by the unit alone and the unit behind an enthalpy wheel, which meets the outdoor air first.
 """
+
+from dataclasses import dataclass, replace
 
 import polars as pl
 
 from screener.bounds import at_least, between
-from screener.hour import SPACE
+from screener.hour import PART_LOAD, SPACE
+from screener.physics import enthalpy_wheel
 from screener.physics import outdoor_air_unit as unit
 from screener.physics import psychrometrics as air
 from screener.strategies import installed, temperature_only
-from screener.strategies.strategy import Outcome, Strategy
+from screener.strategies.strategy import Outcome
 from screener.worksheet import Worksheet
 
-NAME = "outdoor_air_dehumidifier"
 EXTRA_FAN_W_L_S = 0.45  # 250 Pa of coils and filters at 55 % fan efficiency, common practice, no source
 LEAST_RESPONSE = 0.2  # of the water removed to what the unit takes: keeps the Newton step from running away
 
 
-def fan_w() -> pl.Expr:
-    """Extra fan power at the unit's design flow [W]."""
-    return pl.col("ventilation_kg_s") / pl.col("air_density_kg_m3") * 1000 * EXTRA_FAN_W_L_S
+def design_flow_l_s() -> pl.Expr:
+    """Air the unit handles [L/s]."""
+    return pl.col("ventilation_kg_s") / pl.col("air_density_kg_m3") * 1000
 
 
-def damp_hour(sheet: Worksheet) -> Outcome:
-    """Dry the ventilation air; the installed coil, now on space air alone, cools what is left."""
-    own = sheet.section(f"{NAME}.damp")
+@dataclass(frozen=True)
+class Entering:
+    """Air that comes to the unit, and what the coil meets behind a wheel, if there is one."""
+
+    c: pl.Expr
+    humidity_ratio: pl.Expr
+    coil_c: pl.Expr
+    coil_humidity_ratio: pl.Expr
+
+
+def entering(own: Worksheet) -> Entering:
+    """Outdoor air while the site is open, space air while it is closed."""
+    is_open, limit = pl.col("open") > 0, pl.col("limit_humidity_ratio")
+    t = pl.when(is_open).then(pl.col("outdoor_c")).otherwise(pl.col("temperature_only.space_c"))
+    t = own.let("entering_c", t, "outdoor air, or space air while closed")
+    w = own.let("entering_humidity_ratio", pl.when(is_open).then(pl.col("outdoor_humidity_ratio")).otherwise(limit))
+    return Entering(t, w, t, w)
+
+
+def behind_wheel(own: Worksheet, name: str) -> Entering:
+    """The same behind an enthalpy wheel whose other side is space air; it stands still where it would bring heat in.
+
+    The wheel turns while the site is open and the outdoor air holds more heat, water's included, than the exhaust.
+    """
+    direct = entering(own)
+    exhaust_c, exhaust_w = pl.col("temperature_only.space_c"), pl.col("limit_humidity_ratio")
+    more = air.enthalpy(direct.c, direct.humidity_ratio) > air.enthalpy(exhaust_c, exhaust_w)
+    turns = own.let("wheel_turns", ((pl.col("open") > 0) & more).cast(pl.Float64), "1 where it helps")
+    sensible, latent = (pl.col(f"{name}.{kind}_effectiveness") * turns for kind in ("sensible", "latent"))
+    t = own.let("behind_wheel_c", enthalpy_wheel.after(direct.c, exhaust_c, sensible), "outdoor air behind the wheel")
+    w = enthalpy_wheel.after(direct.humidity_ratio, exhaust_w, latent)
+    w = own.let("behind_wheel_humidity_ratio", w, "outdoor air behind the wheel")
+    return Entering(direct.c, direct.humidity_ratio, t, w)
+
+
+def damp_hour(sheet: Worksheet, name: str, wheel: bool, fan_w: pl.Expr) -> Outcome:
+    """Dry the ventilation air; the installed coil, now on space air alone, cools what is left.
+
+    `fan_w` is the power of the unit's fans; they run whenever the site is open and, while it is closed, with the unit.
+    """
+    own = sheet.section(f"{name}.damp")
     c = pl.col
-    flow, needed, limit = c("ventilation_kg_s"), c("moisture_at_limit_kg_s"), c("limit_humidity_ratio")
-    is_open = c("open") > 0
-    t_in = own.let("entering_c", pl.when(is_open).then(c("outdoor_c")).otherwise(c("temperature_only.space_c")))
-    w_in = own.let("entering_humidity_ratio", pl.when(is_open).then(c("outdoor_humidity_ratio")).otherwise(limit))
-    at_most = own.let("able_kg_s", flow * at_least(w_in - c("coldest_supply_humidity_ratio"), 0.0), "at its coldest")
+    flow, needed = c("ventilation_kg_s"), c("moisture_at_limit_kg_s")
+    arrives = behind_wheel(own, name) if wheel else entering(own)
+    t_in, w_in = arrives.c, arrives.humidity_ratio
+    able = own.let("able_kg_s", flow * at_least(w_in - c("coldest_supply_humidity_ratio"), 0.0), "at its coldest")
+    by_wheel = pl.lit(0.0)
+    if wheel:
+        by_wheel = flow * (w_in - arrives.coil_humidity_ratio)
+        by_wheel = own.let("wheel_kg_s", by_wheel, "water the wheel hands to the exhaust air")
 
-    coil = _Coil(own, short=needed > at_most)
-    alone = pl.min_horizontal(needed, at_most)
+    coil = _Coil(own, short=needed > able)
+    alone = own.let("alone_kg_s", pl.max_horizontal(pl.min_horizontal(needed, able), by_wheel), "without the coil")
     first = unit.treat(own.section("alone"), w_in - alone / flow, c("pressure_pa"))
-    left = _left_to_the_coil(flow, t_in, first.leaving_c)
-    share = own.let("first_share_kg_s", between(needed - coil.lam * left, 0.0, at_most), "less what the coil removes")
+    left = own.let("left_alone_w", _left_to_the_coil(flow, t_in, first.leaving_c))
+    share = own.let("first_share_kg_s", between(needed - coil.water(left), 0.0, able), "less what the coil removes")
 
     supply = own.section("supply")
-    near = supply.let("first_humidity_ratio", w_in - share / flow)
+    base = own.let("base_kg_s", pl.max_horizontal(share, by_wheel)) if wheel else share
+    near = supply.let("first_humidity_ratio", w_in - base / flow)
     treated = unit.treat(supply, near, c("pressure_pa"))
     # kilograms not taken leave the supply warmer, and the coil more to cool: d(left)/d(device), a straight line
     per_kg = air.CP_MOIST_AIR * treated.leaving_c_per_humidity
-    left = _left_to_the_coil(flow, t_in, treated.leaving_c)
-    wanted = share + (needed - share - coil.lam * left) / pl.when(left > 0).then(
-        at_least(1 - coil.lam * per_kg, LEAST_RESPONSE)
-    ).otherwise(1.0)
-    device = own.let("takes_kg_s", between(wanted, 0.0, at_most), "water the unit takes")
-    leaving = treated.leaving_c - treated.leaving_c_per_humidity * (device - share) / flow
-    leaving = own.let("leaving_c", pl.min_horizontal(leaving, t_in), "saturated supply, before reheat")
+    left = own.let("left_w", _left_to_the_coil(flow, t_in, treated.leaving_c), "of cooling to the installed coil")
+    water = own.let("coil_water_kg_s", coil.water(left), "and what it removes with that")
+    response = pl.when(water > 0).then(at_least(1 - coil.per_w * per_kg, LEAST_RESPONSE)).otherwise(1.0)
+    wanted = between(share + (needed - share - water) / response, 0.0, able)
+    device = own.let("takes_kg_s", pl.max_horizontal(wanted, by_wheel) if wheel else wanted, "water the unit takes")
+    leaving = treated.leaving_c - treated.leaving_c_per_humidity * (device - base) / flow
+    leaving = pl.min_horizontal(leaving, arrives.coil_c)
+    by_coil = device - by_wheel
+    if wheel:
+        by_coil = own.let("unit_coil_kg_s", at_least(by_coil, 0.0), "water its coil takes behind the wheel")
+        leaving = pl.when(by_coil > 0).then(leaving).otherwise(arrives.coil_c)
+    leaving = own.let("leaving_c", leaving, "saturated supply, before reheat")
     chilled = own.let("chilled_w", flow * air.CP_MOIST_AIR * (t_in - leaving), "sensible heat taken from the air")
-    duty = chilled + device * (air.LATENT_HEAT_0C + air.CP_VAPOUR * t_in)
-    power = own.let("unit_w", unit.compressor_w(duty, leaving, c("outdoor_c")), "its compressor and condenser fan")
+    duty = flow * air.CP_MOIST_AIR * (arrives.coil_c - leaving)
+    duty = own.let("duty_w", duty + by_coil * (air.LATENT_HEAT_0C + air.CP_VAPOUR * arrives.coil_c), "of its coil")
+    fraction = c(f"{name}.carnot_fraction")
+    power = own.let("unit_w", unit.compressor_w(duty, leaving, c("outdoor_c"), fraction), "compressor, condenser fan")
 
     surplus = own.let(
         "surplus_w", at_least(chilled - c("sensible_at_heating_w"), 0.0), "heat to hold the heating set point"
@@ -69,13 +122,13 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     heating = own.let("heating_needed_w", surplus - free, "left to the site's heating")
 
     load = own.let("cooling_load_w", at_least(c("sensible_at_cooling_w") - chilled, 0.0), "left to the installed coil")
-    runs = own.let(
-        "runs", pl.min_horizontal(load / coil.sensible_w, pl.lit(1.0)), "part of the hour the installed coil runs"
-    )
-    cooling = own.let("cooling_w", runs * coil.sensible_w, "sensible cooling it delivers")
+    runs = own.let("runs", coil.running.runs_for(load), "part of the hour the installed coil runs")
+    kept = own.let("kept", PART_LOAD.kept(runs), "its water in full-run hours, less what re-evaporates")
+    cooling = own.let("cooling_w", coil.running.cooling_w(runs, kept), "sensible cooling it delivers")
+    at_near, slope = coil.running.moisture_kg_s, coil.running.moisture_slope
     humidity = own.let(
         "settled_humidity_ratio",
-        SPACE.less(device).settled(runs * coil.at_near, runs * coil.slope, coil.near),
+        SPACE.less(device).settled(kept * at_near, kept * slope, coil.near),
         "the limit, if both keep up",
     )
     # cold supply relieves the installed coil, which then dries less: where that leaves the space damper, the unit rests
@@ -84,8 +137,8 @@ def damp_hour(sheet: Worksheet) -> Outcome:
         space_c=installed.floating_c(-chilled - cooling),
         humidity_ratio=humidity,
         coil_sensible_w=cooling,
-        coil_kg_s=at_least(runs * (coil.at_near + coil.slope * (humidity - coil.near)), 0.0),
-        compressor_w=installed.compressor_power(coil.power_w, runs),
+        coil_kg_s=at_least(kept * (at_near + slope * (humidity - coil.near)), 0.0),
+        compressor_w=installed.compressor_power(coil.running.state.power_w, runs),
         fans_w=installed.fan_power(runs),
         heating_w=heating,
         heating_electricity_w=installed.heating_electricity(heating),
@@ -93,10 +146,11 @@ def damp_hour(sheet: Worksheet) -> Outcome:
         unmet_cooling_w=load - cooling,
         device_kg_s=device,
         device_heat_w=-chilled,
-        dehumidifier_w=power + fan_w() * (1 - c("open")),
+        dehumidifier_w=power + fan_w * (1 - c("open")),
         reheat_w=free,
     )
-    return temperature_only.unless(helps, running)
+    outcome = temperature_only.unless(helps, running)
+    return replace(outcome, dehumidifier_w=outcome.dehumidifier_w + fan_w * c("open"))
 
 
 def _left_to_the_coil(flow: pl.Expr, entering_c: pl.Expr, leaving_c: pl.Expr) -> pl.Expr:
@@ -111,18 +165,18 @@ class _Coil:
         self.near = own.let(
             "near_humidity_ratio", pl.when(short).then(temperature_only.damp_at_most()).otherwise(limit)
         )
-        running = installed.coil_at(own.section("coil"), pl.col("cooling_setpoint_c"), self.near, pl.lit(0.0))
-        self.sensible_w, self.power_w = running.sensible_w, running.state.power_w
-        self.at_near, self.slope = running.moisture_kg_s, running.moisture_slope
-        at_limit = at_least(self.at_near - self.slope * (self.near - limit), 0.0)
-        self.lam = own.let("water_per_heat_kg_j", at_limit / self.sensible_w, "water per joule of cooling")
+        coil = installed.coil_at(own.section("coil"), pl.col("cooling_setpoint_c"), self.near, pl.lit(0.0))
+        at_limit = at_least(coil.moisture_kg_s - coil.moisture_slope * (self.near - limit), 0.0)
+        at_limit = own.let("coil_at_limit_kg_s", at_limit, "water it takes at the limit at full run")
+        latent = own.let("coil_latent_full_w", coil.latent_w, "what its water takes to evaporate")
+        lines = enumerate(PART_LOAD.water_of_cooling(coil.sensible_w, latent, at_limit))
+        self._lines = [
+            (own.let(f"water_per_w_{i}", per_w, "water per watt of cooling"), own.let(f"water_offset_{i}", offset))
+            for i, (per_w, offset) in lines
+        ]
+        self.running = replace(coil, latent_w=latent)
+        self.per_w = self._lines[-1][0]
 
-
-STRATEGY = Strategy(
-    name=NAME,
-    summary="a dedicated unit dries the ventilation air for the whole space",
-    damp_hour=damp_hour,
-    has_device=True,
-    standing_w=lambda: fan_w() * pl.col("open"),
-    unavailable=pl.when(pl.col("outdoor_air_l_s") <= 0).then(pl.lit("no mechanical outdoor air to treat")),
-)
+    def water(self, cooling_w: pl.Expr) -> pl.Expr:
+        """Water the coil removes while it delivers this cooling [kg/s]."""
+        return pl.max_horizontal(pl.lit(0.0), *(per_w * cooling_w + offset for per_w, offset in self._lines))

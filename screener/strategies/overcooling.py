@@ -2,72 +2,108 @@
 
 The space drifts down from the cooling set point towards the heating set point as the coil runs on; below it the surplus
 cooling has to be put back. The coil is solved at the temperature the space drifts to. Shared by all strategies that
-overcool. The temperature it drifts to and the run of the coil depend on each other: a straight line through two solutions
-of the coil settles both.
+run the installed coil for the moisture. The temperature it drifts to and the run of the coil depend on each other: a
+straight line through two solutions of the coil settles both.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 
 import polars as pl
 
 from screener.bounds import at_least, at_most
-from screener.hour import SPACE
+from screener.hour import PART_LOAD, SPACE
+from screener.physics import cooling_coil
+from screener.physics import psychrometrics as air
 from screener.physics.cooling_coil import CoilState
 from screener.strategies import installed, temperature_only
 from screener.strategies.installed import RunningCoil
 from screener.strategies.strategy import NOTHING, Outcome
 from screener.worksheet import Worksheet
 
+REHEAT_CONDENSING_C = 38.0  # about 12 K above the air leaving the reheat coil, common practice, no source
+
+
+@dataclass(frozen=True)
+class Machine:
+    """What runs for the moisture: the coil at a space temperature and humidity, and the names of its steps.
+
+    `added_w` is heat it adds to the space while it acts, beside what it cools; with `reheats` false it stops where the
+    space would fall below the heating set point.
+    """
+
+    section: str
+    at_limit: str
+    coil_at: Callable[[Worksheet, pl.Expr, pl.Expr], RunningCoil]
+    added_w: pl.Expr = NOTHING
+    reheats: bool = True
+
+
+INSTALLED = Machine("overcooling", "coil_at_limit", installed.coil_at)
+
 
 @dataclass(frozen=True)
 class Overcooling:
-    """The hour before anyone has said where the reheat comes from; `outcome` has none of its energy yet."""
+    """The hour before anyone has said where the reheat comes from; `outcome` has none of its energy yet.
+
+    `helps` is false where running on would leave the space damper than temperature control does, so it is not done.
+    """
 
     coil: CoilState
     runs: pl.Expr
     reheat_w: pl.Expr
     outcome: Outcome
+    helps: pl.Expr
 
 
-def overcool(sheet: Worksheet) -> Overcooling:
+def overcool(sheet: Worksheet, machine: Machine = INSTALLED) -> Overcooling:
     """Run the coil for the moisture. Where it is too small, the humidity rises until the coil keeps up."""
-    own = sheet.section("overcooling")
+    own = sheet.section(machine.section)
     limit, needed = pl.col("limit_humidity_ratio"), pl.col("moisture_at_limit_kg_s")
-    at_limit = installed.coil_at(sheet.section("coil_at_limit"), pl.col("cooling_setpoint_c"), limit)
-    would_run = at_most(needed / at_least(at_limit.moisture_kg_s, installed.TINY_KG_S), 1.0)
-    first = own.let(
-        "first_drift_c", installed.floating_c(-would_run * at_limit.sensible_w), "with the coil as it is there"
-    )
+    gain, at_heating = (_with(machine.added_w, pl.col(f"sensible_at_{state}_w")) for state in ("cooling", "heating"))
+    at_limit = machine.coil_at(sheet.section(machine.at_limit), pl.col("cooling_setpoint_c"), limit)
+    part = at_most(needed / at_least(at_limit.moisture_kg_s, installed.TINY_KG_S), 1.0)
+    part = own.let("part_of_full_run", part, "of the water of a full hour at the limit")
+    would_run = own.let("would_run", at_most(PART_LOAD.runs_for_water(part), 1.0))
+    first = _with(machine.added_w, -at_limit.cooling_w(would_run, part))
+    first = own.let("first_drift_c", installed.floating_c(first), "with the coil as it is there")
     short = needed > at_limit.moisture_kg_s
     near = own.let(
         "near_humidity_ratio",
         pl.when(short).then(temperature_only.damp_at_most()).otherwise(limit),
         "where to solve the coil: at the limit, or where it cannot be held",
     )
-    probe = installed.coil_at(own.section("probe"), first, near)
-    drift = own.let("drift_c", _settled_drift(at_limit, probe, first, near), "where the space drifts to while it runs")
-    coil = installed.coil_at(own.section("coil"), drift, near)
-    for_heat = (
-        pl.when(drift >= pl.col("cooling_setpoint_c")).then(pl.col("cooling_load_w") / coil.sensible_w).otherwise(0.0)
-    )
-    runs = at_most(pl.max_horizontal(needed / _able(coil, near), for_heat), 1.0)
+    probe = machine.coil_at(own.section("probe"), first, near)
+    drift = _settled_drift(own, part, gain, at_limit, probe, first, near)
+    drift = own.let("drift_c", drift, "where the space drifts to while it runs")
+    coil = machine.coil_at(own.section("coil"), drift, near)
+    load = pl.col("cooling_load_w") if machine.added_w is NOTHING else at_least(gain, 0.0)
+    for_heat = pl.when(drift >= pl.col("cooling_setpoint_c")).then(coil.runs_for(load)).otherwise(0.0)
+    for_water = at_most(PART_LOAD.runs_for_water(at_most(needed / _able(coil, near), 1.0)), 1.0)
+    runs = pl.max_horizontal(for_water, for_heat)
+    if not machine.reheats:
+        runs = at_most(runs, coil.runs_for(at_least(at_heating, 0.0)))
     runs = own.let("runs", runs, "part of the hour the coil runs, for moisture or for heat")
-    removal = own.let("removal_kg_s", runs * coil.moisture_kg_s, "water the coil takes there")
-    slope = own.let("removal_slope", runs * coil.moisture_slope, "with the humidity of the space")
+    kept = own.let("kept", PART_LOAD.kept(runs), "its water in full-run hours, less what re-evaporates")
+    removal = own.let("removal_kg_s", kept * coil.moisture_kg_s, "water the coil takes there")
+    slope = own.let("removal_slope", kept * coil.moisture_slope, "with the humidity of the space")
     humidity = own.let("settled_humidity_ratio", SPACE.settled(removal, slope, near), "the limit, if the coil keeps up")
-    cooling = own.let("cooling_w", runs * coil.sensible_w, "sensible cooling delivered")
-    at_heating = pl.col("sensible_at_heating_w")
+    cooling = own.let("cooling_w", coil.cooling_w(runs, kept), "sensible cooling delivered")
     heating = pl.col("temperature_only.heating_needed_w")
-    reheat = own.let(
-        "reheat_needed_w",
-        at_least(cooling - at_heating, 0.0) - heating,
-        "heat to hold the heating set point, beyond what the space needs without any cooling",
-    )
+    if machine.added_w is not NOTHING:
+        heating = own.let("heating_needed_w", at_least(-at_heating, 0.0), "below the heating set point")
+    reheat = NOTHING
+    if machine.reheats:
+        reheat = own.let(
+            "reheat_needed_w",
+            at_least(cooling - at_heating, 0.0) - heating,
+            "heat to hold the heating set point, beyond what the space needs without any cooling",
+        )
     removes = own.let("coil_removes_kg_s", at_least(removal + slope * (humidity - near), 0.0), "water the coil takes")
     # cooler air can dry less: where running on would leave the space damper, it is not done
     helps = own.let("helps", humidity < pl.col(f"{temperature_only.NAME}.humidity_ratio"), "the coil runs for moisture")
     running = Outcome(
-        space_c=own.let("settled_c", installed.floating_c(-cooling), "between the set points"),
+        space_c=own.let("settled_c", installed.floating_c(_with(machine.added_w, -cooling)), "between the set points"),
         humidity_ratio=humidity,
         coil_sensible_w=cooling,
         coil_kg_s=removes,
@@ -78,13 +114,36 @@ def overcool(sheet: Worksheet) -> Overcooling:
         heating_w=heating,
         heating_electricity_w=own.let("heating_electric_w", installed.heating_electricity(heating)),
         heating_fuel_w=own.let("heating_by_fuel_w", installed.heating_fuel(heating)),
-        unmet_cooling_w=own.let("unmet_w", at_least(pl.col("sensible_at_cooling_w") - cooling, 0.0)),
+        unmet_cooling_w=own.let("unmet_w", at_least(gain - cooling, 0.0)),
         reheat_w=reheat,
+        device_heat_w=machine.added_w,
     )
     resting = temperature_only.unless(helps, running)
     outcome = Outcome(**{f.name: _named(own, f.name, getattr(resting, f.name)) for f in fields(Outcome)})
     runs = own.let("runs_for_moisture", pl.when(helps).then(runs).otherwise(0.0), "part of the hour, where it helps")
-    return Overcooling(coil.state, runs, outcome.reheat_w, outcome)
+    return Overcooling(coil.state, runs, outcome.reheat_w, outcome, helps)
+
+
+def condenser_reheat(section: Worksheet, cooled: Overcooling) -> tuple[pl.Expr, pl.Expr]:
+    """Compressor power [W] with the unit's own condenser reheating, and the reheat [W] it leaves to others.
+
+    The heat is free up to what the unit rejects. To be of use the condenser must stay warm: while it reheats, the
+    condensing temperature is held at REHEAT_CONDENSING_C or above, and the compressor pays for that in cool weather.
+    """
+    coil, runs, reheat = cooled.coil, cooled.runs, cooled.reheat_w
+    held = cooling_coil.carnot_cop(
+        pl.col("carnot_fraction"), coil.adp_c, pl.col("outdoor_c"), coil.load, REHEAT_CONDENSING_C
+    )
+    power = section.let("warm_condenser_w", coil.total_w / held, "compressor at full run with the condenser kept warm")
+    rejected = section.let("rejected_w", runs * (coil.total_w + power), "heat of the space and of the compressor")
+    from_unit = section.let("from_condenser_w", pl.min_horizontal(reheat, rejected), "reheat that costs nothing more")
+    short = section.let("short_w", reheat - from_unit, "reheat left to others")
+    warm = installed.compressor_power(power, runs)
+    return pl.when(reheat > 0).then(warm).otherwise(cooled.outcome.compressor_w), short
+
+
+def _with(added_w: pl.Expr, power_w: pl.Expr) -> pl.Expr:
+    return power_w if added_w is NOTHING else power_w + added_w
 
 
 def _able(coil: RunningCoil, near: pl.Expr) -> pl.Expr:
@@ -94,22 +153,31 @@ def _able(coil: RunningCoil, near: pl.Expr) -> pl.Expr:
     )
 
 
-def _settled_drift(warm: RunningCoil, cold: RunningCoil, first: pl.Expr, near: pl.Expr) -> pl.Expr:
+def _settled_drift(
+    own: Worksheet, part: pl.Expr, gain: pl.Expr, warm: RunningCoil, cold: RunningCoil, first: pl.Expr, near: pl.Expr
+) -> pl.Expr:
     """Where the space settles, u kelvin below the cooling set point, while the coil runs for all the water [degC].
 
-    Water and sensible duty of the coil are straight lines through both states; run times duty is gain,
-    needed (s + s' u) = (S + K u) (m + m' u), has one positive root u.
+    Water m and sensible duty s of the coil at full run are straight lines of u through both states. With the ruling line
+    of water kept against run fraction, X = (needed / m - b) / a, its cooling X (s + h m) - h needed meets the gain S + K u
+    where (needed - b m) (s + h m) = a m (S + K u + h needed): one root u is the wanted one.
     """
-    needed, gain, k = pl.col("moisture_at_limit_kg_s"), pl.col("sensible_at_cooling_w"), pl.col("conductance_w_k")
+    needed, k, h = pl.col("moisture_at_limit_kg_s"), pl.col("conductance_w_k"), air.EVAPORATION_J_KG
     start = pl.col("cooling_setpoint_c")
+    slope, offset = PART_LOAD.chord_at(part)
+    a = own.let("kept_slope", slope, "of water kept against run fraction")
+    b = own.let("kept_offset", offset)
     span = at_least(start - first, 1e-6)
-    more_water = at_least((_able(cold, near) - warm.moisture_kg_s) / span, 0.0)
-    more_heat = (cold.sensible_w - warm.sensible_w) / span
-    a = k * more_water
-    b = gain * more_water + k * warm.moisture_kg_s - needed * more_heat
-    c = gain * warm.moisture_kg_s - needed * warm.sensible_w
-    root = at_least(b * b - 4 * a * c, 0.0).sqrt()
-    return installed.within_set_points(start + 2 * c / at_least(b + root, 1e-12))
+    m, m_u = warm.moisture_kg_s, at_least((_able(cold, near) - warm.moisture_kg_s) / span, 0.0)
+    m_u = own.let("water_per_k", m_u, "water at full run, per kelvin of drift")
+    all_heat = warm.sensible_w + h * m
+    all_u = own.let("heat_per_k", (cold.sensible_w - warm.sensible_w) / span + h * m_u, "all heat, likewise")
+    wanted = gain + h * needed
+    square = a * k * m_u + b * m_u * all_u
+    line = own.let("drift_line", a * (m * k + m_u * wanted) + b * m_u * all_heat - (needed - b * m) * all_u)
+    rest = own.let("drift_rest", a * m * wanted - (needed - b * m) * all_heat)
+    root = at_least(line * line - 4 * square * rest, 0.0).sqrt()
+    return installed.within_set_points(start + 2 * rest / at_least(line + root, 1e-12))
 
 
 def _named(own: Worksheet, name: str, expr: pl.Expr) -> pl.Expr:

@@ -1,7 +1,7 @@
 """What a strategy is, what it must say of an hour, and how the hours with nothing to do are filled in."""
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field, fields, replace
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, fields
 
 import polars as pl
 
@@ -48,15 +48,15 @@ class Strategy:
     """A strategy's name, what it is in a line, and its hour.
 
     `damp_hour` adds its steps to the worksheet and returns the outcome of an hour that temperature control alone leaves
-    above the limit. `standing_w` is electricity the equipment draws in every hour. `unavailable` is text where a site
-    cannot have it, null elsewhere, over the columns of a site. A strategy that `has_device` is sized by the water it
-    would take at the design hours.
+    above the limit. `standing` says what the equipment draws, or saves, in every other hour: power [W] beside that of the
+    reference by field of Outcome. `unavailable` is text where a site cannot have it, null elsewhere, over the columns of
+    a site. A strategy that `has_device` is sized by the water it would take at the design hours.
     """
 
     name: str
     summary: str
     damp_hour: Callable[[Worksheet], Outcome]
-    standing_w: Callable[[], pl.Expr] = lambda: NOTHING
+    standing: Callable[[Worksheet], Mapping[str, pl.Expr]] = lambda _: {}
     has_device: bool = False
     unavailable: pl.Expr = field(default_factory=lambda: pl.lit(None, dtype=pl.String))
 
@@ -68,21 +68,19 @@ def add_reference(sheet: Worksheet, reference: Strategy) -> None:
 
 
 def add_standing(sheet: Worksheet, strategies: Iterable[Strategy]) -> None:
-    """Add `<strategy>.standing_w`, what its equipment draws in an hour that is not damp, where there is any."""
+    """Add what equipment draws or saves in an hour that is not damp: `<strategy>.standing.<field>` and its carriers."""
     for strategy in strategies:
-        standing = strategy.standing_w()
-        if not standing.meta.eq(NOTHING):
-            sheet.section(strategy.name).let("standing_w", standing, "drawn whether or not there is water to remove")
+        section = sheet.section(f"{strategy.name}.standing")
+        powers = {name: section.let(name, power) for name, power in strategy.standing(section).items()}
+        for total, parts in (("electricity_w", ELECTRICITY), ("fuel_w", FUEL)):
+            if used := [powers[part] for part in parts if part in powers]:
+                section.let(total, pl.sum_horizontal(used))
 
 
 def add_damp_hours(sheet: Worksheet, strategies: Iterable[Strategy]) -> None:
     """Add the damp hour of each strategy: `<strategy>.<field of Outcome>`, `.electricity_w` and `.fuel_w`."""
     for strategy in strategies:
-        acting = strategy.damp_hour(sheet)
-        standing = strategy.standing_w()
-        if not standing.meta.eq(NOTHING):
-            acting = replace(acting, dehumidifier_w=acting.dehumidifier_w + standing)
-        _add_outcome(sheet.section(strategy.name), acting)
+        _add_outcome(sheet.section(strategy.name), strategy.damp_hour(sheet))
 
 
 def _add_outcome(section: Worksheet, outcome: Outcome) -> Outcome:

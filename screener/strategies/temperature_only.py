@@ -10,8 +10,9 @@ from dataclasses import MISSING, fields
 import polars as pl
 
 from screener.bounds import at_least, at_most
-from screener.hour import COIL, SPACE
+from screener.hour import COIL, PART_LOAD, SPACE
 from screener.physics import cooling_coil
+from screener.physics import psychrometrics as air
 from screener.strategies import installed
 from screener.strategies.strategy import NOTHING, Outcome, Strategy
 from screener.worksheet import Worksheet
@@ -33,14 +34,15 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     first = at_most(_first_guess(own, load), pl.col("saturated_at_cooling"))
     first = own.let("first_humidity_ratio", first, "where gain and removal meet, roughly")
     coil = installed.coil_at(own.section("coil"), cooling_c, first)
-    runs = own.let("runs", at_most(load / coil.sensible_w, 1.0), "part of the hour the coil runs")
-    removal = own.let("removal_kg_s", runs * coil.moisture_kg_s, "water it takes there")
-    slope = own.let("removal_slope", runs * coil.moisture_slope, "with the humidity of the space")
+    runs = own.let("runs", coil.runs_for(load), "part of the hour the coil runs")
+    kept = own.let("kept", PART_LOAD.kept(runs), "its water in full-run hours, less what re-evaporates")
+    removal = own.let("removal_kg_s", kept * coil.moisture_kg_s, "water it takes there")
+    slope = own.let("removal_slope", kept * coil.moisture_slope, "with the humidity of the space")
     humidity = own.let("settled_humidity_ratio", SPACE.settled(removal, slope, first), "and again from the coil there")
     heating = own.let(
         "heating_needed_w", at_least(-pl.col("sensible_at_heating_w"), 0.0), "below the heating set point"
     )
-    cooling = own.let("cooling_w", runs * coil.sensible_w, "sensible cooling delivered")
+    cooling = own.let("cooling_w", coil.cooling_w(runs, kept), "sensible cooling delivered")
     return Outcome(
         space_c=installed.floating_c(-cooling),
         humidity_ratio=humidity,
@@ -79,10 +81,12 @@ def _first_guess(own: Worksheet, load: pl.Expr) -> pl.Expr:
     t_in = rough.let("entering_c", cooling_c + share * (pl.col("outdoor_c") - cooling_c))
     w_in = rough.let("entering_humidity_ratio", limit + share * (pl.col("outdoor_humidity_ratio") - limit))
     sensible, moisture, slope = cooling_coil.rough(rough, COIL, t_in, w_in, pl.col("outdoor_c"))
-    runs = at_most(load / at_least(sensible, installed.TINY_W), 1.0)
-    runs = rough.let("runs", runs, "part of the hour the coil would run")
-    removal = rough.let("removal_kg_s", runs * moisture, "water it would take at the limit")
-    slope = rough.let("removal_slope", runs * slope * (1 - share), "with the humidity of the space")
+    latent = at_least(moisture, 0.0) * air.EVAPORATION_J_KG
+    runs = PART_LOAD.runs_for_cooling(load, at_least(sensible, installed.TINY_W), latent)
+    runs = rough.let("runs", at_most(runs, 1.0), "part of the hour the coil would run")
+    kept = rough.let("kept", PART_LOAD.kept(runs), "its water in full-run hours, less what re-evaporates")
+    removal = rough.let("removal_kg_s", kept * moisture, "water it would take at the limit")
+    slope = rough.let("removal_slope", kept * slope * (1 - share), "with the humidity of the space")
     return SPACE.settled(removal, slope, limit)
 
 

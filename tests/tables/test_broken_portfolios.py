@@ -350,6 +350,7 @@ def test_strategies_and_building_types_of_the_portfolio(tmp_path: Path) -> None:
 REJECTED_TYPE = "its row of the building_types table is rejected; correct that row first"
 BASED = "{}; name the type it starts from in based_on: " + TYPES
 STRATEGIES = (
-    "outdoor_air_dehumidifier, overcool_condenser_reheat, overcool_electric_reheat, overcool_fuel_reheat, "
-    "standalone_dehumidifier, temperature_only"
+    "desiccant_condenser_regenerated, desiccant_fuel_regenerated, low_airflow_cooling, outdoor_air_dehumidifier, "
+    "outdoor_air_dehumidifier_with_recovery, overcool_condenser_reheat, overcool_electric_reheat, overcool_fuel_reheat, "
+    "overcool_reclaimed_reheat, standalone_dehumidifier, temperature_only, wrapped_coil_heat_pipe"
 )

@@ -1,0 +1,117 @@
+"""A device that dries the air of the space and leaves its heat there, sharing the water with the installed coil.
+
+Every kilogram it takes adds a = heat per kilogram to the space, which the coil cools away, drying with it. Three cases:
+
+- the space needs heat even with the device running: it takes everything, its heat replaces heating;
+- the space needs cooling: it takes Md = needed - water the coil removes at a cooling of S + a Md. That water is the largest
+  of zero and a few straight lines of the cooling, so Md is the smallest of as many roots;
+- between: it takes everything and its heat only warms the space towards the cooling set point.
+"""
+
+from dataclasses import dataclass, fields, replace
+
+import polars as pl
+
+from screener.bounds import at_least, between
+from screener.hour import PART_LOAD, SPACE
+from screener.physics import psychrometrics as air
+from screener.physics.cooling_coil import CoilState
+from screener.strategies import installed, temperature_only
+from screener.strategies.strategy import Outcome
+from screener.worksheet import Worksheet
+
+
+@dataclass(frozen=True)
+class Device:
+    """Water it can take [kg/s] and heat it leaves per kilogram [J/kg], at the cooling and at the heating set point."""
+
+    most_at_cooling: pl.Expr
+    heat_at_cooling: pl.Expr
+    most_at_heating: pl.Expr
+    heat_at_heating: pl.Expr
+
+
+@dataclass(frozen=True)
+class Shared:
+    """The hour before anyone has said what the device's energy is; `cold` where it runs at the heating set point.
+
+    `outcome` is that of temperature control where the device would not help; its `device_kg_s` is zero there. `runs` is
+    the part of the hour the installed coil runs, `coil` its state then.
+    """
+
+    outcome: Outcome
+    cold: pl.Expr
+    runs: pl.Expr
+    coil: CoilState
+
+
+def share(sheet: Worksheet, own: Worksheet, device: Device) -> Shared:
+    """Split the water between the device and the coil, and settle the hour. `own` holds the device's steps."""
+    c = pl.col
+    needed, at_cooling = c("moisture_at_limit_kg_s"), c("sensible_at_cooling_w")
+    most, cold_most = (pl.min_horizontal(needed, able) for able in (device.most_at_cooling, device.most_at_heating))
+    cold = own.let(
+        "space_cold", c("sensible_at_heating_w") + cold_most * device.heat_at_heating <= 0, "still needs heat"
+    )
+    warm = own.let(
+        "space_warm", at_cooling + most * device.heat_at_cooling > 0, "needs cooling with the device running"
+    )
+
+    installed.coil_at(sheet.section("coil_at_limit"), c("cooling_setpoint_c"), c("limit_humidity_ratio"))
+    kept = c("temperature_only.kept")
+    short = own.let("short", needed > most + kept * c("coil_at_limit.moisture_kg_s"), "too small")
+    coil_w = own.let("coil_sensible_full_w", _either(short, "net_sensible_w"), "installed coil at full run")
+    near = pl.when(short).then(c("temperature_only.first_humidity_ratio")).otherwise(c("limit_humidity_ratio"))
+    near = own.let("near_humidity_ratio", near, "where the coil is solved: at the limit, or where it cannot be held")
+    slope = own.let("coil_slope", _either(short, "moisture_slope_in_space"))
+    at_near = own.let("coil_kg_s_full", _either(short, "moisture_kg_s"), "water it takes at full run")
+    at_limit = at_least(at_near - slope * (near - c("limit_humidity_ratio")), 0.0)
+    at_limit = own.let("coil_at_limit_kg_s", at_limit, "and at the limit")
+    latent = own.let("coil_latent_full_w", at_near * air.EVAPORATION_J_KG)
+
+    roots = [needed]
+    for number, (per_w, offset) in enumerate(PART_LOAD.water_of_cooling(coil_w, latent, at_limit)):
+        per_w = own.let(f"water_per_w_{number}", per_w, "water the coil takes per watt of cooling")
+        roots.append((needed - offset - per_w * at_cooling) / (1 + per_w * device.heat_at_cooling))
+    shared = at_least(pl.min_horizontal(roots), needed - at_limit)
+    shared = between(shared, 0.0, device.most_at_cooling)
+    takes = pl.when(cold).then(cold_most).when(warm).then(shared).otherwise(most)
+    takes = own.let("takes_kg_s", takes, "water the device takes")
+    per_kg = pl.when(cold).then(device.heat_at_heating).otherwise(device.heat_at_cooling)
+    heat = own.let("heat_w", takes * per_kg, "heat it leaves in the space")
+
+    load = own.let("cooling_load_w", at_least(at_cooling + heat, 0.0), "left to the installed coil")
+    runs = own.let("runs", PART_LOAD.runs_for_cooling(load, coil_w, latent), "before its limit")
+    runs = own.let("runs_at_most_1", pl.min_horizontal(runs, pl.lit(1.0)), "part of the hour the installed coil runs")
+    kept = own.let("kept", PART_LOAD.kept(runs), "its water in full-run hours, less what re-evaporates")
+    cooling = own.let("cooling_w", runs * coil_w + (runs - kept) * latent, "sensible cooling delivered")
+    settled = SPACE.less(takes).settled(kept * at_near, kept * slope, near)
+    humidity = own.let("settled_humidity_ratio", settled, "the limit, if both keep up")
+    heating = own.let("heating_needed_w", at_least(-c("sensible_at_heating_w") - heat, 0.0), "after the device's heat")
+    # only where the coil is far too small can its warmer, damper run cost more water than the device takes
+    helps = own.let("helps", humidity < c(f"{temperature_only.NAME}.humidity_ratio"), "the device runs")
+    coil = CoilState(**{field.name: _either(short, field.name) for field in fields(CoilState)})
+    running = Outcome(
+        space_c=installed.floating_c(heat - cooling),
+        humidity_ratio=humidity,
+        coil_sensible_w=cooling,
+        coil_kg_s=at_least(kept * (at_near + slope * (humidity - near)), 0.0),
+        compressor_w=installed.compressor_power(coil.power_w, runs),
+        fans_w=installed.fan_power(runs),
+        heating_w=heating,
+        heating_electricity_w=installed.heating_electricity(heating),
+        heating_fuel_w=installed.heating_fuel(heating),
+        unmet_cooling_w=load - cooling,
+        device_kg_s=takes,
+        device_heat_w=heat,
+    )
+    outcome = temperature_only.unless(helps, running)
+    takes = own.let("device_takes_kg_s", outcome.device_kg_s, "nothing where it would not help")
+    return Shared(replace(outcome, device_kg_s=takes), cold, runs, coil)
+
+
+def _either(short: pl.Expr, what: str) -> pl.Expr:
+    """The installed coil solved at the limit, or where temperature control alone leaves the space."""
+    return (
+        pl.when(short).then(pl.col(f"{temperature_only.NAME}.coil.{what}")).otherwise(pl.col(f"coil_at_limit.{what}"))
+    )

@@ -1,0 +1,41 @@
+"""Overcool until the water has fallen out, then put the surplus cooling back with heat the refrigeration rejects.
+
+The heat is free up to what the cases' racks can give; while it is taken, the racks that give it run at a higher head
+pressure, and their compressors pay for that in cool weather. What is short comes from the site's heating.
+"""
+
+from dataclasses import replace
+
+import polars as pl
+
+from screener.physics import refrigeration
+from screener.strategies.overcooling import overcool
+from screener.strategies.strategy import Outcome, Strategy
+from screener.worksheet import Worksheet
+
+NAME = "overcool_reclaimed_reheat"
+
+
+def damp_hour(sheet: Worksheet) -> Outcome:
+    """Reheat from the racks with their head-pressure penalty, and the shortfall from the site's heating."""
+    own = sheet.section(f"{NAME}.damp")
+    cooled = overcool(sheet)
+    racks = pl.col("case_electricity_w")
+    reclaimed = pl.min_horizontal(cooled.reheat_w, refrigeration.reclaimable_w(racks))
+    reclaimed = own.let("reclaimed_w", reclaimed, "reheat from the refrigeration")
+    short = own.let("short_w", cooled.reheat_w - reclaimed, "reheat left to the site's heating")
+    penalty = refrigeration.reclaim_penalty_w(racks, reclaimed, pl.col("outdoor_c"))
+    penalty = own.let("penalty_w", penalty, "refrigeration compressors more, at the higher head pressure")
+    return replace(
+        cooled.outcome,
+        reheat_electricity_w=short * pl.col("reheat_electric_per_heat") + penalty,
+        reheat_fuel_w=short * pl.col("reheat_fuel_per_heat"),
+    )
+
+
+STRATEGY = Strategy(
+    name=NAME,
+    summary="overcool, then reheat with heat from the refrigeration",
+    damp_hour=damp_hour,
+    unavailable=pl.when(pl.col("case_electricity_w") <= 0).then(pl.lit("no refrigeration to reclaim heat from")),
+)
