@@ -10,6 +10,7 @@ import polars as pl
 
 from screener import (
     climate,
+    contracts,
     economics,
     engine,
     errors,
@@ -116,9 +117,20 @@ def run(folder: Path, out: Path, force: bool = False, strict: bool = False, watc
             "rejects": portfolio.rejects,
         }
         info = outputs.provenance(portfolio.files, asdict(portfolio.settings), watch.timings)
-        outputs.write_run(out, written, info, force)
+        outputs.write_run(out, written, info, force, inputs=made_from(portfolio, hours))
     watch.stop()
     return Run(portfolio, ranking, rank.totals(ranking), portfolio.rejects)
+
+
+def made_from(portfolio: Portfolio, hours: pl.DataFrame) -> dict[str, pl.DataFrame]:
+    """What a run folder keeps of its inputs, so that it can be priced and explained without the portfolio."""
+    return {
+        "tariffs": portfolio.tariffs,
+        "tariff_periods": pl.DataFrame(schema=contracts.load("tariff_periods").polars_schema()),
+        "strategies": portfolio.strategies,
+        "equipment": portfolio.equipment,
+        "weather": hours.filter(pl.col("weather_id").str.starts_with(climate.OWN_WEATHER)),
+    }
 
 
 def in_money(totals: pl.DataFrame, costs: pl.DataFrame, sites: pl.DataFrame, portfolio: Portfolio) -> pl.DataFrame:

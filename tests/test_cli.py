@@ -61,6 +61,7 @@ def test_run_ranks_every_site_and_writes_the_folder(portfolio, tmp_path):
         "rejects.csv",
         "run.json",
         "datapackage.json",
+        "inputs",
     }
     assert "Screening estimates" in result.stderr
     assert "Screening estimates" not in result.stdout
@@ -71,9 +72,11 @@ def test_same_input_same_bytes(portfolio, tmp_path):
     outs = [tmp_path / "one", tmp_path / "two"]
     for out in outs:
         assert screener("run", portfolio, "--out", out, "-q").exit_code == 0
-    for file in outs[0].iterdir():
+    files = [file.relative_to(outs[0]) for file in outs[0].rglob("*.*")]
+    assert len(files) == 9 + 5
+    for file in files:
         if file.name != "run.json":
-            assert file.read_bytes() == (outs[1] / file.name).read_bytes(), file.name
+            assert (outs[0] / file).read_bytes() == (outs[1] / file).read_bytes(), file
 
 
 def test_json_is_one_document(portfolio, tmp_path):

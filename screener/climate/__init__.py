@@ -11,21 +11,21 @@ import polars as pl
 
 from screener.climate import figures, hourly_files, statistical_year
 from screener.climate.carried import stations
-from screener.climate.hourly_files import PREFIX
+from screener.climate.hourly_files import PREFIX as OWN_WEATHER
 from screener.climate.places import find, locate
 from screener.errors import UsageError
 from screener.physics.psychrometrics import elevation
 
-__all__ = ["design_conditions", "find", "hours", "locate", "monthly_figures", "stations"]
+__all__ = ["OWN_WEATHER", "design_conditions", "find", "hours", "locate", "monthly_figures", "stations"]
 
 
 def hours(weather_ids: Sequence[str], folder: Path | None = None, days: int = statistical_year.DAYS) -> pl.DataFrame:
     """Weighted hours of each weather: `weather_id, month, hour` (0-23, beginning), `day_of_week` (0 Monday), `weight_h`,
     `outdoor_c`, `outdoor_humidity_ratio`, `pressure_pa`, `irradiance_w_m2`. Ids as `locate` gives them; `folder` is the
     portfolio whose `weather/` holds the files; `days` a month of a statistical year."""
-    numbers = [w for w in weather_ids if not w.startswith(PREFIX)]
+    numbers = [w for w in weather_ids if not w.startswith(OWN_WEATHER)]
     frames = [statistical_year.rebuild(numbers, days).rename({"station": "weather_id"})] if numbers else []
-    frames += [hourly_files.read(w, folder) for w in weather_ids if w.startswith(PREFIX)]
+    frames += [hourly_files.read(w, folder) for w in weather_ids if w.startswith(OWN_WEATHER)]
     return pl.concat([frame.select(hourly_files.COLUMNS) for frame in frames])
 
 
@@ -37,7 +37,7 @@ def design_conditions(weather_ids: Sequence[str], folder: Path | None = None) ->
     columns = ["weather_id", "station_elevation_m", *figures.DESIGN_COLUMNS]
     listed = stations().filter(pl.col("station").is_in(list(weather_ids)))
     known = listed.rename({"station": "weather_id", "elevation_m": "station_elevation_m"})
-    files = [figures.design_conditions(hourly_files.read(w, folder)) for w in weather_ids if w.startswith(PREFIX)]
+    files = [figures.design_conditions(hourly_files.read(w, folder)) for w in weather_ids if w.startswith(OWN_WEATHER)]
     own = [f.with_columns(station_elevation_m=elevation(pl.col("pressure_pa"))) for f in files]
     return pl.concat([frame.select(columns) for frame in (known, *own)])
 

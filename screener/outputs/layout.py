@@ -1,0 +1,51 @@
+"""Which tables a run folder holds: what came out, and what it was made from."""
+
+from dataclasses import dataclass
+from pathlib import PurePosixPath
+
+RUN_FILE, PACKAGE_FILE = "run.json", "datapackage.json"
+INPUT_FOLDER = "inputs"
+
+
+@dataclass(frozen=True)
+class Output:
+    """A table of the run folder: its name, its contract, the key it is sorted by, and the kinds of file it fills.
+
+    `is_input`: what the run was made from, kept to the last bit so that it can be worked with again.
+    """
+
+    table: str
+    contract: str
+    key: tuple[str, ...]
+    formats: tuple[str, ...]
+    is_input: bool = False
+
+    def path(self, format: str) -> PurePosixPath:
+        """Where in the folder its file of this kind lies."""
+        return PurePosixPath(INPUT_FOLDER if self.is_input else "", f"{self.table}.{format}")
+
+    @property
+    def resource(self) -> str:
+        """Its name in the data package, where inputs and outputs stand side by side."""
+        return f"{INPUT_FOLDER}_{self.table}" if self.is_input else self.table
+
+
+def _input(table: str, *key: str) -> Output:
+    return Output(table, table, key, ("parquet",), is_input=True)
+
+
+OUTPUTS = (
+    Output("ranking", "ranking", ("rank",), ("parquet", "csv")),
+    Output("strategies", "strategy_results", ("site_id", "strategy"), ("parquet",)),
+    Output("ledger", "ledger", ("site_id", "month", "day_kind", "hour"), ("parquet",)),
+    Output("groups", "groups", ("climate_zone", "building_type", "best_strategy"), ("csv",)),
+    Output("sites_used", "sites_used", ("site_id",), ("parquet",)),
+    Output("rejects", "rejects", ("table", "row", "site_id", "columns", "reasons"), ("csv",)),
+)
+INPUTS = (
+    _input("tariffs", "tariff_id"),
+    _input("tariff_periods", "tariff_id"),
+    _input("strategies", "strategy"),
+    _input("equipment", "equipment_id"),
+    _input("weather", "weather_id"),
+)

@@ -1,0 +1,96 @@
+"""Opening a run folder again: its tables, what it was made from, and how it came about."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from screener import __version__, contracts
+from screener.errors import UsageError
+from screener.outputs.layout import INPUTS, OUTPUTS, PACKAGE_FILE, RUN_FILE, Output
+
+AGAIN = "run the portfolio again"
+
+
+@dataclass(frozen=True)
+class RunFolder:
+    """A complete run of this version. `path` is its folder, `info` the content of its `run.json`."""
+
+    path: Path
+    info: Mapping[str, Any] = field(repr=False)
+
+    @property
+    def settings(self) -> dict[str, Any]:
+        """The settings of the portfolio by name, as the run used them."""
+        return dict(self.info["settings"])
+
+    def table(self, name: str) -> pl.LazyFrame:
+        """A table that came out, by its name in `OUTPUTS`; columns of its contract, sorted by its key.
+
+        In `groups` and `rejects`, which are files for spreadsheets, texts that look like a formula begin with an
+        apostrophe. KeyError where runs have no such table.
+        """
+        return _scan(self.path, _named(OUTPUTS, name))
+
+    def input(self, name: str) -> pl.DataFrame:
+        """A table the run was made from, by its name in `INPUTS`, as it was after checking, to the last bit."""
+        return _scan(self.path, _named(INPUTS, name)).collect()
+
+
+def open_run(folder: Path) -> RunFolder:
+    """The run in a folder. UsageError where it is no run, not whole, or was written by another version."""
+    if not (folder / RUN_FILE).is_file():
+        raise UsageError(f"{folder} holds no run (no {RUN_FILE}); give the --out folder of an earlier run")
+    info = _json(folder, RUN_FILE)
+    try:
+        version, _ = str(info["versions"]["screener"]), dict(info["settings"])
+    except (KeyError, TypeError, ValueError) as error:
+        raise UsageError(f"{folder}: {RUN_FILE} does not tell version and settings; {AGAIN}") from error
+    if version != __version__:
+        raise UsageError(f"{folder} was written by version {version}, this is {__version__}; {AGAIN}")
+    _require_whole(folder)
+    return RunFolder(folder, info)
+
+
+def _require_whole(folder: Path) -> None:
+    """Every file that a run has, or that this one lists, must be there; Parquet files with the bytes they had."""
+    package = _json(folder, PACKAGE_FILE)
+    try:
+        size = {str(resource["path"]): resource.get("bytes") for resource in package["resources"]}
+    except (KeyError, TypeError, AttributeError) as error:
+        raise UsageError(f"{folder}: {PACKAGE_FILE} lists no files; {AGAIN}") from error
+    due = {str(output.path(format)) for output in (*OUTPUTS, *INPUTS) for format in output.formats}
+    missing = sorted(name for name in due | set(size) if name not in size or not (folder / name).is_file())
+    if missing:
+        raise UsageError(f"{folder} is incomplete: {', '.join(missing)} missing; {AGAIN}")
+    changed = [n for n, b in size.items() if n.endswith(".parquet") and (folder / n).stat().st_size != b]
+    if changed:
+        raise UsageError(f"{folder}: {', '.join(sorted(changed))} is not as the run left it; {AGAIN}")
+
+
+def _json(folder: Path, name: str) -> dict[str, Any]:
+    try:
+        content = json.loads((folder / name).read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise UsageError(f"{folder} is incomplete: {name} missing; {AGAIN}") from None
+    except ValueError as error:
+        raise UsageError(f"{folder}: {name} cannot be read ({error}); {AGAIN}") from error
+    if not isinstance(content, dict):
+        raise UsageError(f"{folder}: {name} is not what a run writes; {AGAIN}")
+    return content
+
+
+def _named(outputs: tuple[Output, ...], name: str) -> Output:
+    for output in outputs:
+        if output.table == name:
+            return output
+    raise KeyError(f"a run has no table {name}")
+
+
+def _scan(folder: Path, output: Output) -> pl.LazyFrame:
+    if "parquet" in output.formats:
+        return pl.scan_parquet(folder / output.path("parquet"))
+    return pl.scan_csv(folder / output.path("csv"), schema=contracts.load(output.contract).polars_schema())

@@ -1,0 +1,124 @@
+"""A run folder opened again: what is in it is what the run knew, and what is not whole is refused in words."""
+
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import polars as pl
+import pytest
+from polars.testing import assert_frame_equal
+
+from screener import climate, contracts, pipeline
+from screener.errors import UsageError
+from screener.outputs import INPUTS, OUTPUTS, RunFolder, open_run
+
+ROOT = Path(__file__).parents[1]
+
+
+@pytest.fixture(scope="module")
+def portfolio() -> Path:
+    return ROOT / "portfolios" / "ferrowmere_district"  # one of its sites brings its own weather
+
+
+@pytest.fixture(scope="module")
+def folder(portfolio: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    out = tmp_path_factory.mktemp("runs") / "run"
+    pipeline.run(portfolio, out)
+    return out
+
+
+@pytest.fixture(scope="module")
+def run(folder: Path) -> RunFolder:
+    return open_run(folder)
+
+
+def test_every_table_comes_back_with_the_columns_of_its_contract(run: RunFolder) -> None:
+    for output in OUTPUTS:
+        frame, contract = run.table(output.table).collect(), contracts.load(output.contract)
+        assert frame.height == run.info["rows"][output.table]
+        assert set(contract.columns) <= set(frame.columns), output.table
+    for output in INPUTS:
+        assert run.input(output.table).schema == pl.Schema(contracts.load(output.contract).polars_schema())
+
+
+def test_inputs_are_those_that_were_checked_to_the_last_bit(run: RunFolder, portfolio: Path) -> None:
+    checked, _ = pipeline.check(portfolio)
+    for name in ("tariffs", "strategies", "equipment"):
+        assert_frame_equal(run.input(name), getattr(checked, name), check_row_order=False, check_exact=True)
+    assert run.settings["study_years"] == checked.settings.study_years == 20
+
+
+def test_weather_of_the_portfolios_own_is_kept_and_no_other(run: RunFolder, portfolio: Path) -> None:
+    kept = run.input("weather")
+    (own,) = kept["weather_id"].unique()
+    assert own in run.table("sites_used").collect()["weather_id"].to_list()
+    hours = climate.hours([own], portfolio)
+    assert kept.height == 8760
+    assert_frame_equal(kept, hours, check_dtypes=False, check_exact=True)
+
+
+def test_a_name_no_run_has_is_a_mistake_of_the_program(run: RunFolder) -> None:
+    with pytest.raises(KeyError, match="no table sums"):
+        run.table("sums")
+    with pytest.raises(KeyError, match="no table ledger"):
+        run.input("ledger")
+
+
+def edit(folder: Path, name: str, change: Callable[[dict], object]) -> None:
+    content = json.loads((folder / name).read_text())
+    change(content)
+    (folder / name).write_text(json.dumps(content))
+
+
+BROKEN: dict[str, tuple[Callable[[Path], object], str]] = {
+    "nothing there": (shutil.rmtree, r"holds no run \(no run.json\); give the --out folder of an earlier run"),
+    "a portfolio": (lambda f: (f / "run.json").unlink(), r"holds no run"),
+    "no description": (
+        lambda f: (f / "datapackage.json").unlink(),
+        r"is incomplete: datapackage.json missing; run the portfolio again",
+    ),
+    "a table lost": (
+        lambda f: (f / "ledger.parquet").unlink(),
+        r"is incomplete: ledger.parquet missing; run the portfolio again",
+    ),
+    "inputs lost": (
+        lambda f: shutil.rmtree(f / "inputs"),
+        r"is incomplete: inputs/equipment.parquet, inputs/strategies.parquet, inputs/tariff_periods.parquet, ",
+    ),
+    "not listed": (
+        lambda f: edit(f, "datapackage.json", lambda p: p["resources"].pop()),
+        r"is incomplete: inputs/weather.parquet missing",
+    ),
+    "lists nothing": (lambda f: edit(f, "datapackage.json", dict.clear), r"datapackage.json lists no files"),
+    "cut off": (
+        lambda f: (f / "ledger.parquet").write_bytes((f / "ledger.parquet").read_bytes()[:-1]),
+        r"ledger.parquet is not as the run left it; run the portfolio again",
+    ),
+    "another version": (
+        lambda f: edit(f, "run.json", lambda info: info["versions"].update(screener="0.0.9")),
+        r"was written by version 0\.0\.9, this is \d+\.\d+\.\d+; run the portfolio again",
+    ),
+    "no version": (
+        lambda f: edit(f, "run.json", lambda info: info.pop("versions")),
+        r"run.json does not tell version and settings",
+    ),
+    "not JSON": (lambda f: (f / "run.json").write_text("{"), r"run.json cannot be read \(.*\); run the portfolio"),
+    "a list": (lambda f: (f / "run.json").write_text("[]"), r"run.json is not what a run writes"),
+}
+
+
+@pytest.mark.parametrize("case", BROKEN)
+def test_what_is_not_a_whole_run_of_this_version_is_refused(case: str, folder: Path, tmp_path: Path) -> None:
+    damage, words = BROKEN[case]
+    copy = shutil.copytree(folder, tmp_path / "copy")
+    damage(copy)
+    with pytest.raises(UsageError, match=words):
+        open_run(copy)
+
+
+def test_a_table_saved_again_by_a_spreadsheet_does_no_harm(folder: Path, tmp_path: Path) -> None:
+    copy = shutil.copytree(folder, tmp_path / "copy")
+    with (copy / "ranking.csv").open("a") as file:
+        file.write("\n")
+    assert open_run(copy).info["settings"]["currency"] == "USD"
