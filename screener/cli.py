@@ -125,6 +125,26 @@ def run(
         _notes(_run_notes(result, out), quiet)
 
 
+@app.command()
+def explain(
+    run_folder: Annotated[Path, typer.Argument(metavar="RUN", help="The --out folder of a run.")],
+    site: Annotated[str, typer.Option("--site", help="The site's id.")],
+    strategy: Annotated[str | None, typer.Option(help="A strategy; its best one unless named.")] = None,
+    at: Annotated[str | None, typer.Option(help="An hour, MM-DDTHH; the dampest unless named.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Walk a site's figures back to the weather: the year's account, then one hour, every step of it."""
+    from screener import explain as explaining
+    from screener import pipeline
+
+    with _errors_in_words():
+        document = pipeline.explain(run_folder, site, strategy, at)
+        if as_json:
+            _print_json(document)
+        else:
+            typer.echo(explaining.tell(document))
+
+
 @climate_app.command("list")
 def climate_list(
     state: Annotated[str | None, typer.Option(help="Two letters, such as FL.")] = None,

@@ -58,7 +58,7 @@ def simulate(
         hourly = hourly.select("site", *_among([*weather.columns, *any_hour.names()], kept))
         every = hourly.collect(engine="streaming")
         # most hours are not damp: what only damp ones need of the site is joined to those alone
-        terms = batch.lazy().select("site", *_among(batch.columns, damp_hour.inputs()))
+        terms = batch.lazy().select("site", *_among(batch.columns, {*damp_hour.inputs(), *ACCOUNTED}))
         damp = damp_hour.apply(every.lazy().filter("damp").join(terms, on="site", maintain_order="left"))
         damp_hours = damp.select("site", *ACCOUNTED, *accounts).collect(engine="streaming")
         yield ledger.accumulate(every, damp_hours, batch, names, REFERENCE.name)

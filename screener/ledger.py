@@ -273,6 +273,7 @@ def _of_strategy(years: pl.DataFrame, strategy: str, reference: str) -> pl.DataF
         "electricity_kwh": electricity,
         "fuel_kwh": fuel,
         "dehumidification_kwh": extra_energy,
+        "standing_kwh": _total(years.columns, *(f"dry.{strategy}.standing.{use}" for use in END_USES)),
         "water_removed_kg": water,
         "litres_per_kwh": pl.when((extra_energy > 0) & (extra_water > 0)).then(extra_water / extra_energy),
         "dew_point_p95_c": pl.col(f"{strategy}.p95"),  # as humidity ratios until all strategies are together

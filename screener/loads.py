@@ -91,6 +91,35 @@ def site_terms(sites: pl.DataFrame, at_peak: bool = False) -> pl.DataFrame:
     return sheet.apply(sites.lazy()).collect()
 
 
+def parts(sheet: Worksheet, space_c: pl.Expr, humidity_ratio: pl.Expr) -> tuple[list[str], list[str]]:
+    """Add the parts of both net gains of a space at this state: names of the heats [W] and of the waters [kg/s].
+
+    To look at; they sum to the net gains of `steps`.
+    """
+    c = pl.col
+    people = c("gain_open_w") - c("internal_gain_w")
+    equipment = c("gain_closed_w") + (c("internal_gain_w") - c("gain_closed_w")) * c("open")
+    through_air = c("air_kg_s") * air.CP_MOIST_AIR
+    heats = {
+        "people": people * c("open"),
+        "lights and equipment": equipment,
+        "sun": c("aperture_m2") * c("irradiance_w_m2"),
+        "supply fan": c("fan_w") * c("fan_on"),
+        "shell": c("envelope_w_k") * (c("outdoor_c") - space_c),
+        "outdoor air": through_air * (c("outdoor_c") - space_c),
+        "display cases": -c("case_sensible_w"),
+    }
+    waters = {
+        "people and processes": c("moisture_gain_kg_s"),
+        "outdoor air": c("air_kg_s") * (c("outdoor_humidity_ratio") - humidity_ratio),
+        "display cases": -SPACE.case_credit(humidity_ratio),
+    }
+    for kind, values in (("heat", heats), ("water", waters)):
+        for name, value in values.items():
+            sheet.let(f"{kind}.{name}", value)
+    return list(heats), list(waters)
+
+
 def steps(sheet: Worksheet, fan_w: pl.Expr) -> None:
     """Add the hour's gains. Needs `site_terms` and the hour's weather; `fan_w` is the supply fan's power while it runs.
 

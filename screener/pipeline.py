@@ -22,6 +22,7 @@ from screener import (
     sizing,
     tables,
 )
+from screener import explain as explaining
 from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import Portfolio
 
@@ -82,7 +83,7 @@ def run(folder: Path, out: Path, force: bool = False, strict: bool = False, watc
     hours = climate.hours(places, folder)
     watch.stage("sizing")
     sites = sites.sort("site_id")
-    sized = engine.size(sites, climate.design_conditions(places, folder), portfolio.equipment)
+    sized = engine.size(sites, climate.design_conditions(places, hours), portfolio.equipment)
     sites = sites_used(sites, sized)
     tariffs = price.with_emission_factors(
         portfolio.tariffs,
@@ -120,6 +121,11 @@ def run(folder: Path, out: Path, force: bool = False, strict: bool = False, watc
         outputs.write_run(out, written, info, force, inputs=made_from(portfolio, hours))
     watch.stop()
     return Run(portfolio, ranking, rank.totals(ranking), portfolio.rejects)
+
+
+def explain(folder: Path, site_id: str, strategy: str | None = None, at: str | None = None) -> explaining.Document:
+    """The account of a site's year and of one hour, from a run folder. UsageError for what it does not have."""
+    return explaining.explain(outputs.open_run(folder), site_id, strategy, at)
 
 
 def made_from(portfolio: Portfolio, hours: pl.DataFrame) -> dict[str, pl.DataFrame]:

@@ -21,11 +21,42 @@ class Step:
     why: str
 
 
+@dataclass(frozen=True)
+class State:
+    """A state of air worth showing: dry-bulb [degC] and humidity ratio [kg/kg]."""
+
+    name: str
+    dry_bulb_c: pl.Expr
+    humidity_ratio: pl.Expr
+
+
+@dataclass(frozen=True)
+class Process:
+    """What a machine does to a flow of air while it runs: heat taken [W], water taken [kg/s], power drawn [W].
+
+    `entering` and `leaving` name states; `law` says in words by which formula, from where.
+    """
+
+    name: str
+    entering: str
+    leaving: str
+    flow_kg_s: pl.Expr
+    heat_w: pl.Expr
+    water_kg_s: pl.Expr
+    power_w: pl.Expr
+    law: str
+
+
 class Worksheet:
-    """Collects named steps; `section` gives a view whose names carry a prefix, so machines cannot collide."""
+    """Collects named steps; `section` gives a view whose names carry a prefix, so machines cannot collide.
+
+    `states` and `processes` are what to show of an hour beside its steps; they cost the calculation nothing.
+    """
 
     def __init__(self) -> None:
         self.steps: list[Step] = []
+        self.states: dict[str, State] = {}
+        self.processes: dict[str, Process] = {}
         self._prefix = ""
         self._level: dict[str, int] = {}
 
@@ -33,6 +64,7 @@ class Worksheet:
         """The same worksheet with every further name prefixed by `name.`."""
         view = Worksheet()
         view.steps, view._level = self.steps, self._level
+        view.states, view.processes = self.states, self.processes
         view._prefix = f"{self._prefix}{name}."
         return view
 
@@ -51,6 +83,15 @@ class Worksheet:
         self._level[full] = 1 + max((self._level.get(root, 0) for root in roots), default=0)
         self.steps.append(Step(full, expr, why))
         return pl.col(full)
+
+    def show_state(self, name: str, dry_bulb_c: pl.Expr, humidity_ratio: pl.Expr) -> str:
+        """Note a state of air to show; its name carries no prefix."""
+        self.states[name] = State(name, dry_bulb_c, humidity_ratio)
+        return name
+
+    def show(self, process: Process) -> None:
+        """Note a process to show."""
+        self.processes[process.name] = process
 
     def has(self, name: str) -> bool:
         """Whether there is a step of this full name."""

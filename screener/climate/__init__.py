@@ -29,17 +29,22 @@ def hours(weather_ids: Sequence[str], folder: Path | None = None, days: int = st
     return pl.concat([frame.select(hourly_files.COLUMNS) for frame in frames])
 
 
-def design_conditions(weather_ids: Sequence[str], folder: Path | None = None) -> pl.DataFrame:
+def design_conditions(weather_ids: Sequence[str], own: pl.DataFrame | None = None) -> pl.DataFrame:
     """One row per weather: `weather_id`, `station_elevation_m` and `figures.DESIGN_COLUMNS`.
 
-    The elevation of a file is the one that goes with its mean pressure in the standard atmosphere.
+    `own` holds the `hours` of files, which their conditions are taken from; a station's are carried. The elevation of a
+    file is the one that goes with its mean pressure in the standard atmosphere.
     """
     columns = ["weather_id", "station_elevation_m", *figures.DESIGN_COLUMNS]
     listed = stations().filter(pl.col("station").is_in(list(weather_ids)))
     known = listed.rename({"station": "weather_id", "elevation_m": "station_elevation_m"})
-    files = [figures.design_conditions(hourly_files.read(w, folder)) for w in weather_ids if w.startswith(OWN_WEATHER)]
-    own = [f.with_columns(station_elevation_m=elevation(pl.col("pressure_pa"))) for f in files]
-    return pl.concat([frame.select(columns) for frame in (known, *own)])
+    if own is None:
+        return known.select(columns)
+    files = own.filter(
+        pl.col("weather_id").is_in(list(weather_ids)) & pl.col("weather_id").str.starts_with(OWN_WEATHER)
+    )
+    measured = figures.design_conditions(files).with_columns(station_elevation_m=elevation(pl.col("pressure_pa")))
+    return pl.concat([known.select(columns), measured.select(columns)])
 
 
 def monthly_figures(station: str) -> pl.DataFrame:

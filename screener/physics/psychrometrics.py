@@ -127,6 +127,11 @@ def _dew_points(state: pl.Series) -> pl.Series:
     return frame.select(pl.when(pl.col("w").is_not_null()).then(t)).to_series()
 
 
+def dry_bulb_from_enthalpy(enthalpy_j_kg: pl.Expr, humidity_ratio: pl.Expr) -> pl.Expr:
+    """Dry-bulb [degC] of air with this enthalpy [J/kg dry air] and humidity ratio (eq. 30 turned round)."""
+    return (enthalpy_j_kg - LATENT_HEAT_0C * humidity_ratio) / (CP_DRY_AIR + CP_VAPOUR * humidity_ratio)
+
+
 def dry_air_density(dry_bulb_c: pl.Expr, humidity_ratio: pl.Expr, pressure_pa: pl.Expr) -> pl.Expr:
     """Kilograms of dry air per cubic metre of moist air [kg/m3] (eq. 26 turned round)."""
     kelvin = dry_bulb_c + ZERO_C_K

@@ -13,7 +13,7 @@ from dataclasses import dataclass, fields, replace
 import polars as pl
 
 from screener.bounds import at_least, between
-from screener.hour import PART_LOAD, SPACE
+from screener.hour import COIL, PART_LOAD, SPACE
 from screener.physics import psychrometrics as air
 from screener.physics.cooling_coil import CoilState
 from screener.strategies import installed, temperature_only
@@ -69,6 +69,9 @@ def share(sheet: Worksheet, own: Worksheet, device: Device) -> Shared:
     at_limit = own.let("coil_at_limit_kg_s", at_limit, "and at the limit")
     latent = own.let("coil_latent_full_w", at_near * air.EVAPORATION_J_KG)
 
+    entering = (_either(short, name) for name in ("entering_c", "entering_humidity_ratio"))
+    coil = CoilState(**{field.name: _either(short, field.name) for field in fields(CoilState)})
+    installed.show_coil(sheet, coil, COIL, *entering)
     roots = [needed]
     for number, (per_w, offset) in enumerate(PART_LOAD.water_of_cooling(coil_w, latent, at_limit)):
         per_w = own.let(f"water_per_w_{number}", per_w, "water the coil takes per watt of cooling")
@@ -90,7 +93,6 @@ def share(sheet: Worksheet, own: Worksheet, device: Device) -> Shared:
     heating = own.let("heating_needed_w", at_least(-c("sensible_at_heating_w") - heat, 0.0), "after the device's heat")
     # only where the coil is far too small can its warmer, damper run cost more water than the device takes
     helps = own.let("helps", humidity < c(f"{temperature_only.NAME}.humidity_ratio"), "the device runs")
-    coil = CoilState(**{field.name: _either(short, field.name) for field in fields(CoilState)})
     running = Outcome(
         space_c=installed.floating_c(heat - cooling),
         humidity_ratio=humidity,

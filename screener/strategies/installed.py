@@ -9,8 +9,8 @@ from screener.bounds import at_least, at_most, between
 from screener.hour import COIL, PART_LOAD
 from screener.physics import cooling_coil, part_load_moisture
 from screener.physics import psychrometrics as air
-from screener.physics.cooling_coil import CoilState
-from screener.worksheet import Worksheet
+from screener.physics.cooling_coil import CoilState, Rating
+from screener.worksheet import Process, Worksheet
 
 TINY_W = 1e-6  # keeps a coil without capacity from dividing by zero
 TINY_KG_S = 1e-12
@@ -68,6 +68,27 @@ def coil_at(
         ),
         latent_w=state.moisture_kg_s * air.EVAPORATION_J_KG,
     )
+
+
+def show_coil(sheet: Worksheet, state: CoilState, rating: Rating, entering_c: pl.Expr, entering_w: pl.Expr) -> None:
+    """Note the coil's states and what it does at full run, for whoever wants to check the hour by hand."""
+    flow_kg_s = rating.supply_kg_s
+    w_out = entering_w - state.moisture_kg_s / flow_kg_s
+    h_out = air.enthalpy(entering_c, entering_w) - state.total_w / flow_kg_s
+    sheet.show(
+        Process(
+            "cooling coil at full run",
+            sheet.show_state("coil entering", entering_c, entering_w),
+            sheet.show_state("coil leaving", air.dry_bulb_from_enthalpy(h_out, w_out), w_out),
+            flow_kg_s,
+            state.total_w,
+            state.moisture_kg_s,
+            state.power_w,
+            "apparatus dew point and bypass factor from the rating; power at a fraction of Carnot [cooling_coil]",
+        )
+    )
+    surface_w = entering_w - state.moisture_kg_s / (flow_kg_s * rating.contact)
+    sheet.show_state("coil surface (apparatus dew point)", state.adp_c, surface_w)
 
 
 def compressor_power(full_power_w: pl.Expr, run_fraction: pl.Expr) -> pl.Expr:

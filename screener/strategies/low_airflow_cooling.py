@@ -41,7 +41,7 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     """Overcool with little air as far as the heating set point."""
     section = sheet.section(f"{NAME}.damp")
     spared = section.let("spared_fan_heat_w", fan_heat_saved_w(), "heat of the fan at full flow that is not there")
-    machine = Machine(f"{NAME}.damp", f"{NAME}.damp.at_limit", coil_at, added_w=spared, reheats=False)
+    machine = Machine(f"{NAME}.damp", f"{NAME}.damp.at_limit", coil_at, COIL, added_w=spared, reheats=False)
     cooled = overcool(sheet, machine)
     slow = FAN_SHARE * installed.fan_power(cooled.runs)
     return replace(cooled.outcome, fans_w=pl.when(cooled.helps).then(slow).otherwise(cooled.outcome.fans_w))

@@ -16,13 +16,13 @@ from dataclasses import dataclass, replace
 import polars as pl
 
 from screener.bounds import at_least, between
-from screener.hour import PART_LOAD, SPACE
+from screener.hour import COIL, PART_LOAD, SPACE
 from screener.physics import enthalpy_wheel
 from screener.physics import outdoor_air_unit as unit
 from screener.physics import psychrometrics as air
 from screener.strategies import installed, temperature_only
 from screener.strategies.strategy import Outcome
-from screener.worksheet import Worksheet
+from screener.worksheet import Process, Worksheet
 
 EXTRA_FAN_W_L_S = 0.45  # 250 Pa of coils and filters at 55 % fan efficiency, common practice, no source
 LEAST_RESPONSE = 0.2  # of the water removed to what the unit takes: keeps the Newton step from running away
@@ -114,6 +114,8 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fan_w: pl.Expr) -> Outco
     fraction = c(f"{name}.carnot_fraction")
     power = own.let("unit_w", unit.compressor_w(duty, leaving, c("outdoor_c"), fraction), "compressor, condenser fan")
 
+    _show(sheet, name, arrives, leaving, by_coil, power, wheel)
+
     surplus = own.let(
         "surplus_w", at_least(chilled - c("sensible_at_heating_w"), 0.0), "heat to hold the heating set point"
     )
@@ -153,6 +155,37 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fan_w: pl.Expr) -> Outco
     return replace(outcome, dehumidifier_w=outcome.dehumidifier_w + fan_w * c("open"))
 
 
+def _show(
+    sheet: Worksheet,
+    name: str,
+    arrives: Entering,
+    leaving_c: pl.Expr,
+    by_coil_kg_s: pl.Expr,
+    power_w: pl.Expr,
+    wheel: bool,
+) -> None:
+    """Note the unit's states and processes, for whoever wants to check the hour by hand."""
+    flow = pl.col("ventilation_kg_s")
+    w_out = arrives.coil_humidity_ratio - by_coil_kg_s / flow
+    at_coil = sheet.show_state("unit coil entering", arrives.coil_c, arrives.coil_humidity_ratio)
+    leaving = sheet.show_state("unit coil leaving", leaving_c, w_out)
+    if wheel:
+        entering = sheet.show_state("wheel entering", arrives.c, arrives.humidity_ratio)
+        taken = flow * (air.enthalpy(arrives.c, arrives.humidity_ratio))
+        taken = taken - flow * air.enthalpy(arrives.coil_c, arrives.coil_humidity_ratio)
+        water = flow * (arrives.humidity_ratio - arrives.coil_humidity_ratio)
+        law = "sensible and latent effectiveness [enthalpy_wheel]"
+        sheet.show(Process("enthalpy wheel", entering, at_coil, flow, taken, water, pl.lit(0.0), law))
+    duty = pl.col(f"{name}.damp.duty_w")
+    law = "saturated at the supply dew point; power at a fraction of Carnot [outdoor_air_unit]"
+    sheet.show(Process("outdoor-air unit", at_coil, leaving, flow, duty, by_coil_kg_s, power_w, law))
+    supply_c = leaving_c + pl.col(f"{name}.damp.reheat_w") / (flow * air.CP_MOIST_AIR)
+    supply = sheet.show_state("unit supply, reheated", supply_c, w_out)
+    free = -pl.col(f"{name}.damp.reheat_w")
+    law = "from its own condenser, at most to the heating set point"
+    sheet.show(Process("unit reheat", leaving, supply, flow, free, pl.lit(0.0), pl.lit(0.0), law))
+
+
 def _left_to_the_coil(flow: pl.Expr, entering_c: pl.Expr, leaving_c: pl.Expr) -> pl.Expr:
     return at_least(pl.col("sensible_at_cooling_w") - flow * air.CP_MOIST_AIR * (entering_c - leaving_c), 0.0)
 
@@ -166,6 +199,7 @@ class _Coil:
             "near_humidity_ratio", pl.when(short).then(temperature_only.damp_at_most()).otherwise(limit)
         )
         coil = installed.coil_at(own.section("coil"), pl.col("cooling_setpoint_c"), self.near, pl.lit(0.0))
+        installed.show_coil(own, coil.state, COIL, pl.col("cooling_setpoint_c"), self.near)
         at_limit = at_least(coil.moisture_kg_s - coil.moisture_slope * (self.near - limit), 0.0)
         at_limit = own.let("coil_at_limit_kg_s", at_limit, "water it takes at the limit at full run")
         latent = own.let("coil_latent_full_w", coil.latent_w, "what its water takes to evaporate")

@@ -12,10 +12,10 @@ from dataclasses import dataclass, fields
 import polars as pl
 
 from screener.bounds import at_least, at_most
-from screener.hour import PART_LOAD, SPACE
+from screener.hour import COIL, PART_LOAD, SPACE
 from screener.physics import cooling_coil
 from screener.physics import psychrometrics as air
-from screener.physics.cooling_coil import CoilState
+from screener.physics.cooling_coil import CoilState, Rating
 from screener.strategies import installed, temperature_only
 from screener.strategies.installed import RunningCoil
 from screener.strategies.strategy import NOTHING, Outcome
@@ -28,6 +28,8 @@ REHEAT_CONDENSING_C = 38.0  # about 12 K above the air leaving the reheat coil, 
 class Machine:
     """What runs for the moisture: the coil at a space temperature and humidity, and the names of its steps.
 
+    `coil_meets` names the temperature of the air at the coil itself.
+
     `added_w` is heat it adds to the space while it acts, beside what it cools; with `reheats` false it stops where the
     space would fall below the heating set point.
     """
@@ -35,6 +37,8 @@ class Machine:
     section: str
     at_limit: str
     coil_at: Callable[[Worksheet, pl.Expr, pl.Expr], RunningCoil]
+    rating: Rating = COIL
+    coil_meets: str = "entering_c"
     added_w: pl.Expr = NOTHING
     reheats: bool = True
 
@@ -77,6 +81,8 @@ def overcool(sheet: Worksheet, machine: Machine = INSTALLED) -> Overcooling:
     drift = _settled_drift(own, part, gain, at_limit, probe, first, near)
     drift = own.let("drift_c", drift, "where the space drifts to while it runs")
     coil = machine.coil_at(own.section("coil"), drift, near)
+    entering = (pl.col(f"{machine.section}.coil.{name}") for name in (machine.coil_meets, "entering_humidity_ratio"))
+    installed.show_coil(sheet, coil.state, machine.rating, *entering)
     load = pl.col("cooling_load_w") if machine.added_w is NOTHING else at_least(gain, 0.0)
     for_heat = pl.when(drift >= pl.col("cooling_setpoint_c")).then(coil.runs_for(load)).otherwise(0.0)
     for_water = at_most(PART_LOAD.runs_for_water(at_most(needed / _able(coil, near), 1.0)), 1.0)

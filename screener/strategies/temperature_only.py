@@ -34,6 +34,8 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     first = at_most(_first_guess(own, load), pl.col("saturated_at_cooling"))
     first = own.let("first_humidity_ratio", first, "where gain and removal meet, roughly")
     coil = installed.coil_at(own.section("coil"), cooling_c, first)
+    entering = (pl.col(f"{NAME}.coil.{name}") for name in ("entering_c", "entering_humidity_ratio"))
+    installed.show_coil(sheet, coil.state, COIL, *entering)
     runs = own.let("runs", coil.runs_for(load), "part of the hour the coil runs")
     kept = own.let("kept", PART_LOAD.kept(runs), "its water in full-run hours, less what re-evaporates")
     removal = own.let("removal_kg_s", kept * coil.moisture_kg_s, "water it takes there")

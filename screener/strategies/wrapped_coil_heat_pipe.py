@@ -16,7 +16,7 @@ from screener.strategies import installed
 from screener.strategies.installed import RunningCoil
 from screener.strategies.overcooling import Machine, condenser_reheat, overcool
 from screener.strategies.strategy import Outcome, Strategy
-from screener.worksheet import Worksheet
+from screener.worksheet import Process, Worksheet
 
 NAME = "wrapped_coil_heat_pipe"
 
@@ -39,8 +39,9 @@ def coil_at(sheet: Worksheet, space_c: pl.Expr, humidity_ratio: pl.Expr) -> Runn
 def damp_hour(sheet: Worksheet) -> Outcome:
     """Overcool with the pipe; the remaining reheat as today, or by the site's heating where there is none today."""
     section = sheet.section(f"{NAME}.damp")
-    machine = Machine(f"{NAME}.damp", f"{NAME}.damp.at_limit", coil_at)
+    machine = Machine(f"{NAME}.damp", f"{NAME}.damp.at_limit", coil_at, coil_meets="precooled_c")
     cooled = overcool(sheet, machine)
+    show_pipe(sheet)
     warm_compressor, short = condenser_reheat(section.section("condenser"), cooled)
     by_condenser = pl.col("reheats_by_condenser")
     rest = section.let("reheat_left_w", pl.when(by_condenser).then(short).otherwise(cooled.reheat_w), "to be paid for")
@@ -51,6 +52,25 @@ def damp_hour(sheet: Worksheet) -> Outcome:
         fans_w=fans,
         reheat_electricity_w=rest * pl.col("today_reheat_electric_per_heat"),
         reheat_fuel_w=rest * pl.col("today_reheat_fuel_per_heat"),
+    )
+
+
+def show_pipe(sheet: Worksheet) -> None:
+    """Note both halves of the pipe, for whoever wants to check the hour by hand."""
+    coil = f"{NAME}.damp.coil"
+    w_in, passed = pl.col(f"{coil}.entering_humidity_ratio"), pl.col(f"{coil}.passed_w")
+    entering = sheet.show_state("heat pipe entering", pl.col(f"{coil}.entering_c"), w_in)
+    sheet.show(
+        Process(
+            "heat pipe, first half, at full run",
+            entering,
+            "coil entering",
+            COIL.supply_kg_s,
+            passed,
+            pl.lit(0.0),
+            pl.lit(0.0),
+            "effectiveness x (entering - leaving the coil); given back behind the coil [heat_pipe]",
+        )
     )
 
 

@@ -55,7 +55,7 @@ def test_used_as_it_is(tmp_path, year):
     assert own["weight_h"].sum() == 8760
     assert own["day_of_week"].to_list()[::24][:8] == [0, 1, 2, 3, 4, 5, 6, 0]
     assert own["outdoor_c"].to_list() == year["dry_bulb_c"].to_list()
-    conditions = climate.design_conditions(["file:own.csv", "722020"], tmp_path)
+    conditions = climate.design_conditions(["file:own.csv", "722020"], climate.hours(["file:own.csv"], tmp_path))
     assert conditions["weather_id"].sort().to_list() == ["722020", "file:own.csv"]
     assert conditions.filter(pl.col("weather_id") == "file:own.csv")["dew_point_04_c"][0] == pytest.approx(19, abs=0.01)
 
@@ -209,7 +209,9 @@ def test_the_example_portfolio_s_own_weather_reads():
     assert sites["station"].to_list() == [None]
     hours = climate.hours(sites["weather_id"].to_list(), folder)
     assert hours.height == 8760
-    conditions = climate.design_conditions(sites["weather_id"].to_list(), folder)
+    conditions = climate.design_conditions(
+        sites["weather_id"].to_list(), climate.hours(sites["weather_id"].to_list(), folder)
+    )
     assert conditions["station_elevation_m"].to_list() == pytest.approx(sites["elevation_m"].to_list(), abs=1)
 
 

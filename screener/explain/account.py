@@ -1,0 +1,275 @@
+"""One site's year and one of its hours, from the very plan that computed the run: never a second implementation.
+
+The run folder tells the site and its weather; sizing and the worksheets of the engine are worked again for this site alone,
+with every step kept. What the year adds up to is set beside the strategy table, and what an hour says can be checked with
+a psychrometric chart.
+"""
+
+import re
+from difflib import get_close_matches
+from typing import Any
+
+import polars as pl
+
+from screener import climate, engine, ledger, loads, outputs
+from screener.errors import UsageError
+from screener.physics import psychrometrics as air
+from screener.strategies import REFERENCE, REGISTRY, Outcome
+from screener.worksheet import Worksheet
+
+Document = dict[str, Any]
+AT = re.compile(r"(\d{2})-(\d{2})T(\d{2})")
+BALANCE = {"reheat": "reheat_w", "device": "device_heat_w", "heating": "heating_w"}
+TAKEN = {"cooling coil": "coil_sensible_w", "not met": "unmet_cooling_w"}
+POWERS = {
+    "compressor and condenser fan": "compressor_w",
+    "supply fan": "fans_w",
+    "dehumidifying equipment": "dehumidifier_w",
+    "reheat, electricity": "reheat_electricity_w",
+    "heating, electricity": "heating_electricity_w",
+    "reheat, fuel": "reheat_fuel_w",
+    "regeneration, fuel": "regeneration_fuel_w",
+    "heating, fuel": "heating_fuel_w",
+}
+MONEY = ("energy_cost", "demand_cost", "fuel_cost", "annual_cost", "upkeep_per_year", "investment", "net_savings")
+REACHED = ("hours_above_limit", "dew_point_p95_c", "dew_point_highest_c", "water_removed_kg", "litres_per_kwh")
+CASES = ("refrigeration_saved_kwh", "refrigeration_saved_high_kwh", "anti_sweat_saved_kwh")
+CONDITIONS = ("dry_bulb_04_c", "dry_bulb_04_humidity_ratio", "dew_point_04_c", "dew_point_04_dry_bulb_c")
+EQUIPMENT = ("cooling_capacity_kw", "sizing_margin", "supply_l_s", "fan_w", "rated_adp_c", "carnot_fraction")
+DEVICE = ("device_capacity_l_day", "device_capacity_pints_day", "device_units", "note")
+
+
+def explain(run: outputs.RunFolder, site_id: str, strategy: str | None = None, at: str | None = None) -> Document:
+    """The account of a site's year with a strategy (its best one unless named) and of one hour, `MM-DDTHH`.
+
+    Without `at` the hour with the most moisture to remove. A statistical year has 14 days in each month. Returns plain
+    numbers and texts, units in the names. UsageError where the run has no such site, strategy or hour.
+    """
+    used = _site(run, site_id)
+    results = run.table("strategies").filter(pl.col("site_id") == site_id).collect()
+    ranked = run.table("ranking").filter(pl.col("site_id") == site_id).collect().row(0, named=True)
+    name = _strategy(results, strategy or ranked["best_strategy"])
+    hours = _weather(run, used["weather_id"].item())
+    equipment = run.input("equipment")
+    conditions = climate.design_conditions(used["weather_id"].to_list(), hours)
+    sized = engine.size(used, conditions, equipment)
+    sheets = engine.plan([name])
+    every = sheets[0].apply(sized.lazy().join(_dated(hours).lazy(), on="weather_id")).collect()
+    damp = sheets[1].apply(every.lazy().filter("damp")).collect()
+    about = used.row(0, named=True)
+    return {
+        "site": {key: about[key] for key in ("site_id", "name", "building_type", "climate_zone", "station")}
+        | {key: about[key] for key in ("station_name", "station_distance_km", "elevation_m", "floor_area_m2")},
+        "strategy": name,
+        "summary": REGISTRY[name].summary,
+        "current_strategy": ranked["current_strategy"],
+        "best_strategy": ranked["best_strategy"],
+        "year": _year(results, name, every, damp, _again(sized, hours, name)),
+        "design_conditions": {key: conditions[key].item() for key in CONDITIONS},
+        "equipment": {key: sized[key].item() for key in EQUIPMENT} | {"bypass": 1 - sized["contact"].item()},
+        "assumptions": _assumptions(about),
+        "hour": _hour(name, sheets, every, damp, at),
+    }
+
+
+def _site(run: outputs.RunFolder, site_id: str) -> pl.DataFrame:
+    sites = run.table("sites_used")
+    used = sites.filter(pl.col("site_id") == site_id).collect()
+    if used.height == 1:
+        return used
+    known = sites.select("site_id").collect()["site_id"].to_list()
+    near = get_close_matches(site_id, known, n=3) or known[:3]
+    raise UsageError(f"the run has no site {site_id}; it has {len(known):,} sites, such as {', '.join(near)}")
+
+
+def _strategy(results: pl.DataFrame, name: str) -> str:
+    if name not in REGISTRY:
+        raise UsageError(f"there is no strategy {name}; use one of {', '.join(REGISTRY)}")
+    reason = results.filter(pl.col("strategy") == name)["unavailable"].item()
+    if reason is not None:
+        raise UsageError(f"{name} cannot work at this site: {reason}")
+    return name
+
+
+def _weather(run: outputs.RunFolder, weather_id: str) -> pl.DataFrame:
+    if weather_id.startswith(climate.OWN_WEATHER):
+        return run.input("weather").filter(pl.col("weather_id") == weather_id)
+    return climate.hours([weather_id])
+
+
+def _dated(hours: pl.DataFrame) -> pl.DataFrame:
+    """Hours with the number of their day in the month."""
+    return hours.with_columns(day=pl.int_range(1, pl.len() + 1).over("month", "hour"))
+
+
+def _again(sized: pl.DataFrame, hours: pl.DataFrame, name: str) -> Document:
+    """The year's account of the strategy, worked once more by the engine."""
+    names = list(dict.fromkeys((REFERENCE.name, name)))
+    years = pl.concat([accounts.years for accounts in engine.simulate(sized, hours, names)])
+    totals = ledger.totals(years, names, REFERENCE.name)
+    return totals.filter(pl.col("strategy") == name).row(0, named=True)
+
+
+def _year(results: pl.DataFrame, name: str, every: pl.DataFrame, damp: pl.DataFrame, again: Document) -> Document:
+    row, reference = (results.filter(pl.col("strategy") == s).row(0, named=True) for s in (name, REFERENCE.name))
+    dry = every if name == REFERENCE.name else every.filter(~pl.col("damp"))
+    shares = [_shares(dry, REFERENCE.name)] + ([_shares(damp, name)] if name != REFERENCE.name else [])
+    heat = {key: sum(share[0][key] for share in shares) / 1000 for key in shares[0][0]}
+    water = {key: sum(share[1][key] for share in shares) * 3600 for key in shares[0][1]}
+    uses = [use for use in ledger.END_USES if row[use] or reference[use]]
+    apart = {use: again[use] - row[use] for use in ("electricity_kwh", "fuel_kwh")}
+    return {
+        "heat_kwh": heat,
+        "heat_residual_kwh": sum(heat.values()),
+        "water_kg": water,
+        "water_residual_kg": sum(water.values()),
+        "hours": every["weight_h"].sum(),
+        "damp_hours": damp["weight_h"].sum(),
+        "energy_kwh": {use: row[use] for use in uses},
+        "reference_energy_kwh": {use: reference[use] for use in uses},
+        "electricity_kwh": row["electricity_kwh"],
+        "fuel_kwh": row["fuel_kwh"],
+        "dehumidification_kwh": row["dehumidification_kwh"],
+        "worked_again_less_table_kwh": apart,
+        "reached": {key: row[key] for key in REACHED},
+        "refrigeration": {key: row[key] for key in CASES},
+        "device": {key: row[key] for key in DEVICE},
+        "money": {key: row[key] for key in MONEY},
+    }
+
+
+def _shares(frame: pl.DataFrame, strategy: str) -> tuple[dict[str, float], dict[str, float]]:
+    """What brings and takes heat [Wh] and water [kg/s h] over the hours of a frame; each adds up to nothing."""
+    sheet = Worksheet()
+    state = (_there(frame, strategy, column) for column in ("space_c", "humidity_ratio"))
+    heats, waters = loads.parts(sheet.section("part"), *state)
+    worked = sheet.apply(frame.lazy()).collect()
+    heat = {key: pl.col(f"part.heat.{key}") for key in heats}
+    heat |= {key: _there(frame, strategy, column) for key, column in BALANCE.items()}
+    heat |= {key: -_there(frame, strategy, column) for key, column in TAKEN.items()}
+    water = {key: pl.col(f"part.water.{key}") for key in waters}
+    water |= {"cooling coil": -_there(frame, strategy, "coil_kg_s"), "device": -_there(frame, strategy, "device_kg_s")}
+    return _weighted(worked, heat), _weighted(worked, water)
+
+
+def _weighted(worked: pl.DataFrame, shares: dict[str, pl.Expr]) -> dict[str, float]:
+    sums = worked.select((share * pl.col("weight_h")).sum().alias(key) for key, share in shares.items())
+    return sums.row(0, named=True)
+
+
+def _there(frame: pl.DataFrame, strategy: str, column: str) -> pl.Expr:
+    """A column of the strategy's outcome; what it never has is nothing."""
+    name = f"{strategy}.{column}"
+    return pl.col(name) if name in frame.columns else pl.lit(0.0)
+
+
+def _assumptions(about: Document) -> list[Document]:
+    """Every figure of the site, and where it is from."""
+    return [
+        {"name": key, "value": about[key], "origin": about[f"{key}_origin"]}
+        for key in about
+        if f"{key}_origin" in about and about[key] is not None and about[f"{key}_origin"] is not None
+    ]
+
+
+def _hour(
+    name: str, sheets: tuple[Worksheet, Worksheet], every: pl.DataFrame, damp: pl.DataFrame, at: str | None
+) -> Document:
+    hour = _chosen(every, damp, at)
+    when = pl.all_horizontal(pl.col(key) == hour[key].item() for key in ("month", "day", "hour"))
+    acts = name != REFERENCE.name and hour["damp"].item()
+    frame, strategy = (damp.filter(when), name) if acts else (hour, REFERENCE.name)
+    sheet = sheets[1] if acts else sheets[0]
+    heat, water = _shares(frame, strategy)
+    weight = frame["weight_h"].item()
+    heat, water = ({key: share / weight for key, share in shares.items()} for shares in (heat, water))
+    powers = {key: frame.select(_there(frame, strategy, column)).item() for key, column in POWERS.items()}
+    return {
+        "at": f"{int(hour['month'].item()):02}-{int(hour['day'].item()):02}T{int(hour['hour'].item()):02}",
+        "weight_h": weight,
+        "damp": bool(hour["damp"].item()),
+        "told_of": strategy,
+        "weather": hour.select(*engine.WEATHER, "pressure_pa").row(0, named=True),
+        "states": _states(frame, sheet, strategy),
+        "processes": _processes(frame, sheet),
+        "heat_w": heat,
+        "heat_residual_w": sum(heat.values()),
+        "water_kg_s": water,
+        "water_residual_kg_s": sum(water.values()),
+        "power_w": {key: power for key, power in powers.items() if power},
+        "standing_w": _standing(frame, name) if not acts else {},
+        "steps": _steps(frame, sheets if acts else sheets[:1]),
+    }
+
+
+def _chosen(every: pl.DataFrame, damp: pl.DataFrame, at: str | None) -> pl.DataFrame:
+    """The one hour asked for, or the one with the most moisture to remove, or else the most cooling."""
+    if at is None:
+        frame, most = (damp, "moisture_at_limit_kg_s") if not damp.is_empty() else (every, "cooling_load_w")
+        row = frame.sort(most, "month", "day", "hour", descending=[True, False, False, False]).head(1)
+        return every.join(row.select("month", "day", "hour"), on=["month", "day", "hour"], how="semi")
+    found = AT.fullmatch(at)
+    if not found:
+        raise UsageError(f"--at is MM-DDTHH, such as 07-12T15, not {at}")
+    month, day, hour = map(int, found.groups())
+    row = every.filter((pl.col("month") == month) & (pl.col("day") == day) & (pl.col("hour") == hour))
+    if row.is_empty():
+        last: Any = every.filter(pl.col("month") == month)["day"].max()
+        days = f"; month {month:02} has days 01 to {last:02} here" if last else "; months are 01 to 12"
+        raise UsageError(f"the year of this site has no hour {at}{days}, hours are 00 to 23")
+    return row
+
+
+def _states(frame: pl.DataFrame, sheet: Worksheet, strategy: str) -> list[Document]:
+    """States of air: of the weather and the space, and those the strategy showed."""
+    shown = [
+        ("outdoor air", pl.col("outdoor_c"), pl.col("outdoor_humidity_ratio")),
+        ("space", pl.col(f"{strategy}.space_c"), pl.col(f"{strategy}.humidity_ratio")),
+        ("limit at the cooling set point", pl.col("cooling_setpoint_c"), pl.col("limit_humidity_ratio")),
+    ]
+    shown += [(state.name, state.dry_bulb_c, state.humidity_ratio) for state in sheet.states.values()]
+    told = []
+    for name, t, w in shown:
+        at = frame.lazy().with_columns(t=t, w=w)
+        state = at.select(
+            pl.col("t").alias("dry_bulb_c"),
+            pl.col("w").alias("humidity_ratio"),
+            air.enthalpy(pl.col("t"), pl.col("w")).alias("enthalpy_j_kg"),
+            air.dew_point(pl.col("w"), pl.col("pressure_pa")).alias("dew_point_c"),
+            air.relative_humidity(pl.col("t"), pl.col("w"), pl.col("pressure_pa")).alias("relative_humidity"),
+        )
+        told.append({"name": name} | state.collect().row(0, named=True))
+    return told
+
+
+def _processes(frame: pl.DataFrame, sheet: Worksheet) -> list[Document]:
+    told = []
+    for process in sheet.processes.values():
+        figures = frame.select(
+            flow_kg_s=process.flow_kg_s,
+            heat_w=process.heat_w,
+            water_kg_s=process.water_kg_s,
+            power_w=process.power_w,
+        )
+        about = {"name": process.name, "from": process.entering, "to": process.leaving}
+        told.append(about | figures.row(0, named=True) | {"law": process.law})
+    return told
+
+
+def _standing(frame: pl.DataFrame, name: str) -> dict[str, float]:
+    """What the strategy's equipment draws, or saves, in an hour that is not damp."""
+    columns = [column for column in frame.columns if column.startswith(f"{name}.standing.") and column.endswith("_w")]
+    fields = {column: column.rpartition(".")[2] for column in columns}
+    known = Outcome.__dataclass_fields__
+    return {field: frame[column].item() for column, field in fields.items() if field in known}
+
+
+def _steps(frame: pl.DataFrame, sheets: tuple[Worksheet, ...]) -> list[Document]:
+    """The worksheet itself, line by line, with the reason of each."""
+    row = frame.row(0, named=True)
+    return [
+        {"name": step.name, "value": row[step.name], "why": step.why}
+        for sheet in sheets
+        for step in sheet.steps
+        if step.name in row
+    ]

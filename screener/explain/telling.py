@@ -1,0 +1,149 @@
+"""The account of `account.explain` in words, for reading beside a psychrometric chart."""
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from screener import text
+from screener.explain.account import Document
+
+GUESS = re.compile(r"\b(rough|probe|damp\.at_limit)\.")
+WORKED = "The hour, line by line"
+Columns = Mapping[str, tuple[str, text.Format]]
+STATES: Columns = {
+    "name": ("state", text.words),
+    "dry_bulb_c": ("dry-bulb degC", text.decimals(2)),
+    "g_kg": ("g/kg", text.decimals(3)),
+    "kj_kg": ("kJ/kg", text.decimals(2)),
+    "dew_point_c": ("dew point degC", text.decimals(2)),
+    "rh_pct": ("RH %", text.decimals(1)),
+}
+PROCESSES: Columns = {
+    "name": ("process", text.words),
+    "from": ("from", text.words),
+    "to": ("to", text.words),
+    "flow_kg_s": ("kg/s", text.decimals(3)),
+    "heat_kw": ("heat taken kW", text.decimals(2)),
+    "water_kg_h": ("water kg/h", text.decimals(2)),
+    "power_kw": ("power kW", text.decimals(2)),
+    "law": ("by", text.words),
+}
+STEPS: Columns = {"name": ("name", str), "value": ("value", str), "why": ("what it is", str)}
+FIGURES: Columns = {"name": ("figure", text.words), "value": ("value", str), "origin": ("where it is from", str)}
+
+
+def tell(document: Document) -> str:
+    """The whole account as text."""
+    return "\n".join([*_heading(document), *_year(document), *_assumed(document), *_hour(document)])
+
+
+def _heading(document: Document) -> Iterator[str]:
+    site = document["site"]
+    kind, zone = text.words(site["building_type"]), site["climate_zone"]
+    yield f"{site['site_id']}  {site['name']}: {kind} of {site['floor_area_m2']:,.0f} m2, zone {zone}, " + (
+        f"weather of {site['station_name'] or 'its own file'}"
+    )
+    yield f"{text.words(document['strategy'])}: {document['summary']}"
+    current, best = text.words(document["current_strategy"]), text.words(document["best_strategy"])
+    yield f"today {current}; best {best}"
+
+
+def _year(document: Document) -> Iterator[str]:
+    year = document["year"]
+    yield ""
+    yield "THE YEAR"
+    yield f"Moisture has to be removed in {year['damp_hours']:,.0f} of {year['hours']:,.0f} hours."
+    yield ""
+    yield from _balance("Heat of the space, kWh", year["heat_kwh"], year["heat_residual_kwh"], 0)
+    yield ""
+    yield from _balance("Water of the space, kg", year["water_kg"], year["water_residual_kg"], 0)
+    yield ""
+    rows = [
+        {"use": use.removesuffix("_kwh"), "with": value, "without": year["reference_energy_kwh"][use]}
+        for use, value in year["energy_kwh"].items()
+    ]
+    rows.append({"use": "all", **{k: sum(r[k] for r in rows) for k in ("with", "without")}})
+    for row in rows:
+        row["more"] = row["with"] - row["without"]
+    columns: dict[str, tuple[str, text.Format]] = {"use": ("Energy, kWh", text.words), "with": ("with it", text.whole)}
+    columns |= {"without": ("temperature only", text.whole), "more": ("more", text.whole)}
+    yield text.table(rows, columns)
+    yield f"Dehumidification takes {year['dehumidification_kwh']:,.0f} kWh a year."
+    apart = max(abs(value) for value in year["worked_again_less_table_kwh"].values())
+    yield f"Worked again here; differs from the run's strategy table by {apart:.2g} kWh."
+    yield ""
+    yield from _pairs(year["reached"] | year["device"])
+    if any(year["refrigeration"].values()):
+        yield from _pairs(year["refrigeration"])
+    yield ""
+    yield from _pairs(year["money"])
+    yield ""
+    yield "Design conditions, and the installed coil"
+    yield from _pairs(document["design_conditions"] | document["equipment"])
+
+
+def _balance(title: str, shares: Mapping[str, float], residual: float, places: int) -> Iterator[str]:
+    yield title
+    form = text.decimals(places)
+    width = max(map(len, shares))
+    yield from (f"  {name.ljust(width)}  {form(value + 0.0):>14}" for name, value in shares.items() if abs(value) > 0)
+    yield f"  {'left over'.ljust(width)}  {residual + 0.0:>14.1g}"
+
+
+def _pairs(values: Mapping[str, Any]) -> Iterator[str]:
+    known = {name: value for name, value in values.items() if value is not None}
+    width = max(map(len, known), default=0)
+    yield from (f"  {name.ljust(width)}  {_figure(value)}" for name, value in known.items())
+
+
+def _assumed(document: Document) -> Iterator[str]:
+    yield ""
+    yield "WHAT THE SITE IS, AND WHERE EACH FIGURE IS FROM"
+    rows = [row | {"value": _figure(row["value"])} for row in document["assumptions"]]
+    yield text.table(rows, FIGURES)
+
+
+def _hour(document: Document) -> Iterator[str]:
+    hour = document["hour"]
+    yield ""
+    yield f"THE HOUR {hour['at']}, which stands for {hour['weight_h']:.2f} h"
+    if not hour["damp"]:
+        yield "Temperature control alone keeps it below the limit, so every strategy does what temperature only does."
+        if hour["standing_w"]:
+            yield "Its equipment draws or saves:"
+            yield from _pairs(hour["standing_w"])
+    yield ""
+    states = [s | {"g_kg": 1000 * s["humidity_ratio"], "kj_kg": s["enthalpy_j_kg"] / 1000} for s in hour["states"]]
+    yield text.table([s | {"rh_pct": 100 * s["relative_humidity"]} for s in states], STATES)
+    yield f"at {hour['weather']['pressure_pa']:,.0f} Pa"
+    yield ""
+    processes = [
+        p | {"heat_kw": p["heat_w"] / 1000, "water_kg_h": 3600 * p["water_kg_s"], "power_kw": p["power_w"] / 1000}
+        for p in hour["processes"]
+    ]
+    yield text.table(processes, PROCESSES)
+    yield ""
+    yield from _balance("Heat of the space, W", hour["heat_w"], hour["heat_residual_w"], 0)
+    yield ""
+    grams = {name: 3.6e6 * value for name, value in hour["water_kg_s"].items()}
+    yield from _balance("Water of the space, g/h", grams, 3.6e6 * hour["water_residual_kg_s"], 0)
+    yield ""
+    yield "Power, W"
+    yield from _pairs(hour["power_w"])
+    yield ""
+    yield WORKED
+    yield text.table(_lines(hour["steps"]), STEPS)
+
+
+def _lines(steps: Sequence[Document]) -> list[Document]:
+    """The lines that say what they are; first guesses and intermediate ones are in the JSON document."""
+    told = [step for step in steps if step["why"] and not GUESS.search(step["name"])]
+    return [step | {"value": _figure(step["value"])} for step in told]
+
+
+def _figure(value: Any) -> str:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return str(value)
+    if value == 0:
+        return "0"
+    return f"{value:,.0f}" if abs(value) >= 1e5 else f"{value:,.6g}"
