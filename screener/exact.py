@@ -5,6 +5,10 @@ Whole numbers add exactly, so amounts are added in whole small units; and what l
 last bits of a float never show in a file.
 """
 
+from collections.abc import Iterable
+from functools import reduce
+from operator import add
+
 import polars as pl
 import polars.selectors as cs
 
@@ -18,6 +22,11 @@ def exact_sum(amount: pl.Expr, units: float = 1e6) -> pl.Expr:
     With the default a sum may reach 9e12 (a signed 64-bit number of millionths); each term is off by 5e-7 at most.
     """
     return (amount.cast(pl.Float64) * units).round().cast(pl.Int64).sum() / units
+
+
+def in_order(terms: Iterable[pl.Expr]) -> pl.Expr:
+    """Sum of several columns, from left to right; `pl.sum_horizontal` may take them in any order. Null where one is."""
+    return reduce(add, terms)
 
 
 def significant(frame: pl.DataFrame, figures: int = SIGNIFICANT_FIGURES) -> pl.DataFrame:

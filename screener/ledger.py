@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from screener.exact import in_order
 from screener.physics import psychrometrics as air
 from screener.physics import refrigeration
 from screener.units import PINT_L
@@ -80,7 +81,7 @@ def accumulate(
     asked = {*wanted(reference), *(name for s in acting for name in standing(s))}
     used = [name for name in hours.columns if name in asked]
     dry = hours.lazy().filter(~pl.col("damp")).select("group", "site", "weight_h", "moisture_at_limit_kg_s", *used)
-    dry = dry.collect().lazy()  # once for both sums
+    dry = dry.collect(engine="in-memory").lazy()  # once for both sums
     slots = _added(
         dry.group_by("group").agg(_dry_slot(hours.columns, reference, acting)),
         damp_hours.lazy().group_by("group").agg(_damp_slot(damp_hours.columns, strategies)),
@@ -178,8 +179,8 @@ def _damp_year(present: Sequence[str], strategies: Sequence[str], reference: str
 def _added(dry: pl.LazyFrame, damp: pl.LazyFrame, key: str) -> pl.DataFrame:
     """Both sums side by side, nothing where one has none."""
     return (
-        dry.collect()
-        .join(damp.collect(), on=key, how="full", coalesce=True)
+        dry.collect(engine="in-memory")
+        .join(damp.collect(engine="in-memory"), on=key, how="full", coalesce=True)
         .with_columns(pl.exclude(key).fill_null(0.0))
         .sort(key)
     )
@@ -261,7 +262,7 @@ def _of_strategy(years: pl.DataFrame, strategy: str, reference: str) -> pl.DataF
     """One strategy's account; litres per kWh counts water and energy beyond the reference's."""
 
     def sums(name: str) -> list[pl.Expr]:
-        return [pl.sum_horizontal(f"{name}.{part}" for part in parts) for parts in (ELECTRICITY, FUEL, WATER)]
+        return [in_order(pl.col(f"{name}.{part}") for part in parts) for parts in (ELECTRICITY, FUEL, WATER)]
 
     (electricity, fuel, water), (base_electricity, base_fuel, base_water) = sums(strategy), sums(reference)
     extra_water = water - base_water

@@ -81,17 +81,19 @@ def random_rows(count: int, seed: int = 1) -> list[dict]:
     return rows
 
 
-def sized(sites: pl.DataFrame) -> pl.DataFrame:
+def sized(sites: pl.DataFrame, equipment: pl.DataFrame = NO_EQUIPMENT) -> pl.DataFrame:
     """The sites with their equipment."""
     places = sites["weather_id"].unique().sort().to_list()
-    return engine.size(sites, climate.design_conditions(places), NO_EQUIPMENT)
+    return engine.size(sites, climate.design_conditions(places), equipment)
 
 
-def accounts(sites: pl.DataFrame, hours: pl.DataFrame | None = None) -> tuple[pl.DataFrame, pl.DataFrame]:
+def accounts(
+    sites: pl.DataFrame, hours: pl.DataFrame | None = None, equipment: pl.DataFrame = NO_EQUIPMENT
+) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Totals and ledger of all strategies, over the statistical years unless `hours` are given."""
     if hours is None:
         hours = climate.hours(sites["weather_id"].unique().sort().to_list())
-    batches = list(engine.simulate(sized(sites), hours))
+    batches = list(engine.simulate(sized(sites, equipment), hours))
     totals = ledger.totals(pl.concat([b.years for b in batches]), tuple(REGISTRY), REFERENCE.name)
     return totals, pl.concat([b.ledger for b in batches])
 

@@ -18,6 +18,7 @@ from statistics import NormalDist
 import polars as pl
 
 from screener.climate.carried import BY_NAME, DAYS_IN_MONTH, LEAST_SPREAD, NODES, WAVES, statistics, unpack, wave
+from screener.exact import in_order
 from screener.physics import psychrometrics as air
 
 DAYS = 14  # two of each day of the week; more days do not bring the year nearer to its 8760 hours, see data/README.md
@@ -54,7 +55,7 @@ def _by_hour(monthly: pl.DataFrame) -> pl.DataFrame:
     """Monthly rows to one row per station, month and hour: means, spreads, correlation, and the distribution's nodes."""
 
     def over_day(name: str) -> list[pl.Expr]:
-        return [pl.sum_horizontal(pl.col(f"{name}_{k}") * wave(hour, k) for k in range(WAVES)) for hour in range(24)]
+        return [in_order(pl.col(f"{name}_{k}") * wave(hour, k) for k in range(WAVES)) for hour in range(24)]
 
     def spread(name: str, scale: float) -> pl.Expr:
         floor = LEAST_SPREAD * pl.col(f"{name}_0")
@@ -118,7 +119,7 @@ def rebuild(stations: Sequence[str], days: int = DAYS, monthly: pl.DataFrame | N
             for d in each
         ],
     )
-    mean_c = pl.mean_horizontal(f"c_{d}" for d in each)
+    mean_c = in_order(pl.col(f"c_{d}") for d in each) / days
     table = table.with_columns(
         *[(pl.col("mean_c") + pl.col("spread_c") * (pl.col(f"c_{d}") - mean_c)).alias(f"c_{d}") for d in each],
         *[(pl.col("mean_w") + pl.col("spread_w") * pl.col(f"w_{d}")).alias(f"w_{d}") for d in each],
@@ -126,7 +127,7 @@ def rebuild(stations: Sequence[str], days: int = DAYS, monthly: pl.DataFrame | N
         air.humidity_ratio_from_dew_point(pl.col(f"c_{d}"), pl.col("pressure_pa")).alias(f"saturated_{d}") for d in each
     )
     for _ in range(3):  # clipping lowers the mean, restoring it saturates a few more hours: three rounds settle it
-        mean_w = pl.mean_horizontal(f"w_{d}" for d in each)
+        mean_w = in_order(pl.col(f"w_{d}") for d in each) / days
         table = table.with_columns(
             pl.min_horizontal((pl.col(f"w_{d}") * pl.col("mean_w") / mean_w).clip(_DRIEST), f"saturated_{d}").alias(
                 f"w_{d}"
@@ -134,7 +135,7 @@ def rebuild(stations: Sequence[str], days: int = DAYS, monthly: pl.DataFrame | N
             for d in each
         )
     table = table.with_columns(_sun(d).alias(f"g_{d}") for d in each)
-    mean_g = pl.mean_horizontal(f"g_{d}" for d in each)
+    mean_g = in_order(pl.col(f"g_{d}") for d in each) / days
     table = table.with_columns((pl.col("irradiance_w_m2") * pl.col(f"g_{d}") / mean_g).alias(f"g_{d}") for d in each)
     in_month = pl.col("month").replace_strict(dict(enumerate(DAYS_IN_MONTH, 1)), return_dtype=pl.Float64)
     return (

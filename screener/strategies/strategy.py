@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, fields
 
 import polars as pl
 
+from screener.exact import in_order
 from screener.worksheet import Worksheet
 
 NOTHING = pl.lit(0.0)
@@ -74,7 +75,7 @@ def add_standing(sheet: Worksheet, strategies: Iterable[Strategy]) -> None:
         powers = {name: section.let(name, power) for name, power in strategy.standing(section).items()}
         for total, parts in (("electricity_w", ELECTRICITY), ("fuel_w", FUEL)):
             if used := [powers[part] for part in parts if part in powers]:
-                section.let(total, pl.sum_horizontal(used))
+                section.let(total, in_order(used))
 
 
 def add_damp_hours(sheet: Worksheet, strategies: Iterable[Strategy]) -> None:
@@ -87,7 +88,7 @@ def _add_outcome(section: Worksheet, outcome: Outcome) -> Outcome:
     named = Outcome(**{f.name: _named(section, f.name, getattr(outcome, f.name)) for f in fields(Outcome)})
     for total, parts in (("electricity_w", ELECTRICITY), ("fuel_w", FUEL)):
         used = [getattr(named, part) for part in parts if not getattr(named, part).meta.eq(NOTHING)]
-        section.let(total, pl.sum_horizontal(used) if len(used) > 1 else used[0] if used else NOTHING)
+        section.let(total, in_order(used) if used else NOTHING)
     return named
 
 
