@@ -35,6 +35,7 @@ LIMITED = ("desiccant_fuel_regenerated", "desiccant_condenser_regenerated")  # b
 COLD_NOTE = (
     "the space is below 18 degC: choose a unit that defrosts; its rating is carried there by a curve valid from 10 degC"
 )
+EXHAUST_NOTE = "needs as much clean exhaust air as outdoor air, beside it; air of kitchen hoods cannot pass the wheel"
 VALIDITY_NOTE = (
     "the unit runs outside 10-35 degC and 30-90 %, where its curve is valid; the nearest state inside is used"
 )
@@ -202,6 +203,7 @@ def _rate_others(sheet: Worksheet) -> None:
     ):
         name = f"{kind}_effectiveness"
         sheet.let(f"{wheel}.{name}", _of_equipment(wheel, name).fill_null(effectiveness), "of the wheel")
+    sheet.let(f"{wheel}.note", pl.lit(EXHAUST_NOTE), "what to know of the wheel")
     for s, heat in (
         ("desiccant_fuel_regenerated", desiccant.FUEL_REGENERATION_J_KG),
         ("desiccant_condenser_regenerated", desiccant.CONDENSER_REGENERATION_J_KG),
