@@ -92,7 +92,7 @@ def check(folder: Folder, as_json: Json = False, quiet: Quiet = False) -> None:
         if as_json:
             _print_json({"sites": sites.height, "rejected": portfolio.rejects.height, "faults": faults.to_dicts()})
         else:
-            typer.echo(f"{portfolio.settings.name}: {_count(sites.height, 'good site')} in {_zones(sites)}.")
+            typer.echo(f"{portfolio.settings.name}: {text.count(sites.height, 'good site')} in {_zones(sites)}.")
             if not faults.is_empty():
                 typer.echo(errors.describe(faults))
         _notes([*portfolio.notes, *_climate_notes(sites)], quiet)
@@ -143,6 +143,25 @@ def explain(
             _print_json(document)
         else:
             typer.echo(explaining.tell(document))
+
+
+@app.command()
+def report(
+    folder: Annotated[Path, typer.Argument(help="Run folder, as written by `screener run`.")],
+    out: Annotated[Path | None, typer.Option("--out", "-o", help="Another folder for the files.")] = None,
+    xlsx: Annotated[bool, typer.Option("--xlsx", help="Write ranking.xlsx too.")] = False,
+    pictures: Annotated[bool, typer.Option("--pictures", help="Write every chart as an SVG file too.")] = False,
+    as_json: Json = False,
+) -> None:
+    """Write the report of a run: one page to read, print and forward."""
+    from screener import pipeline
+
+    with _errors_in_words():
+        files = [str(file) for file in pipeline.write_report(folder, out, workbook=xlsx, pictures=pictures)]
+        if as_json:
+            _print_json({"files": files})
+        else:
+            typer.echo("\n".join(files))
 
 
 @climate_app.command("list")
@@ -205,7 +224,7 @@ def _summary(result: "Run", top: int) -> str:
         lines.append(f"... and {result.ranking.height - shown.height} more sites in ranking.csv")
     lines.append("")
     lines.append(
-        f"{_count(result.ranking.height, 'site')} ranked, {_count(totals['sites_with_savings'], 'site')} worth changing: "
+        f"{text.count(result.ranking.height, 'site')} ranked, {text.count(totals['sites_with_savings'], 'site')} worth changing: "
         f"{text.whole(totals['cost_saved'])} {currency} saved a year for an investment of "
         f"{text.whole(totals['investment'])} {currency}; net savings {text.whole(totals['net_savings'])} {currency} "
         f"over {result.portfolio.settings.study_years} years at {result.portfolio.settings.discount_rate:.1%}."
@@ -215,7 +234,7 @@ def _summary(result: "Run", top: int) -> str:
 
 def _run_notes(result: "Run", out: Path) -> Iterator[str]:
     if not result.rejects.is_empty():
-        yield f"{_count(result.rejects.height, 'row')} left out; each with its reason in {out / 'rejects.csv'}"
+        yield f"{text.count(result.rejects.height, 'row')} left out; each with its reason in {out / 'rejects.csv'}"
     yield from result.portfolio.notes
     yield f"results are in {out}"
     yield CAUTION
@@ -228,11 +247,7 @@ def _climate_notes(sites: "pl.DataFrame") -> Iterator[str]:
 
 def _zones(sites: "pl.DataFrame") -> str:
     zones = sites["climate_zone"].drop_nulls().unique().sort()
-    return f"{_count(len(zones), 'climate zone')} ({', '.join(zones)})"
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number:,} {what}" + ("" if number == 1 else "s")
+    return f"{text.count(len(zones), 'climate zone')} ({', '.join(zones)})"
 
 
 def _notes(notes: Iterator[str] | Sequence[str], quiet: bool) -> None:

@@ -2,9 +2,10 @@
 
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 
@@ -19,12 +20,19 @@ from screener import (
     outputs,
     price,
     rank,
+    report,
     sizing,
     tables,
+    text,
+    what_if,
 )
 from screener import explain as explaining
+from screener.exact import significant
 from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import Portfolio
+
+LONG_S = 2.0  # a stage that takes longer says how much longer
+REPORT, WORKBOOK = "report.html", "ranking.xlsx"
 
 
 @dataclass
@@ -35,6 +43,12 @@ class Watch:
     timings: dict[str, float] = field(default_factory=dict)
     _stage: str = ""
     _since: float = 0.0
+
+    def count(self, done: int, total: int, what: str) -> None:
+        """How far the stage has come, and how long the rest will take when it has gone on for a while."""
+        spent = time.perf_counter() - self._since
+        left = f", {text.duration(spent / done * (total - done))} left" if done < total and spent > LONG_S else ""
+        self.tell(f"{self._stage}: {done:,} of {total:,} {what}{left}")
 
     def stage(self, name: str) -> None:
         """The stage that begins now."""
@@ -95,19 +109,21 @@ def run(folder: Path, out: Path, force: bool = False, strict: bool = False, watc
         parts: list[Path] = []
         years: list[pl.DataFrame] = []
         costs: list[pl.DataFrame] = []
+        watch.stage("working out every hour of every strategy")
         for number, accounts in enumerate(engine.simulate(sized, hours)):
-            done = min((number + 1) * engine.BATCH_SITES, sites.height)
-            watch.stage(f"working out every hour of every strategy: {done:,} of {sites.height:,} sites")
             parts.append(Path(scratch, f"{number:06}.parquet"))
             accounts.ledger.write_parquet(parts[-1])
             years.append(accounts.years)
             costs.append(price.price(accounts.ledger, tariffs, sites))
+            watch.count(min((number + 1) * engine.BATCH_SITES, sites.height), sites.height, "sites")
         watch.stage("money and ranking")
         results = in_money(
             ledger.totals(pl.concat(years), tuple(REGISTRY), REFERENCE.name), pl.concat(costs), sites, portfolio
         )
         ranking = rank.ranking(results, sites, portfolio.settings.currency)
         check_results(ranking, results, sites)
+        watch.stage("report")
+        found = findings(ranking, results, sites, portfolio.rejects, portfolio.strategies, asdict(portfolio.settings))
         watch.stage("writing")
         written: dict[str, outputs.Table] = {
             "ranking": ranking,
@@ -118,7 +134,9 @@ def run(folder: Path, out: Path, force: bool = False, strict: bool = False, watc
             "rejects": portfolio.rejects,
         }
         info = outputs.provenance(portfolio.files, asdict(portfolio.settings), watch.timings)
-        outputs.write_run(out, written, info, force, inputs=made_from(portfolio, hours))
+        outputs.write_run(
+            out, written, info, force, files={REPORT: report.portfolio_page(found)}, inputs=made_from(portfolio, hours)
+        )
     watch.stop()
     return Run(portfolio, ranking, rank.totals(ranking), portfolio.rejects)
 
@@ -137,6 +155,55 @@ def made_from(portfolio: Portfolio, hours: pl.DataFrame) -> dict[str, pl.DataFra
         "equipment": portfolio.equipment,
         "weather": hours.filter(pl.col("weather_id").str.starts_with(climate.OWN_WEATHER)),
     }
+
+
+def write_report(folder: Path, out: Path | None = None, workbook: bool = False, pictures: bool = False) -> list[Path]:
+    """Write the report of a run once more, into its folder or into `out`; returns the files written.
+
+    `workbook` adds ranking.xlsx, `pictures` every chart of the report as an SVG file. UsageError for what is no run.
+    """
+    run = outputs.open_run(folder)
+    found = findings(
+        run.table("ranking").collect(),
+        run.table("strategies").collect(),
+        run.table("sites_used").collect(),
+        run.table("rejects").collect(),
+        run.input("strategies"),
+        run.settings,
+    )
+    files: dict[str, str | bytes] = {REPORT: report.portfolio_page(found)}
+    if workbook:
+        files[WORKBOOK] = report.workbook(found)
+    if pictures:
+        files |= {f"{name}.svg": chart.alone for name, chart in report.portfolio_charts(found).items()}
+    return outputs.add_files(folder if out is None else out, files)
+
+
+def findings(
+    ranking: pl.DataFrame,
+    results: pl.DataFrame,
+    sites: pl.DataFrame,
+    rejects: pl.DataFrame,
+    prices: pl.DataFrame,
+    settings: Mapping[str, Any],
+) -> report.Findings:
+    """What the report of a run tells, from its tables in memory or as they were written: the same to the last figure."""
+    ranking, results = significant(ranking.sort("rank")), significant(results.sort("site_id", "strategy"))
+    sites = significant(sites.sort("site_id"))
+    rate, years, currency = settings["discount_rate"], settings["study_years"], settings["currency"]
+    return report.Findings(
+        settings=settings,
+        ranking=ranking,
+        results=results,
+        sites=sites,
+        groups=rank.groups(ranking),
+        rejects=rejects,
+        totals=rank.totals(ranking).row(0, named=True),
+        shortlist=rank.shortlist(results, ranking),
+        what_if=what_if.what_if(results, sites, rate, years, currency),
+        summaries={name: strategy.summary for name, strategy in REGISTRY.items()},
+        placeholders=tables.placeholders(prices),
+    )
 
 
 def in_money(totals: pl.DataFrame, costs: pl.DataFrame, sites: pl.DataFrame, portfolio: Portfolio) -> pl.DataFrame:

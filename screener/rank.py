@@ -51,6 +51,11 @@ def groups(ranking: pl.DataFrame) -> pl.DataFrame:
     return query("groups", {"ranking": ranking})
 
 
+def shortlist(strategies: pl.DataFrame, ranking: pl.DataFrame) -> pl.DataFrame:
+    """One row per candidate: at how many sites it is available, holds the limit, pays and is best."""
+    return query("shortlist", {"strategies": strategies, "ranking": ranking}, tolerance_h=HOLDING_TOLERANCE_H)
+
+
 def totals(ranking: pl.DataFrame) -> pl.DataFrame:
     """One row for the whole portfolio: counts and totals of the ranking's columns."""
     return query("totals", {"ranking": ranking})

@@ -21,6 +21,25 @@ def decimals(places: int) -> Format:
     return lambda value: "-" if value is None else f"{value:,.{places}f}"
 
 
+def percent(value: float | None) -> str:
+    """A share as whole hundredths: 0.294 is 29; a dash where there is no figure."""
+    return whole(None if value is None else 100 * value)
+
+
+def count(number: int, what: str) -> str:
+    """1 site, 2 sites."""
+    return f"{number:,} {what}" + ("" if number == 1 else "s")
+
+
+def duration(seconds: float) -> str:
+    """8 s, 3 min, 1 h 10 min."""
+    whole_seconds = max(round(seconds), 1)
+    if whole_seconds < 60:
+        return f"{whole_seconds} s"
+    minutes = round(whole_seconds / 60)
+    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60} min"
+
+
 def words(value: object) -> str:
     """Text as it is; underscores of names become spaces."""
     return "-" if value is None else str(value).replace("_", " ")

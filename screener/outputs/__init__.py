@@ -7,7 +7,7 @@ and `reading` opens one again.
 from screener.outputs.describing import sha256
 from screener.outputs.layout import INPUTS, OUTPUTS, Output
 from screener.outputs.reading import RunFolder, open_run
-from screener.outputs.writing import Table, check_free, neutralised, provenance, staged, write_run
+from screener.outputs.writing import Table, add_files, check_free, neutralised, provenance, staged, write_run
 
 __all__ = [
     "INPUTS",
@@ -15,6 +15,7 @@ __all__ = [
     "Output",
     "RunFolder",
     "Table",
+    "add_files",
     "check_free",
     "neutralised",
     "open_run",

@@ -57,6 +57,22 @@ def write_run(
         _write_json(part / PACKAGE_FILE, describing.package(resources))
 
 
+def add_files(folder: Path, files: Mapping[str, str | bytes]) -> list[Path]:
+    """Write further files into a folder, each whole or not at all, in place of what had their names.
+
+    Returns their paths. UsageError where the folder cannot be written to.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, content in files.items():
+            part = folder / f".{name}.part-{os.getpid()}"
+            part.write_bytes(content if isinstance(content, bytes) else content.encode())
+            part.replace(folder / name)
+    except OSError as error:
+        raise UsageError(f"cannot write to {folder} ({error.strerror}); name another folder") from error
+    return [folder / name for name in files]
+
+
 def _paired(outputs: Sequence[Output], tables: Mapping[str, Table]) -> list[tuple[Output, Table]]:
     """The tables that are given beside what the folder knows of them, in its order."""
     if unknown := set(tables) - {output.table for output in outputs}:

@@ -4,7 +4,7 @@ Files are read as text (`reading`), typed and brought to SI (`checking`), laid o
 checked against one another (`links`); `portfolio` puts the result together.
 """
 
-from screener.tables.portfolio import Portfolio, read_portfolio
+from screener.tables.portfolio import Portfolio, placeholders, read_portfolio
 from screener.tables.settings import Settings
 
-__all__ = ["Portfolio", "Settings", "read_portfolio"]
+__all__ = ["Portfolio", "Settings", "placeholders", "read_portfolio"]

@@ -202,11 +202,16 @@ def _rejects(faults: pl.DataFrame, raws: Mapping[str, RawTable]) -> pl.DataFrame
     return pl.concat(rejects)
 
 
+def placeholders(strategies: pl.DataFrame) -> list[str]:
+    """The candidates of a strategies table whose investment is a shipped placeholder."""
+    return strategies.filter(pl.col("candidate") & pl.col("note").str.starts_with("placeholder"))["strategy"].to_list()
+
+
 def _remarks(strategies: pl.DataFrame, settings: Settings) -> list[str]:
     """What a person should know about the tables though it is no fault."""
-    placeholders = strategies.filter(pl.col("candidate") & pl.col("note").str.starts_with("placeholder"))
-    if placeholders.is_empty():
+    shipped_prices = placeholders(strategies)
+    if not shipped_prices:
         return []
-    names = ", ".join(placeholders["strategy"])
+    names = ", ".join(shipped_prices)
     unit = "" if settings.currency == "USD" else f" in USD, not {settings.currency}"
     return [f"investment of {names} is a placeholder{unit}: give your own in a strategies table"]

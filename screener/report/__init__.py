@@ -1,0 +1,10 @@
+"""Pages and pictures of a run: frames in, HTML, SVG and a workbook out; nothing is worked out here that a table holds.
+
+`page` is the report for people who decide, `charts/` draws its pictures, `workbook` fills a workbook.
+"""
+
+from screener.report.findings import Findings
+from screener.report.page import portfolio_charts, portfolio_page
+from screener.report.workbook import workbook
+
+__all__ = ["Findings", "portfolio_charts", "portfolio_page", "workbook"]

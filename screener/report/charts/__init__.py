@@ -1,0 +1,1 @@
+"""The pictures: pure functions from frames to `svg.Chart`, one a file."""

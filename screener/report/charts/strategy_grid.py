@@ -1,0 +1,132 @@
+"""Which change pays where: best strategies by climate zone and kind of building."""
+
+from string import ascii_uppercase
+
+import polars as pl
+from markupsafe import Markup
+
+from screener import text
+from screener.report.palette import SHADES
+from screener.report.svg import (
+    WIDTH,
+    Chart,
+    element,
+    join,
+    label,
+    line,
+    nothing_to_show,
+)
+
+NAME, TITLE = "strategy-grid", "Which change pays where"
+SOURCE = "groups.csv"
+LEFT, RIGHT, HEAD, ROW = 34.0, WIDTH - 6, 104.0, 32.0
+DARK = 2  # shades from here on carry white letters
+
+
+def strategy_grid(groups: pl.DataFrame, currency: str) -> Chart:
+    """Climate zones down, kinds of building across; in a cell the changes that pay, each with its number of sites.
+
+    `groups`: climate_zone, building_type, best_strategy, sites, sites_with_savings, cost_saved. Letters stand for
+    strategies and are spelled out below.
+    """
+    if groups.is_empty():
+        return nothing_to_show(NAME, TITLE, SOURCE, "There is no site.")
+    zones, kinds = (sorted(groups[c].unique()) for c in ("climate_zone", "building_type"))
+    paying = groups.filter(pl.col("sites_with_savings") > 0)
+    order = paying.group_by("best_strategy").agg(pl.col("cost_saved").sum()).sort("cost_saved", descending=True)
+    letters = dict(zip(order["best_strategy"].to_list(), ascii_uppercase, strict=False))
+    width = (RIGHT - LEFT) / len(kinds)
+    shades = _shades(groups)
+    parts = [_heads(kinds, width)]
+    for row, zone in enumerate(zones):
+        top = HEAD + row * ROW
+        parts.append(line(LEFT, top, RIGHT, top, class_="grid") + label(4, top + 20, zone, class_="strong"))
+        for column, kind in enumerate(kinds):
+            cell = groups.filter(climate_zone=zone, building_type=kind)
+            if not cell.is_empty():
+                parts.append(_cell(cell, letters, shades.get((zone, kind), 0), LEFT + column * width, top, width))
+    bottom = HEAD + len(zones) * ROW
+    key = _key(letters, bottom + 22)
+    return Chart(
+        NAME,
+        TITLE,
+        f"letter: best strategy, number: sites it pays at, below: all sites of the cell; shade: {currency} saved a year",
+        SOURCE,
+        _words(paying, currency),
+        WIDTH,
+        bottom + 14 + 18 * max(len(letters), 1),
+        join(parts) + key,
+    )
+
+
+def _shades(groups: pl.DataFrame) -> dict[tuple[str, str], int]:
+    """Four shades by savings, each twice as much as the one before."""
+    sums = groups.group_by("climate_zone", "building_type").agg(pl.col("cost_saved").sum())
+    most = max(sums["cost_saved"].to_list())
+    steps = [most / 8, most / 4, most / 2]
+    return {(z, k): sum(value > step for step in steps) for z, k, value in sums.iter_rows() if value > 0}
+
+
+def _cell(cell: pl.DataFrame, letters: dict[str, str], shade: int, left: float, top: float, width: float) -> Markup:
+    paying = cell.filter(pl.col("sites_with_savings") > 0).sort("cost_saved", descending=True)
+    saved, sites = paying["cost_saved"].sum(), int(cell["sites"].sum())
+    if paying.is_empty():
+        return label(left + width / 2, top + 21, f"– of {sites}", anchor="middle", class_="quiet small")
+    words = " ".join(f"{letters[s]}{n}" for s, n in paying.select("best_strategy", "sites_with_savings").iter_rows())
+    ink = " on-dark" if shade >= DARK else ""
+    data = ",".join(f"{s}:{n}" for s, n in paying.select("best_strategy", "sites_with_savings").iter_rows())
+    ground = element(
+        "rect",
+        x=left + 1,
+        y=top + 1,
+        width=width - 2,
+        height=ROW - 2,
+        fill=SHADES[shade],
+        data_climate_zone=cell["climate_zone"][0],
+        data_building_type=cell["building_type"][0],
+        data_sites=sites,
+        data_best=data,
+        data_cost_saved=float(saved),
+    )
+    return (
+        ground
+        + label(left + width / 2, top + 15, words, anchor="middle", class_="strong" + ink)
+        + label(left + width / 2, top + 27, f"of {sites}", anchor="middle", class_="small" + ink)
+    )
+
+
+def _heads(kinds: list[str], width: float) -> Markup:
+    """Names of building types, aslant so that ten of them fit."""
+    return join(
+        label(
+            0,
+            0,
+            text.words(kind),
+            class_="small",
+            transform=f"translate({LEFT + (k + 0.5) * width:.1f} {HEAD - 8}) rotate(-55)",
+        )
+        for k, kind in enumerate(kinds)
+    )
+
+
+def _key(letters: dict[str, str], top: float) -> Markup:
+    if not letters:
+        return label(4, top, "no change pays anywhere", class_="quiet")
+    return join(
+        label(4, top + 18 * row, letter, class_="strong") + label(24, top + 18 * row, text.words(strategy))
+        for row, (strategy, letter) in enumerate(letters.items())
+    )
+
+
+def _words(paying: pl.DataFrame, currency: str) -> str:
+    if paying.is_empty():
+        return "In no climate zone and kind of building does a change pay."
+    cells = [
+        f"{text.words(best)} at {paying_sites} of {sites} sites, {text.words(kind)} in zone {zone}, "
+        f"{saved:,.0f} {currency} a year"
+        for best, paying_sites, sites, kind, zone, saved in paying.sort("cost_saved", descending=True)
+        .select("best_strategy", "sites_with_savings", "sites", "building_type", "climate_zone", "cost_saved")
+        .head(5)
+        .iter_rows()
+    ]
+    return "Most is saved by " + "; ".join(cells) + "."

@@ -1,0 +1,153 @@
+"""What a run found, gathered for its report: the tables as they are, and views of them for people.
+
+Nothing here is a new result; sums over sites come from `groups` and the totals, and whatever needed the money or the
+ranking again was worked out by those stages and is handed in.
+"""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import polars as pl
+
+from screener import text
+from screener.contracts import load
+from screener.report.palette import END_USES
+
+ASSUMED = "assumed"
+ASSUMPTIONS_SHOWN = 8
+OFTEN_ABOVE_H = 100.0  # hours a year above the limit that deserve a look, as in the notes of the ranking
+
+
+@dataclass(frozen=True)
+class Findings:
+    """The tables of a run under the names of its folder, and `totals` of the ranking in one row.
+
+    `shortlist`: how every candidate fared; `what_if`: totals under other prices; `summaries`: strategies in a line, in
+    the order of the registry; `placeholders`: strategies whose investment is a shipped placeholder.
+    """
+
+    settings: Mapping[str, Any]
+    ranking: pl.DataFrame
+    results: pl.DataFrame
+    sites: pl.DataFrame
+    groups: pl.DataFrame
+    rejects: pl.DataFrame
+    totals: Mapping[str, Any]
+    shortlist: pl.DataFrame
+    what_if: pl.DataFrame
+    summaries: Mapping[str, str]
+    placeholders: Sequence[str]
+
+    @property
+    def currency(self) -> str:
+        """What money is counted in."""
+        return str(self.settings["currency"])
+
+    @cached_property
+    def paying(self) -> pl.DataFrame:
+        """The sites worth changing, in order of rank."""
+        return self.ranking.filter(pl.col("net_savings") > 0).sort("rank")
+
+    @cached_property
+    def others(self) -> pl.DataFrame:
+        """The sites where no change pays, in order of rank."""
+        return self.ranking.filter(pl.col("net_savings") <= 0).sort("rank")
+
+    @cached_property
+    def placeholders_used(self) -> list[str]:
+        """Recommended strategies whose investment is a placeholder."""
+        best = set(self.paying["best_strategy"])
+        return [name for name in self.placeholders if name in best]
+
+    @cached_property
+    def by_zone(self) -> pl.DataFrame:
+        """Totals of each climate zone, the one that saves most first."""
+        sums = ["sites", "sites_with_savings", "cost_saved", "investment", "net_savings", "emissions_saved_kg"]
+        zones = self.groups.group_by("climate_zone").agg(pl.col(sums).sum())
+        return zones.sort("net_savings", "climate_zone", descending=[True, False])
+
+    @cached_property
+    def changes(self) -> pl.DataFrame:
+        """What would be changed into what: sites, energy for humidity control before and after, money."""
+        sums = ["current_dehumidification_kwh", "best_dehumidification_kwh", "cost_saved", "investment", "net_savings"]
+        changed = self.paying.group_by("current_strategy", "best_strategy").agg(
+            pl.len().alias("sites"), pl.col(sums).sum()
+        )
+        return changed.sort("net_savings", "current_strategy", "best_strategy", descending=[True, False, False])
+
+    @cached_property
+    def compared(self) -> pl.DataFrame:
+        """The sites whose energy is compared strategy by strategy: those worth changing, or all where none is."""
+        return self.ranking if self.paying.is_empty() else self.paying
+
+    def end_uses(self) -> pl.DataFrame:
+        """Energy of the compared sites by end use and square metre [kWh/(m2 a)]: as today, at best, by strategy.
+
+        `label`, `note` and the end uses. A strategy counts at the sites that can have it, over their floor area.
+        """
+        area = self.sites.select("site_id", "floor_area_m2")
+        chosen = self.compared.select("site_id", "best_strategy").join(area, on="site_id")
+        uses = self.results.join(chosen, on="site_id").filter(pl.col("unavailable").is_null())
+        per_area = [pl.col(c).fill_null(0.0).sum() / pl.col("floor_area_m2").sum() for c in END_USES]
+        sums = [pl.len().alias("sites"), pl.col("hours_above_limit").mean().alias("hours"), *per_area]
+        today = uses.filter("is_current").select(pl.lit("as today").alias("label"), *sums)
+        best = uses.filter(pl.col("strategy") == pl.col("best_strategy"))
+        best = best.select(pl.lit("best for each site").alias("label"), *sums)
+        order = pl.DataFrame({"label": list(self.summaries)})
+        each = order.join(uses.group_by(label="strategy").agg(sums), on="label", maintain_order="left")
+        every = pl.concat([today, best, each]).filter(pl.col("sites") > 0)
+        some = pl.concat_str(pl.lit("at "), pl.col("sites"), pl.lit(f" of {chosen.height} sites"))
+        damp = pl.concat_str(pl.lit("above the limit "), pl.col("hours").round().cast(pl.Int64), pl.lit(" h/yr"))
+        notes = [
+            pl.when(pl.col("sites") < chosen.height).then(some),
+            pl.when(pl.col("hours") > OFTEN_ABOVE_H).then(damp),
+        ]
+        note = pl.concat_list(notes).list.drop_nulls().list.join(", ")
+        return every.with_columns(label=pl.col("label").str.replace_all("_", " "), note=note)
+
+    def assumptions(self) -> pl.DataFrame:
+        """Figures assumed at the sites worth changing, those behind most of the net savings first.
+
+        `figure` in words, `column`, `sites`, `net_savings` of those sites, `origin` most often used.
+        """
+        weight = self.compared.select("site_id", "net_savings")
+        origins = self.sites.join(weight, on="site_id").select(
+            "site_id", "net_savings", pl.col("^.*_origin$").exclude("place_origin")
+        )
+        long = origins.unpivot(index=["site_id", "net_savings"], variable_name="column", value_name="origin")
+        assumed = long.filter(pl.col("origin").str.starts_with(ASSUMED)).with_columns(
+            pl.col("column").str.strip_suffix("_origin"),
+            pl.col("origin").str.strip_prefix(ASSUMED).str.strip_chars(": "),
+        )
+        counted = assumed.group_by("column").agg(
+            pl.len().alias("sites"), pl.col("net_savings").sum(), pl.col("origin").sort().mode().sort().first()
+        )
+        described = {field.name: re.split(r"[.;]", field.description)[0] for field in load("sites").fields}
+        return (
+            counted.with_columns(figure=pl.col("column").replace_strict(described, default=pl.col("column")))
+            .sort("net_savings", "sites", "column", descending=[True, True, False])
+            .head(ASSUMPTIONS_SHOWN)
+        )
+
+    def still_damp(self) -> pl.DataFrame:
+        """Sites worth changing that stay above their limit for many hours even so."""
+        return self.paying.filter(pl.col("hours_above_limit") > OFTEN_ABOVE_H)
+
+    def first_sites(self, share: float = 0.8) -> pl.DataFrame:
+        """The sites in order of rank that together bring this share of the net savings."""
+        before = pl.col("net_savings").cum_sum() - pl.col("net_savings")
+        return self.paying.filter(before < share * pl.col("net_savings").sum())
+
+    def uncontrolled(self) -> pl.DataFrame:
+        """Sites that control no humidity today and are often above their limit."""
+        return self.ranking.filter(
+            (pl.col("current_strategy") == next(iter(self.summaries))) & (pl.col("hours_above_limit") > OFTEN_ABOVE_H)
+        )
+
+    def name_of(self, site_id: str) -> str:
+        """What people call a site."""
+        names = self.ranking.filter(site_id=site_id)["name"]
+        return text.words(names[0]) if len(names) and names[0] else site_id

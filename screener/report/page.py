@@ -1,0 +1,174 @@
+"""The report of a run: questions of those who decide, each answered in a sentence, a picture and a table."""
+
+import base64
+import hashlib
+from pathlib import Path
+from typing import Any
+
+import jinja2
+import polars as pl
+from markupsafe import Markup
+
+from screener import __version__, text
+from screener.report.charts.end_uses import end_uses
+from screener.report.charts.payback import payback
+from screener.report.charts.savings_curve import savings_curve
+from screener.report.charts.site_map import site_map
+from screener.report.charts.strategy_grid import strategy_grid
+from screener.report.findings import Findings
+from screener.report.svg import Chart
+from screener.report.tables import Column, Table, table
+from screener.report.words import CAUTIONS, listed, placeholder_caution
+
+TEMPLATES = Path(__file__).parent / "templates"
+ROWS = 200  # of the list of sites; the files hold all
+
+
+def portfolio_page(found: Findings) -> str:
+    """The whole report as one HTML document that needs nothing else."""
+    return render(
+        "portfolio.html",
+        found=found,
+        totals=found.totals,
+        money=found.currency,
+        charts=portfolio_charts(found),
+        tables={each.name: each for each in _tables(found)},
+        first=found.first_sites(),
+        assumptions=found.assumptions(),
+    )
+
+
+def portfolio_charts(found: Findings) -> dict[str, Chart]:
+    """The pictures of the report, by name."""
+    unit = "kWh of electricity and fuel per m² of floor and year"
+    which = f"The {text.count(found.compared.height, 'site')} " + (
+        "ranked" if found.paying.is_empty() else "worth changing"
+    )
+    charts = (
+        savings_curve(found.ranking, found.currency),
+        site_map(found.ranking, found.sites, found.currency),
+        payback(found.ranking, found.currency),
+        strategy_grid(found.groups, found.currency),
+        end_uses(found.end_uses(), unit, which),
+    )
+    return {chart.name: chart for chart in charts}
+
+
+def render(template: str, **context: Any) -> str:
+    """A template of this package filled in; whatever is not markup already is escaped."""
+    shared = {"version": __version__, "script": _script(), "script_hash": _script_hash(), "styles": _styles()}
+    return _templates().get_template(template).render(**shared, **context)
+
+
+def _templates() -> jinja2.Environment:
+    templates = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    templates.filters |= {"whole": text.whole, "tenths": text.tenths, "words": text.words}
+    templates.globals |= {"count": text.count, "listed": listed, "placeholder_caution": placeholder_caution}
+    templates.globals["cautions"] = CAUTIONS
+    return templates
+
+
+def _styles() -> Markup:
+    return Markup("".join((TEMPLATES / name).read_text(encoding="utf-8") for name in ("page.css", "chart.css")))
+
+
+def _script() -> Markup:
+    return Markup((TEMPLATES / "sort.js").read_text(encoding="utf-8"))
+
+
+def _script_hash() -> str:
+    """What a browser asks of the one script it may run."""
+    return base64.b64encode(hashlib.sha256(_script().encode()).digest()).decode()
+
+
+def _tables(found: Findings) -> list[Table]:
+    money = found.currency
+    a_year = f"{money}/yr"
+    zones = [
+        Column("climate_zone", "climate zone"),
+        Column("sites", "sites", form=text.whole),
+        Column("sites_with_savings", "worth changing", form=text.whole),
+        Column("cost_saved", "saved", a_year, text.whole),
+        Column("emissions_saved_kg", "CO₂ saved", "kg/yr", text.whole),
+        Column("investment", "investment", money, text.whole),
+        Column("net_savings", "net savings", money, text.whole),
+    ]
+    sites = [
+        Column("rank", "rank", form=text.whole),
+        Column("site_id", "site", form=str),
+        Column("name", "name", width="some"),
+        Column("building_type", "kind"),
+        Column("climate_zone", "zone"),
+        Column("current_strategy", "today", width="some"),
+        Column("best_strategy", "best", width="some"),
+        Column("energy_saved_kwh", "energy saved", "kWh/yr", text.whole),
+        Column("cost_saved", "saved", a_year, text.whole),
+        Column("investment", "investment", money, text.whole),
+        Column("net_savings", "net savings", money, text.whole),
+        Column("simple_payback_years", "payback", "years", text.tenths),
+        Column("savings_to_investment", "savings to investment", "ratio", text.tenths),
+        Column("hours_above_limit", "above limit", "h/yr", text.whole),
+        Column("assumed_share", "assumed", "% of figures", text.percent),
+        Column("notes", "notes", width="wide"),
+    ]
+    changes = [
+        Column("current_strategy", "today", width="some"),
+        Column("best_strategy", "change to", width="some"),
+        Column("sites", "sites", form=text.whole),
+        Column("current_dehumidification_kwh", "for humidity today", "kWh/yr", text.whole),
+        Column("best_dehumidification_kwh", "after", "kWh/yr", text.whole),
+        Column("cost_saved", "saved", a_year, text.whole),
+        Column("investment", "investment", money, text.whole),
+        Column("net_savings", "net savings", money, text.whole),
+    ]
+    shortlist = [
+        Column("strategy", "strategy", width="some"),
+        Column("sites", "sites", form=text.whole),
+        Column("available", "can have it", form=text.whole),
+        Column("holding", "and hold the limit as well as today", form=text.whole),
+        Column("paying", "and save more than it costs", form=text.whole),
+        Column("best", "and are best off with it", form=text.whole),
+        Column("summary", "what it is", width="wide"),
+    ]
+    what_if = [
+        Column("case", "if", width="some"),
+        Column("sites_with_savings", "worth changing", form=text.whole),
+        Column("cost_saved", "saved", a_year, text.whole),
+        Column("investment", "investment", money, text.whole),
+        Column("net_savings", "net savings", money, text.whole),
+    ]
+    assumptions = [
+        Column("figure", "figure", width="some"),
+        Column("sites", "sites", form=text.whole),
+        Column("net_savings", "net savings of those sites", money, text.whole),
+        Column("origin", "assumed from", width="wide"),
+    ]
+    others = [
+        Column("rank", "rank", form=text.whole),
+        Column("site_id", "site", form=str),
+        Column("name", "name", width="some"),
+        Column("building_type", "kind"),
+        Column("climate_zone", "zone"),
+        Column("current_strategy", "today", width="some"),
+        Column("current_dehumidification_kwh", "for humidity today", "kWh/yr", text.whole),
+        Column("hours_above_limit", "above limit", "h/yr", text.whole),
+        Column("assumed_share", "assumed", "% of figures", text.percent),
+        Column("notes", "notes", width="wide"),
+    ]
+    paying = found.paying.with_columns(energy_saved_kwh=pl.col("electricity_saved_kwh") + pl.col("fuel_saved_kwh"))
+    told = found.shortlist.with_columns(summary=pl.col("strategy").replace_strict(dict(found.summaries), default=None))
+    return [
+        table("zones", "Savings by climate zone", found.by_zone, zones),
+        table("sites", "Sites worth changing, in order of net savings", paying.head(ROWS), sites),
+        table("other-sites", "Sites where no change pays", found.others.head(ROWS), others),
+        table("changes", "What would be changed into what", found.changes, changes),
+        table("shortlist", "How each candidate fared at the sites that do not have it", told, shortlist),
+        table("what-if", "The ranking under other prices", found.what_if, what_if),
+        table("assumptions", "Figures assumed at the sites worth changing", found.assumptions(), assumptions),
+    ]

@@ -1,0 +1,64 @@
+"""Colours and hatches that stay apart for colour-blind readers and in grey print.
+
+Neighbours in a stack differ in lightness first and in hue second; whatever is burnt is hatched. tests/report checks
+both, with a published simulation of colour-blind sight.
+"""
+
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from screener.report.svg import element, join, line
+
+PAPER = "#fdfcf9"
+INK = "#1c2730"
+
+
+@dataclass(frozen=True)
+class Fill:
+    """How an area is filled: a colour, and whether it is hatched with white."""
+
+    colour: str
+    hatched: bool = False
+
+    def paint(self, chart: str) -> str:
+        """The value of `fill` inside a chart that has `patterns` of that name."""
+        return f"url(#{self._id(chart)})" if self.hatched else self.colour
+
+    def pattern(self, chart: str) -> Markup:
+        """The definition of the hatching."""
+        stripes = line(0, 3, 6, 3, stroke=PAPER, stroke_width=2.2)
+        ground = element("rect", width=6, height=6, fill=self.colour)
+        return element(
+            "pattern",
+            ground + stripes,
+            id=self._id(chart),
+            width=6,
+            height=6,
+            patternUnits="userSpaceOnUse",
+            patternTransform="rotate(45)",
+        )
+
+    def _id(self, chart: str) -> str:
+        return f"{chart}-hatch-{self.colour.lstrip('#')}"
+
+
+DARK_BLUE, PALE_BLUE, OCHRE, BRICK, CLAY = "#2f5d73", "#b4d2dc", "#d68f22", "#7d2a1c", "#f0d3be"
+
+END_USES: dict[str, tuple[str, Fill]] = {  # column of the strategy results: what people call it, how it is drawn
+    "compressor_kwh": ("cooling compressor", Fill(DARK_BLUE)),
+    "fans_kwh": ("supply fans", Fill(PALE_BLUE)),
+    "dehumidifier_kwh": ("dehumidifying device", Fill(OCHRE)),
+    "reheat_electricity_kwh": ("reheat, electric", Fill(BRICK)),
+    "heating_electricity_kwh": ("heating, electric", Fill(CLAY)),
+    "reheat_fuel_kwh": ("reheat, fuel", Fill(BRICK, hatched=True)),
+    "regeneration_fuel_kwh": ("regeneration, fuel", Fill(OCHRE, hatched=True)),
+    "heating_fuel_kwh": ("heating, fuel", Fill("#9a8f86", hatched=True)),
+}
+
+SHADES = ("#e4eef1", "#b4d2dc", "#6f9fb2", "#2f5d73")  # from little to much; text on the last two is white
+
+
+def patterns(chart: str, fills: list[Fill]) -> Markup:
+    """The hatchings a chart needs."""
+    return element("defs", join(fill.pattern(chart) for fill in dict.fromkeys(fills) if fill.hatched))

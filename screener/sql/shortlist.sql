@@ -1,0 +1,33 @@
+-- How the candidates fared: why a strategy is, or is not, the best one.
+--
+-- Grain: one row per candidate strategy.
+-- Tables: strategies, one row per site_id and strategy with costs and economics; ranking, one row per site.
+-- Parameters:
+--   $tolerance_h   how many hours a year more above its limit still count as holding it as well as today [h]
+--
+-- Each count is among the sites of the one before it: sites that do not have the strategy today; that can have it; where
+-- it holds the limit as well as the current one; where it saves more than it costs; where it is best.
+
+with compared as (
+    select
+        strategies.strategy,
+        strategies.unavailable is null as available,
+        strategies.hours_above_limit <= today.hours_above_limit + $tolerance_h as holding,
+        strategies.net_savings > 0 as paying,
+        ranking.best_strategy = strategies.strategy as best
+    from strategies
+    inner join ranking using (site_id)
+    inner join strategies as today on today.site_id = strategies.site_id and today.is_current
+    where strategies.candidate and not strategies.is_current
+)
+
+select
+    strategy,
+    count(*) as sites,
+    count(*) filter (where available) as available,
+    count(*) filter (where available and holding) as holding,
+    count(*) filter (where available and holding and paying) as paying,
+    count(*) filter (where available and holding and paying and best) as best
+from compared
+group by strategy
+order by best desc, paying desc, holding desc, strategy

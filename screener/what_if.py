@@ -1,0 +1,72 @@
+"""The ranking under other prices: which of them would change the decision."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import polars as pl
+
+from screener import economics, rank
+
+SUMS = ("cost_saved", "investment", "net_savings")
+ROWS_TOGETHER = 500_000  # of results, for one ranking: little memory, few queries
+ELECTRICITY, FUEL = ("energy_cost", "demand_cost"), ("fuel_cost",)
+LEAST_RATE = 0.0
+
+
+@dataclass(frozen=True)
+class Case:
+    """Results and a discount rate that differ in one price from those of the run."""
+
+    name: str
+    results: pl.DataFrame
+    discount_rate: float
+
+
+def what_if(
+    results: pl.DataFrame, sites: pl.DataFrame, discount_rate: float, study_years: float, currency: str
+) -> pl.DataFrame:
+    """Totals of the ranking in each case, the run itself first, every site choosing its best strategy anew.
+
+    `results`: the strategy results; `sites` as `rank.ranking` needs them. One row per case: `case` in words,
+    `sites_with_savings`, `cost_saved` [currency/a], `investment`, `net_savings` [currency].
+    """
+    cases = [
+        case.results.pipe(economics.economics, case.discount_rate, study_years).with_columns(case=pl.lit(case.name))
+        for case in _cases(results, discount_rate)
+    ]
+    together = max(ROWS_TOGETHER // max(results.height, 1), 1)
+    ranked = [_ranked(cases[k : k + together], sites, currency) for k in range(0, len(cases), together)]
+    return (
+        pl.concat(ranked)
+        .group_by("case", maintain_order=True)
+        .agg((pl.col("net_savings") > 0).sum().cast(pl.Int64).alias("sites_with_savings"), pl.col(SUMS).sum())
+    )
+
+
+def _ranked(cases: Sequence[pl.DataFrame], sites: pl.DataFrame, currency: str) -> pl.DataFrame:
+    """Several cases in one ranking, which costs little more than one: every case has sites of its own."""
+    own = pl.concat_str("case", pl.lit(": "), "site_id")
+    names = pl.DataFrame({"case": [case["case"][0] for case in cases]})
+    keys = names.join(sites.select("site_id"), how="cross").with_columns(own=own)
+    copies = keys.join(sites, on="site_id", maintain_order="left").with_columns(site_id="own")
+    stacked = pl.concat(cases).with_columns(site_id=own)
+    ranking = rank.ranking(stacked, copies, currency)
+    return keys.join(ranking, left_on="own", right_on="site_id", maintain_order="left")
+
+
+def _cases(results: pl.DataFrame, rate: float) -> Iterator[Case]:
+    """What is certain least, up and down: common practice, no source."""
+    yield Case("as it is", results, rate)
+    for name, factor in (("half as large", 0.5), ("half as large again", 1.5), ("twice as large", 2.0)):
+        yield Case(f"investments are {name}", results.with_columns(investment=pl.col("investment") * factor), rate)
+    for carrier, costs in (("electricity", ELECTRICITY), ("fuel", FUEL)):
+        for name, factor in (("a quarter less", 0.75), ("a quarter more", 1.25)):
+            yield Case(f"{carrier} costs {name}", _priced(results, costs, factor), rate)
+    for name, other in (("two points lower", max(rate - 0.02, LEAST_RATE)), ("two points higher", rate + 0.02)):
+        yield Case(f"the discount rate is {name} ({other:.1%})", results, other)
+
+
+def _priced(results: pl.DataFrame, costs: tuple[str, ...], factor: float) -> pl.DataFrame:
+    """The results with some of the yearly costs multiplied."""
+    more = pl.sum_horizontal(costs) * (factor - 1.0)
+    return results.with_columns(annual_cost=pl.col("annual_cost") + more)
