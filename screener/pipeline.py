@@ -196,7 +196,7 @@ def findings(
         ranking=ranking,
         results=results,
         sites=sites,
-        groups=rank.groups(ranking),
+        groups=significant(rank.groups(ranking)),
         rejects=rejects,
         totals=rank.totals(ranking).row(0, named=True),
         shortlist=rank.shortlist(results, ranking),

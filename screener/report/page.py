@@ -68,10 +68,15 @@ def _templates() -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    templates.filters |= {"whole": text.whole, "tenths": text.tenths, "words": text.words}
+    templates.filters |= {"tonnes": tonnes, "whole": text.whole, "tenths": text.tenths, "words": text.words}
     templates.globals |= {"count": text.count, "listed": listed, "placeholder_caution": placeholder_caution}
     templates.globals["cautions"] = CAUTIONS
     return templates
+
+
+def tonnes(value: float) -> str:
+    """Whole tonnes of many, tenths of few."""
+    return text.whole(value) if abs(value) >= 100 else text.tenths(value)
 
 
 def _styles() -> Markup:

@@ -53,10 +53,10 @@ END_USES: dict[str, tuple[str, Fill]] = {  # column of the strategy results: wha
     "heating_electricity_kwh": ("heating, electric", Fill(CLAY)),
     "reheat_fuel_kwh": ("reheat, fuel", Fill(BRICK, hatched=True)),
     "regeneration_fuel_kwh": ("regeneration, fuel", Fill(OCHRE, hatched=True)),
-    "heating_fuel_kwh": ("heating, fuel", Fill("#9a8f86", hatched=True)),
+    "heating_fuel_kwh": ("heating, fuel", Fill("#6f6862", hatched=True)),
 }
 
-SHADES = ("#e4eef1", "#b4d2dc", "#6f9fb2", "#2f5d73")  # from little to much; text on the last two is white
+SHADES = ("#dbe8ed", "#aecdd8", "#6f9fb2", "#2f5d73")  # from little to much; text on the last is white
 
 
 def patterns(chart: str, fills: list[Fill]) -> Markup:

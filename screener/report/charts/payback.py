@@ -80,6 +80,6 @@ def _years(width: float, last: int) -> Markup:
 def _words(paying: pl.DataFrame, currency: str) -> str:
     counts = [paying.filter(pl.col("simple_payback_years") <= limit).height for limit in (3, 5, 10)]
     return (
-        f"Of {paying.height} sites worth changing {counts[0]} pay back within 3 years, {counts[1]} within 5 and "
-        f"{counts[2]} within 10; together they take {paying['investment'].sum():,.0f} {currency}."
+        f"Of {paying.height:,} sites worth changing {counts[0]:,} pay back within 3 years, {counts[1]:,} within 5 and "
+        f"{counts[2]:,} within 10; together they take {paying['investment'].sum():,.0f} {currency}."
     )

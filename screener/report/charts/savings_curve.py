@@ -55,7 +55,7 @@ def savings_curve(ranking: pl.DataFrame, currency: str) -> Chart:
         WIDTH,
         BOTTOM + 44,
         body,
-        [f"Every {every}th site is drawn; sums count all."] if every > 1 else [],
+        [f"One site in {every} is drawn; sums count all."] if every > 1 else [],
     )
 
 
@@ -139,7 +139,7 @@ def _words(running: pl.DataFrame, currency: str) -> str:
     half = running.filter(pl.col("gained") >= last["gained"] / 2)["place"][0]
     return (
         f"Bars fall from {first['cost_saved']:,.0f} {currency} a year at {first['site_id']} to "
-        f"{last['cost_saved']:,.0f} at {last['site_id']}, the last of {running.height} sites. "
-        f"Half of the net savings of {last['gained']:,.0f} {currency} come from the first {half}; "
+        f"{last['cost_saved']:,.0f} at {last['site_id']}, the last of {running.height:,} sites. "
+        f"Half of the net savings of {last['gained']:,.0f} {currency} come from the first {half:,}; "
         f"all of them take an investment of {last['invested']:,.0f} {currency}."
     )

@@ -41,7 +41,7 @@ def site_map(ranking: pl.DataFrame, sites: pl.DataFrame, currency: str) -> Chart
         return nothing_to_show(NAME, TITLE, SOURCE, "No site has coordinates.")
     x, y, bottom = _projection(known)
     spots = _cells(known, x) if known.height > MOST_DRAWN else known.with_columns(sites=pl.lit(1))
-    notes = [f"{places.height - known.height} sites without coordinates are not drawn."]
+    notes = [f"{places.height - known.height:,} sites without coordinates are not drawn."]
     body = _graticule(x, y, bottom) + _spots(spots, x, y) + _names(spots, x, y)
     return Chart(
         NAME,
@@ -157,12 +157,12 @@ def _graticule(x: Scale, y: Scale, bottom: float) -> Markup:
 def _words(known: pl.DataFrame, currency: str) -> str:
     saving = known.filter(pl.col("cost_saved") > 0).sort("cost_saved", descending=True)
     if saving.is_empty():
-        return f"{known.height} sites; none of them saves anything by a change."
+        return f"{known.height:,} sites; none of them saves anything by a change."
     largest = ", ".join(
         f"{s['site_id']} ({_degrees(s['latitude'], 'NS')}, {_degrees(s['longitude'], 'EW')}) {s['cost_saved']:,.0f}"
         for s in saving.head(3).iter_rows(named=True)
     )
-    return f"{saving.height} of {known.height} sites save; most, in {currency} a year: {largest}."
+    return f"{saving.height:,} of {known.height:,} sites save; most, in {currency} a year: {largest}."
 
 
 def _degrees(value: float, sides: str) -> str:

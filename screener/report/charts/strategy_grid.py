@@ -6,7 +6,7 @@ import polars as pl
 from markupsafe import Markup
 
 from screener import text
-from screener.report.palette import SHADES
+from screener.report.palette import PAPER, SHADES
 from screener.report.svg import (
     WIDTH,
     Chart,
@@ -20,7 +20,8 @@ from screener.report.svg import (
 NAME, TITLE = "strategy-grid", "Which change pays where"
 SOURCE = "groups.csv"
 LEFT, RIGHT, HEAD, ROW = 34.0, WIDTH - 6, 104.0, 32.0
-DARK = 2  # shades from here on carry white letters
+IN_A_CELL = 2  # changes that have room; the table below the chart has all
+DARK = 3  # shades from here on carry white letters
 
 
 def strategy_grid(groups: pl.DataFrame, currency: str) -> Chart:
@@ -70,28 +71,35 @@ def _shades(groups: pl.DataFrame) -> dict[tuple[str, str], int]:
 def _cell(cell: pl.DataFrame, letters: dict[str, str], shade: int, left: float, top: float, width: float) -> Markup:
     paying = cell.filter(pl.col("sites_with_savings") > 0).sort("cost_saved", descending=True)
     saved, sites = paying["cost_saved"].sum(), int(cell["sites"].sum())
-    if paying.is_empty():
-        return label(left + width / 2, top + 21, f"– of {sites}", anchor="middle", class_="quiet small")
-    words = " ".join(f"{letters[s]}{n}" for s, n in paying.select("best_strategy", "sites_with_savings").iter_rows())
-    ink = " on-dark" if shade >= DARK else ""
-    data = ",".join(f"{s}:{n}" for s, n in paying.select("best_strategy", "sites_with_savings").iter_rows())
+    counts = list(paying.select("best_strategy", "sites_with_savings").iter_rows())
     ground = element(
         "rect",
         x=left + 1,
         y=top + 1,
         width=width - 2,
         height=ROW - 2,
-        fill=SHADES[shade],
+        fill=PAPER if paying.is_empty() else SHADES[shade],
         data_climate_zone=cell["climate_zone"][0],
         data_building_type=cell["building_type"][0],
         data_sites=sites,
-        data_best=data,
+        data_best=",".join(f"{strategy}:{number}" for strategy, number in counts),
         data_cost_saved=float(saved),
     )
+    if paying.is_empty():
+        return ground + label(left + width / 2, top + 21, f"– of {sites}", anchor="middle", class_="quiet small")
+    words = " ".join(f"{letters[strategy]}{number}" for strategy, number in counts[:IN_A_CELL])
+    words += "+" if len(counts) > IN_A_CELL else ""
+    size, ink = "strong small" if len(words) * 8 > width else "strong", " on-dark" if shade >= DARK else ""
     return (
         ground
-        + label(left + width / 2, top + 15, words, anchor="middle", class_="strong" + ink)
-        + label(left + width / 2, top + 27, f"of {sites}", anchor="middle", class_="small" + ink)
+        + label(left + width / 2, top + 15, words, anchor="middle", class_=size + ink)
+        + label(
+            left + width / 2,
+            top + 27,
+            f"of {sites}",
+            anchor="middle",
+            class_="small" + (" on-dark" if shade >= DARK else ""),
+        )
     )
 
 
@@ -122,7 +130,7 @@ def _words(paying: pl.DataFrame, currency: str) -> str:
     if paying.is_empty():
         return "In no climate zone and kind of building does a change pay."
     cells = [
-        f"{text.words(best)} at {paying_sites} of {sites} sites, {text.words(kind)} in zone {zone}, "
+        f"{text.words(best)} at {paying_sites:,} of {sites:,} sites, {text.words(kind)} in zone {zone}, "
         f"{saved:,.0f} {currency} a year"
         for best, paying_sites, sites, kind, zone, saved in paying.sort("cost_saved", descending=True)
         .select("best_strategy", "sites_with_savings", "sites", "building_type", "climate_zone", "cost_saved")
