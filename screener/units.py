@@ -74,6 +74,12 @@ def from_si(value: float, name: str) -> float:
     return value if rule is None else (value - rule.offset) / rule.factor
 
 
+def figure_to_us(value: float, si_name: str) -> float:
+    """A figure of the SI column `si_name` in the US unit that its column would have."""
+    rule = _to_us(si_name)
+    return (value - rule.offset) / rule.factor
+
+
 def to_us(frame: pl.DataFrame) -> pl.DataFrame:
     """The frame with areas, lengths, flows, temperatures and capacities in US units, and their columns renamed.
 
@@ -85,6 +91,10 @@ def to_us(frame: pl.DataFrame) -> pl.DataFrame:
 def _us_column(name: str) -> pl.Expr:
     if not FOR_PEOPLE.search(name) or STAYS.search(name):
         return pl.col(name)
-    rule = next(c for c in CONVERSIONS if name.endswith(c.si))
+    rule = _to_us(name)
     us_name = name.removesuffix(rule.si) + rule.us
     return ((pl.col(name) - rule.offset) / rule.factor).alias(us_name)
+
+
+def _to_us(si_name: str) -> Conversion:
+    return next(c for c in CONVERSIONS if si_name.endswith(c.si))

@@ -19,8 +19,8 @@ CAUTIONS = (
 def placeholder_caution(strategies: Sequence[str]) -> str:
     """What to think of money that comes from the prices that ship with the program."""
     return (
-        f"Investments of {listed(strategies)} are placeholders that ship with the program, not quotations. Whatever "
-        "follows from them, net savings, payback and the order of the sites, is only as good."
+        f"Investment is a placeholder that ships with the program, not a quotation, for {listed(strategies)}. Whatever "
+        "follows from it, net savings, payback and the order of the sites, is only as good."
     )
 
 

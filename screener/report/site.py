@@ -1,0 +1,208 @@
+"""The page of one site: its account, its moisture, the humidity it is held at, and the air of its design hour."""
+
+import calendar
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import polars as pl
+
+from screener import text
+from screener.contracts import load
+from screener.report.charts.end_uses import end_uses
+from screener.report.charts.humidity import humidity
+from screener.report.charts.moisture import moisture
+from screener.report.charts.psychrometric import Path, Process, Space, State, psychrometric
+from screener.report.page import render
+from screener.report.palette import END_USES
+from screener.report.svg import Chart
+from screener.report.tables import Column, Table, table
+from screener.units import figure_to_us
+
+MONTHS = tuple(calendar.month_name)[1:]
+DAYS = {"working": "on a working day", "other": "on another day"}
+
+
+@dataclass(frozen=True)
+class SiteFindings:
+    """What a run knows of a site, and its hours worked out again.
+
+    `ranked`, `used`: its rows of the ranking and of the sites used. `results`: its rows of the strategy results.
+    `hours`: the air of the design hour by strategy, today's first: `at`, `states` and `processes` as `explain` has them.
+    `outdoor`: outdoor_c [degC], outdoor_humidity_ratio [kg/kg], weight_h [h]. `months`: see `charts.moisture`.
+    `held`: see `charts.humidity`; `called` says what its lines are. `peaks`: strategy, month, day_kind, hour, peak_kw.
+    """
+
+    settings: Mapping[str, Any]
+    ranked: Mapping[str, Any]
+    used: Mapping[str, Any]
+    results: pl.DataFrame
+    hours: Mapping[str, Mapping[str, Any]]
+    outdoor: pl.DataFrame
+    months: pl.DataFrame
+    held: pl.DataFrame
+    called: Mapping[str, str]
+    peaks: pl.DataFrame
+    space: Space
+    limit_dew_point_c: float
+    summaries: Mapping[str, str]
+    placeholders: Sequence[str]
+
+    @property
+    def now(self) -> str:
+        """Today's strategy."""
+        return str(self.ranked["current_strategy"])
+
+    @property
+    def best(self) -> str:
+        """The best one, which may be today's."""
+        return str(self.ranked["best_strategy"])
+
+
+def site_page(found: SiteFindings) -> str:
+    """The page of a site as one HTML document that needs nothing else."""
+    return render(
+        "site.html",
+        found=found,
+        site=found.ranked,
+        money=found.settings["currency"],
+        charts=site_charts(found),
+        tables={each.name: each for each in _tables(found)},
+        peaks=[_peak(row) for row in found.peaks.iter_rows(named=True)],
+        facts=_facts(found),
+    )
+
+
+def site_charts(found: SiteFindings) -> dict[str, Chart]:
+    """The pictures of the page, by name."""
+    paths = [_path(strategy, hour) for strategy, hour in found.hours.items()]
+    hour = next(iter(found.hours.values()))
+    charts = (
+        psychrometric(found.outdoor, found.space, paths, f"Hour {hour['at']} (month-day, hour of the day)."),
+        moisture(found.months, found.now, found.best),
+        humidity(found.held, found.limit_dew_point_c, dict(found.called)),
+        end_uses(_bars(found), "kWh a year", f"Every strategy that {found.ranked['site_id']} can have"),
+    )
+    return {chart.name: chart for chart in charts}
+
+
+def _path(strategy: str, hour: Mapping[str, Any]) -> Path:
+    """The states and processes of a strategy's hour; the limit is drawn as a line of its own."""
+    states = [
+        State(s["name"], s["dry_bulb_c"], s["humidity_ratio"], s["dew_point_c"])
+        for s in hour["states"]
+        if not s["name"].startswith("limit")
+    ]
+    known = {state.name for state in states}
+    processes = [Process(p["name"], p["from"], p["to"]) for p in hour["processes"]]
+    return Path(strategy, states, [p for p in processes if {p.start, p.end} <= known])
+
+
+def _bars(found: SiteFindings) -> pl.DataFrame:
+    """The strategies of the site for the chart of end uses, today's and the best one marked."""
+    there = found.results.filter(pl.col("unavailable").is_null())
+    order = pl.DataFrame({"strategy": list(found.summaries)})
+    role = (
+        pl.when(pl.col("strategy") == found.now)
+        .then(pl.lit("today"))
+        .when(pl.col("strategy") == found.best)
+        .then(pl.lit("best"))
+    )
+    hours = pl.when(pl.col("hours_above_limit") >= 1).then(
+        pl.concat_str(pl.lit("above the limit "), pl.col("hours_above_limit").round().cast(pl.Int64), pl.lit(" h/yr"))
+    )
+    note = pl.concat_list(role, hours).list.drop_nulls().list.join(", ")
+    ordered = order.join(there, on="strategy", maintain_order="left").filter(pl.col("is_current").is_not_null())
+    return ordered.select(
+        label=pl.col("strategy").str.replace_all("_", " "), note=note, **{name: pl.col(name) for name in END_USES}
+    )
+
+
+def _peak(row: Mapping[str, Any]) -> str:
+    """The hour of the highest power in words."""
+    hour = row["hour"]
+    return (
+        f"{text.words(row['strategy'])}: {row['peak_kw']:,.1f} kW in {MONTHS[row['month'] - 1]}, "
+        f"{DAYS[row['day_kind']]}, {hour} to {hour + 1} o'clock"
+    )
+
+
+def _facts(found: SiteFindings) -> list[tuple[str, str]]:
+    """What the site is, in both systems of units."""
+    values = {**found.used, "limit_dew_point_c": found.limit_dew_point_c}
+    named = {
+        "floor_area_m2": ("floor area", "m²", "ft²"),
+        "outdoor_air_l_s": ("outdoor air while open", "L/s", "cfm"),
+        "cooling_setpoint_c": ("cooling set point", "°C", "°F"),
+        "limit_dew_point_c": ("humidity limit, dew point", "°C", "°F"),
+        "cooling_capacity_kw": ("installed cooling", "kW", "tons"),
+    }
+    told = []
+    for column, (name, si, us) in named.items():
+        value = values[column]
+        if value is not None:
+            form = text.tenths if abs(value) < 100 else text.whole
+            told.append((name, f"{form(value)} {si} ({form(figure_to_us(value, column))} {us})"))
+    return told
+
+
+def _tables(found: SiteFindings) -> list[Table]:
+    money = found.settings["currency"]
+    strategies = [
+        Column("strategy", "strategy", width="some"),
+        Column("dehumidification_kwh", "for humidity", "kWh/yr", text.whole),
+        Column("electricity_kwh", "electricity", "kWh/yr", text.whole),
+        Column("fuel_kwh", "fuel", "kWh/yr", text.whole),
+        Column("peak_kw", "highest power", "kW", text.tenths),
+        Column("water_removed_kg", "water removed", "L/yr", text.whole),
+        Column("hours_above_limit", "above limit", "h/yr", text.whole),
+        Column("annual_cost", "energy cost", f"{money}/yr", text.whole),
+        Column("cost_saved", "saved", f"{money}/yr", text.whole),
+        Column("investment", "investment", money, text.whole),
+        Column("net_savings", "net savings", money, text.whole),
+        Column("simple_payback_years", "payback", "years", text.tenths),
+        Column("unavailable", "why not", width="wide"),
+    ]
+    figures = [
+        Column("figure", "figure", width="some"),
+        Column("value", "value"),
+        Column("unit", "unit"),
+        Column("origin", "where it is from", width="wide"),
+    ]
+    states = [
+        Column("strategy", "strategy", width="some"),
+        Column("name", "state", width="some"),
+        Column("dry_bulb_c", "dry-bulb", "°C", text.decimals(2)),
+        Column("g_kg", "humidity ratio", "g/kg", text.decimals(3)),
+        Column("dew_point_c", "dew point", "°C", text.decimals(2)),
+        Column("kj_kg", "enthalpy", "kJ/kg", text.decimals(2)),
+    ]
+    results = found.results.sort("net_savings", "strategy", descending=[True, False], nulls_last=True)
+    return [
+        table("strategies", "Every strategy at this site", results, strategies),
+        table("states", "The air of the design hour", _states(found), states),
+        table("figures", "What the site is, and where each figure is from", _figures(found), figures),
+    ]
+
+
+def _states(found: SiteFindings) -> pl.DataFrame:
+    rows = [{"strategy": strategy, **state} for strategy, hour in found.hours.items() for state in hour["states"]]
+    return pl.DataFrame(rows, infer_schema_length=None).with_columns(
+        g_kg=pl.col("humidity_ratio") * 1000, kj_kg=pl.col("enthalpy_j_kg") / 1000
+    )
+
+
+def _figures(found: SiteFindings) -> pl.DataFrame:
+    """Every figure of the site that has an origin, in the words of its contract."""
+    fields = {field.name: field for field in load("sites").fields}
+    rows = [
+        {
+            "figure": fields[name].description.partition(".")[0],
+            "value": f"{value:,.6g}" if isinstance(value, float) else text.words(value),
+            "unit": fields[name].unit if fields[name].unit != "1" else None,
+            "origin": found.used[f"{name}_origin"],
+        }
+        for name, value in found.used.items()
+        if name in fields and value is not None and found.used.get(f"{name}_origin") is not None
+    ]
+    return pl.DataFrame(rows, schema={"figure": pl.String, "value": pl.String, "unit": pl.String, "origin": pl.String})
