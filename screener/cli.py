@@ -151,17 +151,21 @@ def report(
     out: Annotated[Path | None, typer.Option("--out", "-o", help="Another folder for the files.")] = None,
     xlsx: Annotated[bool, typer.Option("--xlsx", help="Write ranking.xlsx too.")] = False,
     pictures: Annotated[bool, typer.Option("--pictures", help="Write every chart as an SVG file too.")] = False,
+    site: Annotated[list[str] | None, typer.Option("--site", help="Write the page of this site instead.")] = None,
     as_json: Json = False,
 ) -> None:
-    """Write the report of a run: one page to read, print and forward."""
+    """Write the report of a run, or of some of its sites: one page to read, print and forward."""
     from screener import pipeline
 
     with _errors_in_words():
-        files = [str(file) for file in pipeline.write_report(folder, out, workbook=xlsx, pictures=pictures)]
-        if as_json:
-            _print_json({"files": files})
+        if site:
+            files = [file for each in site for file in pipeline.write_site_report(folder, each, out, pictures)]
         else:
-            typer.echo("\n".join(files))
+            files = pipeline.write_report(folder, out, workbook=xlsx, pictures=pictures)
+        if as_json:
+            _print_json({"files": [str(file) for file in files]})
+        else:
+            typer.echo("\n".join(map(str, files)))
 
 
 @climate_app.command("list")

@@ -113,6 +113,21 @@ def totals(years: pl.DataFrame, strategies: Sequence[str], reference: str) -> pl
     return long.with_columns(**dew_points).sort("site", maintain_order=True).drop("site", "pressure_pa")
 
 
+def peaks(ledger: pl.LazyFrame, strategies: Sequence[str]) -> pl.DataFrame:
+    """The hour of each strategy's highest power in a ledger, the earliest of equal ones.
+
+    One row per strategy: strategy, month, day_kind, hour, peak_kw.
+    """
+    when = ["month", "day_kind", "hour"]
+    rows = [
+        ledger.sort(f"{s}.peak_kw", *when, descending=[True, False, False, False], nulls_last=True)
+        .head(1)
+        .select(pl.lit(s).alias("strategy"), *when, pl.col(f"{s}.peak_kw").cast(pl.Float64).alias("peak_kw"))
+        for s in strategies
+    ]
+    return pl.concat(rows).collect()
+
+
 def _kwh(column: str, name: str) -> pl.Expr:
     return (pl.col(column) * pl.col("weight_h") / 1000).sum().alias(name)
 

@@ -179,6 +179,52 @@ def write_report(folder: Path, out: Path | None = None, workbook: bool = False, 
     return outputs.add_files(folder if out is None else out, files)
 
 
+def write_site_report(folder: Path, site_id: str, out: Path | None = None, pictures: bool = False) -> list[Path]:
+    """Write the page of one site, into the run's folder or into `out`; returns the files written.
+
+    UsageError for what is no run, or a site that the run does not have.
+    """
+    run = outputs.open_run(folder)
+    found = site_findings(run, site_id)
+    files: dict[str, str | bytes] = {f"{report.file_name(site_id)}.html": report.site_page(found)}
+    if pictures:
+        charts = report.site_charts(found)
+        files |= {f"{report.file_name(site_id)}-{name}.svg": chart.alone for name, chart in charts.items()}
+    return outputs.add_files(folder if out is None else out, files)
+
+
+def site_findings(run: outputs.RunFolder, site_id: str) -> report.SiteFindings:
+    """What the page of a site tells: its rows of the run's tables, and its hours worked again as `explain` has them."""
+    used = explaining.site(run, site_id)
+    mine = pl.col("site_id") == site_id
+    ranked, results = (run.table(name).filter(mine).collect() for name in ("ranking", "strategies"))
+    can = results.filter(pl.col("unavailable").is_null())["strategy"].to_list()
+    called: dict[str, str] = {}
+    roles = {"today": ranked["current_strategy"].item(), "best": ranked["best_strategy"].item()}
+    for role, strategy in (roles | {"temperature only": REFERENCE.name}).items():
+        if strategy in can and strategy not in called.values():
+            called[role] = strategy
+    year = explaining.year(run, site_id, list(called.values()))
+    shown = [called[role] for role in roles if role in called] or [REFERENCE.name]
+    at = explaining.explain(run, site_id, shown[-1])["hour"]["at"]
+    return report.SiteFindings(
+        settings=run.settings,
+        ranked=ranked.row(0, named=True),
+        used=used.row(0, named=True),
+        results=results,
+        hours={strategy: explaining.explain(run, site_id, strategy, at)["hour"] for strategy in shown},
+        outdoor=year.outdoor,
+        months=year.months,
+        held=year.held,
+        called=called,
+        peaks=ledger.peaks(run.table("ledger").filter(mine), shown),
+        space=report.Space(year.pressure_pa, used["cooling_setpoint_c"].item(), year.limit_humidity_ratio),
+        limit_dew_point_c=year.limit_dew_point_c,
+        summaries=summaries(),
+        placeholders=tables.placeholders(run.input("strategies")),
+    )
+
+
 def findings(
     ranking: pl.DataFrame,
     results: pl.DataFrame,
@@ -201,9 +247,14 @@ def findings(
         totals=rank.totals(ranking).row(0, named=True),
         shortlist=rank.shortlist(results, ranking),
         what_if=what_if.what_if(results, sites, rate, years, currency),
-        summaries={name: strategy.summary for name, strategy in REGISTRY.items()},
+        summaries=summaries(),
         placeholders=tables.placeholders(prices),
     )
+
+
+def summaries() -> dict[str, str]:
+    """Every strategy in a line, in the order of the registry."""
+    return {name: strategy.summary for name, strategy in REGISTRY.items()}
 
 
 def in_money(totals: pl.DataFrame, costs: pl.DataFrame, sites: pl.DataFrame, portfolio: Portfolio) -> pl.DataFrame:

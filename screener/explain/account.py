@@ -6,6 +6,7 @@ a psychrometric chart.
 """
 
 import re
+from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any
 
@@ -45,18 +46,14 @@ def explain(run: outputs.RunFolder, site_id: str, strategy: str | None = None, a
     Without `at` the hour with the most moisture to remove. A statistical year has 14 days in each month. Returns plain
     numbers and texts, units in the names. UsageError where the run has no such site, strategy or hour.
     """
-    used = _site(run, site_id)
+    site(run, site_id)
     results = run.table("strategies").filter(pl.col("site_id") == site_id).collect()
     ranked = run.table("ranking").filter(pl.col("site_id") == site_id).collect().row(0, named=True)
     name = _strategy(results, strategy or ranked["best_strategy"])
-    hours = _weather(run, used["weather_id"].item())
-    equipment = run.input("equipment")
-    conditions = climate.design_conditions(used["weather_id"].to_list(), hours)
-    sized = engine.size(used, conditions, equipment)
-    sheets = engine.plan([name])
-    every = sheets[0].apply(sized.lazy().join(_dated(hours).lazy(), on="weather_id")).collect()
-    damp = sheets[1].apply(every.lazy().filter("damp")).collect()
-    about = used.row(0, named=True)
+    worked = work(run, site_id, name)
+    conditions, sized, sheets = worked.conditions, worked.sized, worked.sheets
+    every, damp = worked.every, worked.damp
+    about = worked.used.row(0, named=True)
     return {
         "site": {key: about[key] for key in ("site_id", "name", "building_type", "climate_zone", "station")}
         | {key: about[key] for key in ("station_name", "station_distance_km", "elevation_m", "floor_area_m2")},
@@ -64,7 +61,7 @@ def explain(run: outputs.RunFolder, site_id: str, strategy: str | None = None, a
         "summary": REGISTRY[name].summary,
         "current_strategy": ranked["current_strategy"],
         "best_strategy": ranked["best_strategy"],
-        "year": _year(results, name, every, damp, _again(sized, hours, name)),
+        "year": _year(results, name, every, damp, _again(sized, worked.hours, name)),
         "design_conditions": {key: conditions[key].item() for key in CONDITIONS},
         "equipment": {key: sized[key].item() for key in EQUIPMENT} | {"bypass": 1 - sized["contact"].item()},
         "assumptions": _assumptions(about),
@@ -72,7 +69,36 @@ def explain(run: outputs.RunFolder, site_id: str, strategy: str | None = None, a
     }
 
 
-def _site(run: outputs.RunFolder, site_id: str) -> pl.DataFrame:
+@dataclass(frozen=True)
+class Worked:
+    """A site worked again with one strategy: what it is, its weather, and its hours with every step kept.
+
+    `every` has each hour of the year, worked for the reference, `damp` those that it leaves above the limit.
+    """
+
+    used: pl.DataFrame
+    hours: pl.DataFrame
+    conditions: pl.DataFrame
+    sized: pl.DataFrame
+    sheets: tuple[Worksheet, Worksheet]
+    every: pl.DataFrame
+    damp: pl.DataFrame
+
+
+def work(run: outputs.RunFolder, site_id: str, strategy: str) -> Worked:
+    """The hours of a site with a strategy it can have. UsageError where the run has no such site."""
+    used = site(run, site_id)
+    hours = _weather(run, used["weather_id"].item())
+    conditions = climate.design_conditions(used["weather_id"].to_list(), hours)
+    sized = engine.size(used, conditions, run.input("equipment"))
+    sheets = engine.plan([strategy])
+    every = sheets[0].apply(sized.lazy().join(_dated(hours).lazy(), on="weather_id")).collect()
+    damp = sheets[1].apply(every.lazy().filter("damp")).collect()
+    return Worked(used, hours, conditions, sized, sheets, every, damp)
+
+
+def site(run: outputs.RunFolder, site_id: str) -> pl.DataFrame:
+    """The row of a site as it was used. UsageError where the run has no such site."""
     sites = run.table("sites_used")
     used = sites.filter(pl.col("site_id") == site_id).collect()
     if used.height == 1:
@@ -140,6 +166,12 @@ def _year(results: pl.DataFrame, name: str, every: pl.DataFrame, damp: pl.DataFr
 
 def _shares(frame: pl.DataFrame, strategy: str) -> tuple[dict[str, float], dict[str, float]]:
     """What brings and takes heat [Wh] and water [kg/s h] over the hours of a frame; each adds up to nothing."""
+    worked, heat, water = parts(frame, strategy)
+    return _weighted(worked, heat), _weighted(worked, water)
+
+
+def parts(frame: pl.DataFrame, strategy: str) -> tuple[pl.DataFrame, dict[str, pl.Expr], dict[str, pl.Expr]]:
+    """What brings and takes heat [W] and water [kg/s] in each hour, as columns of the frame that is returned."""
     sheet = Worksheet()
     state = (_there(frame, strategy, column) for column in ("space_c", "humidity_ratio"))
     heats, waters = loads.parts(sheet.section("part"), *state)
@@ -149,7 +181,7 @@ def _shares(frame: pl.DataFrame, strategy: str) -> tuple[dict[str, float], dict[
     heat |= {key: -_there(frame, strategy, column) for key, column in TAKEN.items()}
     water = {key: pl.col(f"part.water.{key}") for key in waters}
     water |= {"cooling coil": -_there(frame, strategy, "coil_kg_s"), "device": -_there(frame, strategy, "device_kg_s")}
-    return _weighted(worked, heat), _weighted(worked, water)
+    return worked, heat, water
 
 
 def _weighted(worked: pl.DataFrame, shares: dict[str, pl.Expr]) -> dict[str, float]:

@@ -4,6 +4,7 @@ import calendar
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import quote
 
 import polars as pl
 
@@ -30,7 +31,7 @@ class SiteFindings:
     `ranked`, `used`: its rows of the ranking and of the sites used. `results`: its rows of the strategy results.
     `hours`: the air of the design hour by strategy, today's first: `at`, `states` and `processes` as `explain` has them.
     `outdoor`: outdoor_c [degC], outdoor_humidity_ratio [kg/kg], weight_h [h]. `months`: see `charts.moisture`.
-    `held`: see `charts.humidity`; `called` says what its lines are. `peaks`: strategy, month, day_kind, hour, peak_kw.
+    `held`: see `charts.humidity`, as is `called`. `peaks`: strategy, month, day_kind, hour, peak_kw.
     """
 
     settings: Mapping[str, Any]
@@ -57,6 +58,11 @@ class SiteFindings:
     def best(self) -> str:
         """The best one, which may be today's."""
         return str(self.ranked["best_strategy"])
+
+
+def file_name(site_id: str) -> str:
+    """A name for the files of a site, whatever its id: other signs than letters, digits, - and _ are written as %xx."""
+    return "site-" + quote(site_id, safe="").replace(".", "%2E")
 
 
 def site_page(found: SiteFindings) -> str:

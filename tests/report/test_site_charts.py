@@ -143,15 +143,17 @@ def test_humidity_lines_are_duration_curves() -> None:
     hours = pl.DataFrame({"dew_point_c": [float(k % 17) for k in range(8760)], "weight_h": 1.0})
     lines = {"today": "overcool_electric_reheat", "temperature only": "temperature_only"}
     warmer = hours.with_columns(pl.col("dew_point_c") + 1.0)
-    frame = pl.concat([hours.with_columns(line=pl.lit("today")), warmer.with_columns(line=pl.lit("temperature only"))])
+    frame = pl.concat(
+        [each.with_columns(strategy=pl.lit(s)) for each, s in zip((hours, warmer), lines.values(), strict=True)]
+    )
     root = drawing(humidity(frame, 12.8, lines).alone)
     drawn = shapes(root, "data-line")
     assert [each["data-line"] for each in drawn] == list(lines)
     for each in drawn:
-        mine = frame.filter(line=each["data-line"])["dew_point_c"]
+        mine = frame.filter(strategy=lines[each["data-line"]])["dew_point_c"]
         for pair in each["data-hours-and-dew-points"].split():
             count, dew_point = map(float, pair.split(":"))
             assert (mine > dew_point).sum() <= count <= (mine >= dew_point).sum()
-    assert f"{(frame.filter(line='today')['dew_point_c'] > 12.8).sum():,} hours above 12.8" in str(
+    assert f"{(frame.filter(strategy=lines['today'])['dew_point_c'] > 12.8).sum():,} hours above 12.8" in str(
         next(root.iter(f"{SVG}desc")).text
     )

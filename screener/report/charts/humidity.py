@@ -16,10 +16,10 @@ POINTS = 120
 def humidity(hours: pl.DataFrame, limit_dew_point_c: float, called: dict[str, str]) -> Chart:
     """Duration curves: how many hours a year the space is damper than a dew point.
 
-    `hours`: one row per hour and line: line (a key of `called`), dew_point_c [degC], weight_h [h/a]. `called` gives for
-    "today", "best" and "temperature only" the strategy, as far as they differ.
+    `hours`: one row per hour and strategy: strategy, dew_point_c [degC], weight_h [h/a]. `called` gives for "today",
+    "best" and "temperature only" the strategy, as far as they differ.
     """
-    curves = {name: _duration(hours.filter(line=name)) for name in called}
+    curves = {name: _duration(hours.filter(strategy=strategy)) for name, strategy in called.items()}
     low = min(min(c["dew_point_c"].to_list()) for c in curves.values())
     high = max(max(c["dew_point_c"].to_list()) for c in curves.values())
     x = Scale(0.0, 8760.0, LEFT, RIGHT)
@@ -79,8 +79,8 @@ def _key(called: dict[str, str]) -> Markup:
 
 def _words(hours: pl.DataFrame, limit: float, called: dict[str, str]) -> str:
     told = []
-    for name in called:
-        mine = hours.filter(line=name)
+    for name, strategy in called.items():
+        mine = hours.filter(strategy=strategy)
         above = mine.filter(pl.col("dew_point_c") > limit)["weight_h"].sum()
         highest = max(mine["dew_point_c"].to_list())
         told.append(f"{name}: {above:,.0f} hours above {limit:.1f} °C, at most {highest:.1f} °C")

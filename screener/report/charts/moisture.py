@@ -25,13 +25,14 @@ LEFT, RIGHT, TOP, BOTTOM = 48.0, WIDTH - 6, 66.0, 300.0
 def moisture(months: pl.DataFrame, now: str, then: str) -> Chart:
     """Water arriving above the line and removed below it; for each month today's bar left, the other right.
 
-    `months`: month (1-12), strategy (`now` or `then`, once each where they differ), and kilograms a month: people_kg,
+    `months`: month (1-12), strategy (of others than `now` and `then` nothing is drawn) and kilograms a month: people_kg,
     damp_air_kg arriving; coil_kg, cases_kg, device_kg, dry_air_kg removed. A kilogram of water is a litre.
     """
+    both = [now, then] if now != then else [now]
+    months = months.filter(pl.col("strategy").is_in(both))
     used = {n: a for n, a in (ARRIVING | LEAVING).items() if months[n].sum() > 0}
     sums = months.select(up=pl.sum_horizontal(list(ARRIVING)), down=pl.sum_horizontal(list(LEAVING)))
     y = scale_to([*sums["up"], *(-sums["down"])], BOTTOM, TOP, about=6)
-    both = [now, then] if now != then else [now]
     width = (RIGHT - LEFT) / 12
     bars = [
         _bar(row, LEFT + (row["month"] - 1) * width + 3 + place * (width - 6) / len(both), (width - 6) / len(both), y)
