@@ -206,13 +206,12 @@ def site_findings(run: outputs.RunFolder, site_id: str) -> report.SiteFindings:
             called[role] = strategy
     year = explaining.year(run, site_id, list(called.values()))
     shown = [called[role] for role in roles if role in called] or [REFERENCE.name]
-    at = explaining.explain(run, site_id, shown[-1])["hour"]["at"]
     return report.SiteFindings(
         settings=run.settings,
         ranked=ranked.row(0, named=True),
         used=used.row(0, named=True),
-        results=results,
-        hours={strategy: explaining.explain(run, site_id, strategy, at)["hour"] for strategy in shown},
+        results=results.with_columns(holds=rank.holds_as_well(results)),
+        hours={strategy: explaining.explain(run, site_id, strategy, year.at)["hour"] for strategy in shown},
         outdoor=year.outdoor,
         months=year.months,
         held=year.held,
@@ -221,7 +220,7 @@ def site_findings(run: outputs.RunFolder, site_id: str) -> report.SiteFindings:
         space=report.Space(year.pressure_pa, used["cooling_setpoint_c"].item(), year.limit_humidity_ratio),
         limit_dew_point_c=year.limit_dew_point_c,
         summaries=summaries(),
-        placeholders=tables.placeholders(run.input("strategies")),
+        placeholders=placeholders(run.input("strategies")),
     )
 
 
@@ -248,13 +247,19 @@ def findings(
         shortlist=rank.shortlist(results, ranking),
         what_if=what_if.what_if(results, sites, rate, years, currency),
         summaries=summaries(),
-        placeholders=tables.placeholders(prices),
+        placeholders=placeholders(prices),
     )
 
 
 def summaries() -> dict[str, str]:
     """Every strategy in a line, in the order of the registry."""
     return {name: strategy.summary for name, strategy in REGISTRY.items()}
+
+
+def placeholders(prices: pl.DataFrame) -> list[str]:
+    """Strategies whose investment is a shipped placeholder, in the order of the registry."""
+    shipped = set(tables.placeholders(prices))
+    return [name for name in REGISTRY if name in shipped]
 
 
 def in_money(totals: pl.DataFrame, costs: pl.DataFrame, sites: pl.DataFrame, portfolio: Portfolio) -> pl.DataFrame:

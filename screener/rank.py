@@ -51,6 +51,12 @@ def groups(ranking: pl.DataFrame) -> pl.DataFrame:
     return query("groups", {"ranking": ranking})
 
 
+def holds_as_well(strategies: pl.DataFrame) -> pl.Series:
+    """Whether a site's strategies hold its limit as well as its current one, as the ranking asks for. Of one site."""
+    today = pl.col("hours_above_limit").filter("is_current").first()
+    return strategies.select(pl.col("hours_above_limit") <= today + HOLDING_TOLERANCE_H).to_series()
+
+
 def shortlist(strategies: pl.DataFrame, ranking: pl.DataFrame) -> pl.DataFrame:
     """One row per candidate: at how many sites it is available, holds the limit, pays and is best."""
     return query("shortlist", {"strategies": strategies, "ranking": ranking}, tolerance_h=HOLDING_TOLERANCE_H)

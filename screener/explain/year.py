@@ -7,15 +7,22 @@ import polars as pl
 
 from screener import outputs
 from screener.explain.account import Worked, parts, work
+from screener.ledger import OVER_LIMIT
 from screener.physics import psychrometrics as air
 from screener.strategies import REFERENCE
 
 S_PER_H = 3600
+ENTERING = "coil entering"
+APART = 0.02  # as far as a coil's straight line is trusted in a picture
+LIMIT = "limit_humidity_ratio"
 
 
 @dataclass(frozen=True)
 class Year:
     """`outdoor`: outdoor_c [degC], outdoor_humidity_ratio [kg/kg], weight_h [h/a] of every hour.
+
+    `at` is the hour to show, `MM-DDTHH`: with the most water to remove among those in which every strategy but the
+    reference holds the limit, or among all damp hours; None where there is none.
 
     `months`: month, strategy and the water of the month [kg]: people_kg, damp_air_kg arriving, coil_kg, device_kg,
     cases_kg, dry_air_kg removed. `held`: strategy, dew_point_c [degC] of the space, weight_h [h/a]. What is asked of
@@ -28,23 +35,58 @@ class Year:
     pressure_pa: float
     limit_humidity_ratio: float
     limit_dew_point_c: float
+    at: str | None
 
 
 def year(run: outputs.RunFolder, site_id: str, strategies: Sequence[str]) -> Year:
     """The year of a site with each of the strategies, which it can have. UsageError where the run has no such site."""
     worked = {strategy: work(run, site_id, strategy) for strategy in strategies}
     site = next(iter(worked.values())).every
-    limit = pl.col("limit_humidity_ratio").first()
+    limit = pl.col(LIMIT).first()
     asked = site.select(limit, air.dew_point(limit, pl.col("pressure_pa").first()), pl.col("pressure_pa").first())
     ratio, dew_point, pressure = asked.row(0)
     return Year(
         outdoor=site.select("outdoor_c", "outdoor_humidity_ratio", "weight_h"),
         months=pl.concat([_months(each, strategy) for strategy, each in worked.items()]),
-        held=pl.concat([_held(each, strategy) for strategy, each in worked.items()]),
+        held=pl.concat([_held_at(each, strategy) for strategy, each in worked.items()]),
         pressure_pa=pressure,
         limit_humidity_ratio=ratio,
         limit_dew_point_c=dew_point,
+        at=_hour_to_show([pair for pair in worked.items() if pair[0] != REFERENCE.name]),
     )
+
+
+def _hour_to_show(worked: Sequence[tuple[str, Worked]]) -> str | None:
+    """The dampest hour that all strategies master, so that their ways can be compared; else simply the dampest.
+
+    A coil that cannot hold the limit at the set point is solved at another humidity than the one that settles: its states
+    are those of a step of the calculation, and not for drawing.
+    """
+    when = ["month", "day", "hour"]
+    hours = [
+        each.damp.select(*when, "moisture_at_limit_kg_s", fit=_held(strategy) & _meets_settled_air(strategy, each))
+        for strategy, each in worked
+    ]
+    if not hours or hours[0].is_empty():
+        return None
+    all_fit = pl.concat(hours).group_by(when).agg(pl.col("fit").all(), pl.col("moisture_at_limit_kg_s").first())
+    chosen = all_fit.sort("fit", "moisture_at_limit_kg_s", *when, descending=[True, True, False, False, False])
+    month, day, hour = chosen.select(when).row(0)
+    return f"{month:02}-{day:02}T{hour:02}"
+
+
+def _held(strategy: str) -> pl.Expr:
+    return pl.col(f"{strategy}.humidity_ratio") <= OVER_LIMIT * pl.col(LIMIT)
+
+
+def _meets_settled_air(strategy: str, worked: Worked) -> pl.Expr:
+    """Whether the installed coil was solved for air no damper than the space's mixed with the ventilation air."""
+    entering = worked.sheets[1].states.get(ENTERING)
+    if entering is None:
+        return pl.lit(True)
+    settled = pl.col(f"{strategy}.humidity_ratio")
+    mixed = settled + pl.col("outdoor_share") * (pl.col("outdoor_humidity_ratio") - settled)
+    return entering.humidity_ratio <= mixed * (1 + APART)
 
 
 def _told(worked: Worked, strategy: str) -> list[tuple[pl.DataFrame, str]]:
@@ -72,7 +114,7 @@ def _months(worked: Worked, strategy: str) -> pl.DataFrame:
     return sums.select("month", pl.lit(strategy).alias("strategy"), pl.exclude("month"))
 
 
-def _held(worked: Worked, strategy: str) -> pl.DataFrame:
+def _held_at(worked: Worked, strategy: str) -> pl.DataFrame:
     humidity = [
         frame.select(w=f"{told_by}.humidity_ratio", p="pressure_pa", weight_h="weight_h")
         for frame, told_by in _told(worked, strategy)

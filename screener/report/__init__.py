@@ -1,6 +1,7 @@
 """Pages and pictures of a run: frames in, HTML, SVG and a workbook out; nothing is worked out here that a table holds.
 
-`page` is the report for people who decide, `site` the page of one site, `charts/` draws its pictures, `workbook` fills a workbook.
+`page` is the report for people who decide, `site` the page of one site, `charts/` draws its pictures,
+`workbook` fills a workbook.
 """
 
 from screener.report.charts.psychrometric import Space

@@ -4,7 +4,6 @@ Nothing here is a new result; sums over sites come from `groups` and the totals,
 ranking again was worked out by those stages and is handed in.
 """
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -15,6 +14,7 @@ import polars as pl
 from screener import text
 from screener.contracts import load
 from screener.report.palette import END_USES
+from screener.report.words import figure_name
 
 ASSUMED = "assumed"
 ASSUMPTIONS_SHOWN = 8
@@ -125,7 +125,7 @@ class Findings:
         counted = assumed.group_by("column").agg(
             pl.len().alias("sites"), pl.col("net_savings").sum(), pl.col("origin").sort().mode().sort().first()
         )
-        described = {field.name: re.split(r"[.;]", field.description)[0] for field in load("sites").fields}
+        described = {field.name: figure_name(field) for field in load("sites").fields}
         return (
             counted.with_columns(figure=pl.col("column").replace_strict(described, default=pl.col("column")))
             .sort("net_savings", "sites", "column", descending=[True, True, False])

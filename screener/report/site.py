@@ -13,13 +13,15 @@ from screener.contracts import load
 from screener.report.charts.end_uses import end_uses
 from screener.report.charts.humidity import humidity
 from screener.report.charts.moisture import moisture
-from screener.report.charts.psychrometric import Path, Process, Space, State, psychrometric
+from screener.report.charts.psychrometric import Path, Process, Space, State, numbered, psychrometric
 from screener.report.page import render
 from screener.report.palette import END_USES
 from screener.report.svg import Chart
 from screener.report.tables import Column, Table, table
+from screener.report.words import figure_name, unit_name
 from screener.units import figure_to_us
 
+TOLD_ABOVE = ("site_id", "name")
 MONTHS = tuple(calendar.month_name)[1:]
 DAYS = {"working": "on a working day", "other": "on another day"}
 
@@ -28,7 +30,8 @@ DAYS = {"working": "on a working day", "other": "on another day"}
 class SiteFindings:
     """What a run knows of a site, and its hours worked out again.
 
-    `ranked`, `used`: its rows of the ranking and of the sites used. `results`: its rows of the strategy results.
+    `ranked`, `used`: its rows of the ranking and of the sites used. `results`: its rows of the strategy results, with
+    `holds`: whether the limit is held as well as today.
     `hours`: the air of the design hour by strategy, today's first: `at`, `states` and `processes` as `explain` has them.
     `outdoor`: outdoor_c [degC], outdoor_humidity_ratio [kg/kg], weight_h [h]. `months`: see `charts.moisture`.
     `held`: see `charts.humidity`, as is `called`. `peaks`: strategy, month, day_kind, hour, peak_kw.
@@ -81,7 +84,7 @@ def site_page(found: SiteFindings) -> str:
 
 def site_charts(found: SiteFindings) -> dict[str, Chart]:
     """The pictures of the page, by name."""
-    paths = [_path(strategy, hour) for strategy, hour in found.hours.items()]
+    paths = _paths(found)
     hour = next(iter(found.hours.values()))
     charts = (
         psychrometric(found.outdoor, found.space, paths, f"Hour {hour['at']} (month-day, hour of the day)."),
@@ -90,6 +93,10 @@ def site_charts(found: SiteFindings) -> dict[str, Chart]:
         end_uses(_bars(found), "kWh a year", f"Every strategy that {found.ranked['site_id']} can have"),
     )
     return {chart.name: chart for chart in charts}
+
+
+def _paths(found: SiteFindings) -> list[Path]:
+    return [_path(strategy, hour) for strategy, hour in found.hours.items()]
 
 
 def _path(strategy: str, hour: Mapping[str, Any]) -> Path:
@@ -162,6 +169,7 @@ def _tables(found: SiteFindings) -> list[Table]:
         Column("peak_kw", "highest power", "kW", text.tenths),
         Column("water_removed_kg", "water removed", "L/yr", text.whole),
         Column("hours_above_limit", "above limit", "h/yr", text.whole),
+        Column("holds", "holds it as well as today"),
         Column("annual_cost", "energy cost", f"{money}/yr", text.whole),
         Column("cost_saved", "saved", f"{money}/yr", text.whole),
         Column("investment", "investment", money, text.whole),
@@ -176,6 +184,7 @@ def _tables(found: SiteFindings) -> list[Table]:
         Column("origin", "where it is from", width="wide"),
     ]
     states = [
+        Column("point", "point", form=text.whole),
         Column("strategy", "strategy", width="some"),
         Column("name", "state", width="some"),
         Column("dry_bulb_c", "dry-bulb", "°C", text.decimals(2)),
@@ -183,7 +192,13 @@ def _tables(found: SiteFindings) -> list[Table]:
         Column("dew_point_c", "dew point", "°C", text.decimals(2)),
         Column("kj_kg", "enthalpy", "kJ/kg", text.decimals(2)),
     ]
-    results = found.results.sort("net_savings", "strategy", descending=[True, False], nulls_last=True)
+    results = found.results.with_columns(role=pl.col("is_current").cast(int) * 2 + (pl.col("strategy") == found.best))
+    results = results.sort(
+        "role", "holds", "net_savings", "strategy", descending=[True, True, True, False], nulls_last=True
+    )
+    results = results.with_columns(holds=pl.when("holds").then(pl.lit("yes")).when(~pl.col("holds")).then(pl.lit("no")))
+    if results["unavailable"].null_count() == results.height:
+        strategies = strategies[:-1]
     return [
         table("strategies", "Every strategy at this site", results, strategies),
         table("states", "The air of the design hour", _states(found), states),
@@ -192,7 +207,14 @@ def _tables(found: SiteFindings) -> list[Table]:
 
 
 def _states(found: SiteFindings) -> pl.DataFrame:
-    rows = [{"strategy": strategy, **state} for strategy, hour in found.hours.items() for state in hour["states"]]
+    """Every state of the hour with the number it has on the chart; the limit has none."""
+    paths = _paths(found)
+    points = {(p.strategy, state.name): number for p in paths for number, state in numbered(paths, p)}
+    rows = [
+        {"strategy": strategy, "point": points.get((strategy, state["name"])), **state}
+        for strategy, hour in found.hours.items()
+        for state in hour["states"]
+    ]
     return pl.DataFrame(rows, infer_schema_length=None).with_columns(
         g_kg=pl.col("humidity_ratio") * 1000, kj_kg=pl.col("enthalpy_j_kg") / 1000
     )
@@ -203,12 +225,15 @@ def _figures(found: SiteFindings) -> pl.DataFrame:
     fields = {field.name: field for field in load("sites").fields}
     rows = [
         {
-            "figure": fields[name].description.partition(".")[0],
+            "figure": figure_name(fields[name]),
             "value": f"{value:,.6g}" if isinstance(value, float) else text.words(value),
-            "unit": fields[name].unit if fields[name].unit != "1" else None,
+            "unit": unit_name(fields[name].unit),
             "origin": found.used[f"{name}_origin"],
         }
         for name, value in found.used.items()
-        if name in fields and value is not None and found.used.get(f"{name}_origin") is not None
+        if name in fields
+        and name not in TOLD_ABOVE
+        and value is not None
+        and found.used.get(f"{name}_origin") is not None
     ]
     return pl.DataFrame(rows, schema={"figure": pl.String, "value": pl.String, "unit": pl.String, "origin": pl.String})

@@ -1,8 +1,10 @@
 """Sentences that pages and workbook share."""
 
+import re
 from collections.abc import Sequence
 
 from screener import text
+from screener.contracts import Field
 
 CAUTIONS = (
     "These are screening estimates, not designs. Before anything is bought or changed, have a licensed professional "
@@ -22,6 +24,16 @@ def placeholder_caution(strategies: Sequence[str]) -> str:
         f"Investment is a placeholder that ships with the program, not a quotation, for {listed(strategies)}. Whatever "
         "follows from it, net savings, payback and the order of the sites, is only as good."
     )
+
+
+def figure_name(field: Field) -> str:
+    """What a column is, in a few words: the beginning of its description."""
+    return re.split(r"[.;](?:\s|$)", field.description)[0]
+
+
+def unit_name(unit: str | None) -> str:
+    """A unit as people write it; nothing where it is a bare number."""
+    return "" if unit in (None, "1") else str(unit).replace("deg", "°").replace("m2", "m²")
 
 
 def listed(things: Sequence[object], most: int = 8) -> str:

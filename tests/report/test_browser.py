@@ -11,6 +11,7 @@ from typing import Any
 import polars as pl
 import pytest
 
+from screener import pipeline
 from tests.report.conftest import HARM
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -25,6 +26,15 @@ def browser() -> Iterator[Any]:
         running = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
         yield running
         running.close()
+
+
+@pytest.fixture(scope="module", params=["report", "site"])
+def document(request: pytest.FixtureRequest, example: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The report of the run, and the page of its first site."""
+    if request.param == "report":
+        return example / "report.html"
+    (file,) = pipeline.write_site_report(example, "S126", tmp_path_factory.mktemp("site"))
+    return file
 
 
 class Visit:
@@ -55,9 +65,9 @@ class Visit:
 
 
 @pytest.mark.parametrize("width", WIDTHS.values(), ids=list(WIDTHS))
-def test_no_request_no_complaint_and_no_scrolling_sideways(browser: Any, example: Path, width: int) -> None:
-    visit = Visit(browser, example / "report.html", width)
-    assert visit.requests == [(example / "report.html").as_uri()]
+def test_no_request_no_complaint_and_no_scrolling_sideways(browser: Any, document: Path, width: int) -> None:
+    visit = Visit(browser, document, width)
+    assert visit.requests == [document.as_uri()]
     assert visit.complaints == []
     assert visit.page.evaluate("document.documentElement.scrollWidth") <= width
 
@@ -127,9 +137,9 @@ def test_on_paper_it_is_a4_and_short(browser: Any, example: Path) -> None:
 
 
 @pytest.mark.parametrize("width", WIDTHS.values(), ids=list(WIDTHS))
-def test_letters_of_charts_can_be_read(browser: Any, example: Path, width: int) -> None:
+def test_letters_of_charts_can_be_read(browser: Any, document: Path, width: int) -> None:
     """Nothing below 8 CSS pixels, where letters begin to run together: common practice, no source."""
-    visit = Visit(browser, example / "report.html", width)
+    visit = Visit(browser, document, width)
     smallest = visit.page.evaluate(
         """() => Math.min(...[...document.querySelectorAll("svg.chart text")].map((text) => {
             const svg = text.ownerSVGElement;

@@ -4,6 +4,7 @@ import json
 import os
 import pty
 import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -52,7 +53,11 @@ def test_what_is_no_run_and_what_cannot_be_written_are_told_in_words(example: Pa
 
 def test_a_terminal_sees_stages_and_counts_and_a_pipe_nothing(tmp_path: Path) -> None:
     """Progress goes to stderr when that is a terminal: a pseudo-terminal here."""
-    command = [sys.executable, "-m", "screener.cli", "run", str(EXAMPLE), "--force", "--out"]
+    folder = tmp_path / "portfolio"
+    shutil.copytree(EXAMPLE, folder)
+    sites = (EXAMPLE / "sites.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    (folder / "sites.csv").write_text("".join(sites[:3]), encoding="utf-8")
+    command = [sys.executable, "-m", "screener.cli", "run", str(folder), "--out"]
     ours, theirs = pty.openpty()
     with subprocess.Popen([*command, str(tmp_path / "a")], stdout=subprocess.PIPE, stderr=theirs, cwd=ROOT) as running:
         os.close(theirs)
@@ -70,7 +75,7 @@ def test_a_terminal_sees_stages_and_counts_and_a_pipe_nothing(tmp_path: Path) ->
     shown = seen.decode()
     stages = re.findall(r"\x1b\[2K(.*?) \.\.\.", shown)
     assert stages[0] == "reading tables and places"
-    assert "working out every hour of every strategy: 62 of 62 sites" in stages
+    assert "working out every hour of every strategy: 2 of 2 sites" in stages
     assert stages[-1] == "writing"
     assert b"\x1b" not in printed
     silent = subprocess.run([*command, str(tmp_path / "b")], capture_output=True, cwd=ROOT, check=True)

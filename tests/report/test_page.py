@@ -9,7 +9,8 @@ import pytest
 
 from screener import pipeline
 from screener.outputs import open_run
-from tests.report.conftest import HARM
+from screener.strategies import REGISTRY
+from tests.report.conftest import EXAMPLE, HARM
 from tests.report.reading import Page, page
 
 QUESTIONS = ["how-much", "which-sites", "which-strategy", "what-if", "next", "cautions"]
@@ -132,22 +133,32 @@ def test_input_is_never_markup(hostile: Path) -> None:
     assert {row["name"] for row in rows} == {HARM}
 
 
-def test_placeholders_are_called_so_wherever_money_hangs_on_them(hostile: Path, example: Path, tmp_path: Path) -> None:
-    """The example brings prices of its own; without its strategies table the shipped ones apply."""
-    assert "placeholder" not in (example / "report.html").read_text(encoding="utf-8")
-    folder = tmp_path / "portfolio"
+def few_sites(folder: Path) -> Path:
+    """Three sites of the example with everything but their strategies table."""
     folder.mkdir()
-    source = Path(__file__).parents[2] / "portfolios" / "oddlebrook_foods"
     for name in ("tariffs.csv", "equipment.csv", "portfolio.toml"):
-        (folder / name).write_bytes((source / name).read_bytes())
-    lines = (source / "sites.csv").read_text(encoding="utf-8").splitlines()
+        (folder / name).write_bytes((EXAMPLE / name).read_bytes())
+    lines = (EXAMPLE / "sites.csv").read_text(encoding="utf-8").splitlines()
     (folder / "sites.csv").write_text("\n".join(lines[:4]) + "\n", encoding="utf-8")
-    pipeline.run(folder, tmp_path / "run")
+    return folder
+
+
+def test_placeholders_are_called_so_wherever_money_hangs_on_them(tmp_path: Path) -> None:
+    pipeline.run(few_sites(tmp_path / "portfolio"), tmp_path / "run")
     html = (tmp_path / "run" / "report.html").read_text(encoding="utf-8")
-    sections = re.split(r'<section id="', html)
-    for section in sections[1:6]:
+    for section in re.split(r'<section id="', html)[1:6]:
         assert "placeholder" in section, section[:20]
     assert html.count('<span class="flag">placeholder</span>') == 2  # answer and sum
+
+
+def test_prices_of_the_owner_are_not_called_placeholders(tmp_path: Path) -> None:
+    folder = few_sites(tmp_path / "portfolio")
+    rows = "".join(f"{name},8000\n" for name in REGISTRY)
+    (folder / "strategies.csv").write_text("strategy,investment_fixed\n" + rows, encoding="utf-8")
+    pipeline.run(folder, tmp_path / "run")
+    html = (tmp_path / "run" / "report.html").read_text(encoding="utf-8")
+    assert "worth changing" in html
+    assert "placeholder" not in html
 
 
 def test_a_portfolio_where_nothing_pays_still_has_a_report(tmp_path: Path) -> None:

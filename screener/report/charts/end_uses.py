@@ -45,8 +45,8 @@ def end_uses(bars: pl.DataFrame, unit: str, what: str) -> Chart:
     body = patterns(NAME, [fill for _, fill in used.values()]) + key + _grid(x, top, bottom) + join(rows)
     longest, shortest = max(totals), min(totals)
     words = (
-        f"{what}. The longest bar is {bars['label'][totals.index(longest)]} with {longest:,.4g} {unit}, the shortest "
-        f"{bars['label'][totals.index(shortest)]} with {shortest:,.4g}. {_largest(bars, used)}"
+        f"{what}. The longest bar is {bars['label'][totals.index(longest)]} with {_figure(longest)} {unit}, the shortest "
+        f"{bars['label'][totals.index(shortest)]} with {_figure(shortest)}. {_largest(bars, used)}"
     )
     return Chart(NAME, TITLE, f"{unit}; hatched: fuel, the rest electricity", SOURCE, words, WIDTH, bottom + 22, body)
 
@@ -63,7 +63,7 @@ def _bar(row: dict[str, object], used: list[str], x: Scale, top: float, total: f
         parts.append(
             element(
                 "rect",
-                element("title", f"{called}: {value:,.4g}"),
+                element("title", f"{called}: {_figure(value)}"),
                 class_="edge",
                 fill=fill.paint(NAME),
                 x=x(at),
@@ -76,7 +76,7 @@ def _bar(row: dict[str, object], used: list[str], x: Scale, top: float, total: f
             )
         )
         at += value
-    return join(parts) + label(x(at) + 5, top + 31, f"{total:,.0f}" if total >= 10 else f"{total:.1f}", class_="small")
+    return join(parts) + label(x(at) + 5, top + 31, _figure(total), class_="small")
 
 
 def _key(used: list[str]) -> tuple[Markup, float]:
@@ -101,5 +101,10 @@ def _grid(x: Scale, top: float, bottom: float) -> Markup:
 def _largest(bars: pl.DataFrame, used: Iterable[str]) -> str:
     first = bars.row(0, named=True)
     known = sorted(((first[name] or 0.0, name) for name in used), reverse=True)[:3]
-    parts = ", ".join(f"{END_USES[name][0]} {value:,.4g}" for value, name in known if value > 0)
+    parts = ", ".join(f"{END_USES[name][0]} {_figure(value)}" for value, name in known if value > 0)
     return f"Largest parts of {first['label']}: {parts}." if parts else ""
+
+
+def _figure(value: float) -> str:
+    """Whole, or in tenths where it is small."""
+    return f"{value:,.0f}" if value >= 100 else f"{value:.1f}"

@@ -15,14 +15,15 @@ from screener.physics import psychrometrics as air
 from screener.report.svg import Chart, Scale, element, join, label, line, path
 
 NAME, TITLE = "psychrometric", "The air on the psychrometric chart"
-SOURCE = "weather of the run; state points of the design hour as `screener explain` prints them"
-WIDTH, HEIGHT = 560.0, 470.0
-LEFT, RIGHT, TOP, BOTTOM = 12.0, WIDTH - 52, 72.0, HEIGHT - 44
+SOURCE = "weather of the run; state points of the design hour as screener explain prints them"
+WIDTH = 480.0
+LEFT, RIGHT, TOP, BOTTOM = 8.0, WIDTH - 46, 72.0, 390.0
 KELVIN, GRAMS = 1.0, 0.5  # size of a cell of outdoor hours [K], [g/kg]
 HUMIDITIES = (0.2, 0.4, 0.6, 0.8)
 STYLES = ("now", "then")  # of the first and the second strategy
 SHADES = 5
-LETTER, CLOSE_X, CLOSE_Y = 5.6, 90.0, 12.0  # width of a letter; labels nearer than this run into one another
+CLOSE_X, CLOSE_Y = 14.0, 11.0  # numbers nearer than this run into one another
+LINE = 15.0
 
 
 @dataclass(frozen=True)
@@ -75,7 +76,7 @@ def psychrometric(outdoor: pl.DataFrame, space: Space, paths: Sequence[Path], ho
         _saturation(x, y, space.pressure_pa),
         _asked(space, x, y),
         *(_path(each, style, x, y) for each, style in zip(paths, STYLES, strict=False)),
-        _names(paths, x, y),
+        _numbers(paths, x, y),
         _key(paths),
     ]
     return Chart(
@@ -86,7 +87,7 @@ def psychrometric(outdoor: pl.DataFrame, space: Space, paths: Sequence[Path], ho
         SOURCE,
         _words(outdoor, space, paths, hour),
         WIDTH,
-        HEIGHT,
+        BOTTOM + 44 + LINE * max(len(each.states) for each in paths),
         join(drawn),
     )
 
@@ -102,7 +103,7 @@ def _scales(outdoor: pl.DataFrame, space: Space, paths: Sequence[Path]) -> tuple
     cold = min(ends["low"], *(s.dry_bulb_c for s in states), space.cooling_setpoint_c - 15)
     damp = max(ends["damp"], space.limit_humidity_ratio, *(s.humidity_ratio for s in states)) * 1000
     cold, warm = cold // 5 * 5, warm // 5 * 5 + 5
-    return Scale(cold, warm, LEFT, RIGHT), Scale(0.0, (damp // 2 + 1) * 2 / 1000, BOTTOM, TOP)
+    return Scale(cold, warm, LEFT, RIGHT), Scale(0.0, ((damp + 0.5) // 2 + 1) * 2 / 1000, BOTTOM, TOP)
 
 
 def _density(outdoor: pl.DataFrame, x: Scale, y: Scale, pressure_pa: float) -> Markup:
@@ -234,31 +235,30 @@ def _path(each: Path, style: str, x: Scale, y: Scale) -> Markup:
     return join(lines) + join(dots)
 
 
-def _names(paths: Sequence[Path], x: Scale, y: Scale) -> Markup:
-    """Every state by name: today's to the right of its point, the other's to the left, what both share once."""
-    shared = _shared(paths)
+def _numbers(paths: Sequence[Path], x: Scale, y: Scale) -> Markup:
+    """A number beside every state, and below the chart what it is of: today's left, the other's right."""
+    drawn: list[Markup] = []
     taken: list[tuple[float, float]] = []
-    names = []
-    for each, style, side in zip(paths, STYLES, (8.0, -8.0), strict=False):
-        for state in sorted(each.states, key=lambda s: -s.humidity_ratio):
-            both = state in shared
-            if both and style != STYLES[0]:
-                continue
+    for each, style, left, side in zip(paths, STYLES, (LEFT, WIDTH / 2), (8.0, -8.0), strict=False):
+        for place, (number, state) in enumerate(numbered(paths, each)):
             at_x, at_y = x(state.dry_bulb_c) + side, y(state.humidity_ratio) + 4
-            start = at_x - LETTER * len(state.name) if side < 0 or at_x > RIGHT - 90 else at_x
-            while any(abs(start - tx) < CLOSE_X and abs(at_y - ty) < CLOSE_Y for tx, ty in taken):
+            while any(abs(at_x - tx) < CLOSE_X and abs(at_y - ty) < CLOSE_Y for tx, ty in taken):
                 at_y += CLOSE_Y
-            taken.append((start, at_y))
-            colour = "" if both else f"{style}-text "
-            end = start != at_x
-            at_x = at_x - 16 if end and side > 0 else at_x
-            names.append(label(at_x, at_y, state.name, anchor="end" if end else None, class_=f"{colour}halo small"))
-    return join(names)
+            taken.append((at_x, at_y))
+            anchor = None if side > 0 else "end"
+            drawn.append(label(at_x, at_y, number, anchor=anchor, class_=f"{style}-text halo small strong"))
+            words = element("tspan", f"{number} ", class_="strong") + element("tspan", state.name)
+            drawn.append(label(left, BOTTOM + LINE * (place + 3.6), words, class_=f"{style}-text small"))
+    return join(drawn)
 
 
-def _shared(paths: Sequence[Path]) -> list[State]:
-    """States that every strategy has: the outdoor air."""
-    return [state for state in paths[0].states if len(paths) > 1 and all(state in each.states for each in paths)]
+def numbered(paths: Sequence[Path], path: Path) -> list[tuple[int, State]]:
+    """The states of one of the paths with their numbers; what it shares with an earlier one has that one's number."""
+    known: dict[State, int] = {}
+    for each in paths:
+        for state in each.states:
+            known.setdefault(state, len(known) + 1)
+    return [(known[state], state) for state in path.states]
 
 
 def _key(paths: Sequence[Path]) -> Markup:
