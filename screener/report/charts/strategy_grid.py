@@ -19,8 +19,8 @@ from screener.report.svg import (
 
 NAME, TITLE = "strategy-grid", "Which change pays where"
 SOURCE = "groups.csv"
-LEFT, RIGHT, HEAD, ROW = 34.0, WIDTH - 6, 104.0, 32.0
-IN_A_CELL = 2  # changes that have room; the table below the chart has all
+LEFT, RIGHT, HEAD, ROW = 34.0, WIDTH - 26, 104.0, 32.0
+LETTER, SMALL_LETTER = 8.0, 6.4  # width of one in a cell
 DARK = 3  # shades from here on carry white letters
 
 
@@ -87,9 +87,8 @@ def _cell(cell: pl.DataFrame, letters: dict[str, str], shade: int, left: float, 
     )
     if paying.is_empty():
         return ground + label(left + width / 2, top + 21, f"– of {sites}", anchor="middle", class_="quiet small")
-    words = " ".join(f"{letters[strategy]}{number}" for strategy, number in counts[:IN_A_CELL])
-    words += "+" if len(counts) > IN_A_CELL else ""
-    size, ink = "strong small" if len(words) * 8 > width else "strong", " on-dark" if shade >= DARK else ""
+    words = _counted(counts, letters, width)
+    size, ink = "strong small" if len(words) * LETTER > width else "strong", " on-dark" if shade >= DARK else ""
     return (
         ground
         + label(left + width / 2, top + 15, words, anchor="middle", class_=size + ink)
@@ -101,6 +100,16 @@ def _cell(cell: pl.DataFrame, letters: dict[str, str], shade: int, left: float, 
             class_="small" + (" on-dark" if shade >= DARK else ""),
         )
     )
+
+
+def _counted(counts: list[tuple[str, int]], letters: dict[str, str], width: float) -> str:
+    """The changes of a cell with their sites, as many as there is room for; "+" where there are more."""
+    words = [f"{letters[strategy]}{number}" for strategy, number in counts]
+    for shown in range(len(words), 1, -1):
+        told = " ".join(words[:shown]) + ("+" if shown < len(words) else "")
+        if len(told) * SMALL_LETTER <= width:
+            return told
+    return words[0] + ("+" if len(words) > 1 else "")
 
 
 def _heads(kinds: list[str], width: float) -> Markup:
@@ -130,10 +139,10 @@ def _words(paying: pl.DataFrame, currency: str) -> str:
     if paying.is_empty():
         return "In no climate zone and kind of building does a change pay."
     cells = [
-        f"{text.words(best)} at {paying_sites:,} of {sites:,} sites, {text.words(kind)} in zone {zone}, "
+        f"{text.words(best)} at {text.count(sites, 'site')}, {text.words(kind)} in zone {zone}, "
         f"{saved:,.0f} {currency} a year"
-        for best, paying_sites, sites, kind, zone, saved in paying.sort("cost_saved", descending=True)
-        .select("best_strategy", "sites_with_savings", "sites", "building_type", "climate_zone", "cost_saved")
+        for best, sites, kind, zone, saved in paying.sort("cost_saved", descending=True)
+        .select("best_strategy", "sites_with_savings", "building_type", "climate_zone", "cost_saved")
         .head(5)
         .iter_rows()
     ]
