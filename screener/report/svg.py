@@ -45,9 +45,9 @@ class Chart:
         """The picture as a file of its own."""
         style = element("style", Markup(STYLES.read_text(encoding="utf-8")))  # of the package, not of a table
         paper = element("rect", class_="paper", width=self.width, height=self.height)
-        return str(self._drawn(style + paper)) + "\n"
+        return str(self._drawn(style + paper, width=self.width, height=self.height)) + "\n"
 
-    def _drawn(self, before: Markup) -> Markup:
+    def _drawn(self, before: Markup, **size: float) -> Markup:
         titles = element("title", self.title, id=f"{self.name}-title")
         titles += element("desc", self.description, id=f"{self.name}-desc")
         return element(
@@ -58,6 +58,7 @@ class Chart:
             viewBox=f"0 0 {number(self.width)} {number(self.height)}",
             role="img",
             aria_labelledby=f"{self.name}-title {self.name}-desc",
+            **size,
         )
 
 
