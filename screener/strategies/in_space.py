@@ -59,13 +59,20 @@ def share(sheet: Worksheet, own: Worksheet, device: Device) -> Shared:
 
     installed.coil_at(sheet.section("coil_at_limit"), c("cooling_setpoint_c"), c("limit_humidity_ratio"))
     kept = c("temperature_only.kept")
-    short = own.let("short", needed > most + kept * c("coil_at_limit.moisture_kg_s"), "too small")
+    short = needed > most + kept * c("coil_at_limit.moisture_kg_s")
+    first, limit = c("temperature_only.first_humidity_ratio"), c("limit_humidity_ratio")
+    takes, per_humidity = (kept * c(f"coil_at_limit.{name}") for name in ("moisture_kg_s", "moisture_slope_in_space"))
+    settles = SPACE.less(most).settled(takes, per_humidity, limit)
+    settles = own.let("settles_humidity_ratio", settles, "roughly, where it is short")
+    short = own.let(
+        "short", short & (2 * settles > first + limit), "too small by far: the coil as it is without device"
+    )
     coil_w = own.let("coil_sensible_full_w", _either(short, "net_sensible_w"), "installed coil at full run")
-    near = pl.when(short).then(c("temperature_only.first_humidity_ratio")).otherwise(c("limit_humidity_ratio"))
+    near = pl.when(short).then(first).otherwise(limit)
     near = own.let("near_humidity_ratio", near, "where the coil is solved: at the limit, or where it cannot be held")
     slope = own.let("coil_slope", _either(short, "moisture_slope_in_space"))
     at_near = own.let("coil_kg_s_full", _either(short, "moisture_kg_s"), "water it takes at full run")
-    at_limit = at_least(at_near - slope * (near - c("limit_humidity_ratio")), 0.0)
+    at_limit = at_least(at_near - slope * (near - limit), 0.0)
     at_limit = own.let("coil_at_limit_kg_s", at_limit, "and at the limit")
     latent = own.let("coil_latent_full_w", at_near * air.EVAPORATION_J_KG)
 

@@ -84,7 +84,7 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fan_w: pl.Expr) -> Outco
         by_wheel = flow * (w_in - arrives.coil_humidity_ratio)
         by_wheel = own.let("wheel_kg_s", by_wheel, "water the wheel hands to the exhaust air")
 
-    coil = _Coil(own, short=needed > able)
+    coil = _Coil(own, pl.when(needed > able).then(_beyond(own, flow, t_in, able)).otherwise(c("limit_humidity_ratio")))
     alone = own.let("alone_kg_s", pl.max_horizontal(pl.min_horizontal(needed, able), by_wheel), "without the coil")
     first = unit.treat(own.section("alone"), w_in - alone / flow, c("pressure_pa"))
     left = own.let("left_alone_w", _left_to_the_coil(flow, t_in, first.leaving_c))
@@ -186,6 +186,16 @@ def _show(
     sheet.show(Process("unit reheat", leaving, supply, flow, free, pl.lit(0.0), pl.lit(0.0), law))
 
 
+def _beyond(own: Worksheet, flow: pl.Expr, entering_c: pl.Expr, able: pl.Expr) -> pl.Expr:
+    """Humidity ratio where the space roughly settles with the unit at its coldest: the coil, relieved, runs less."""
+    left = _left_to_the_coil(flow, entering_c, pl.lit(unit.COLDEST_SUPPLY_C))
+    share = own.let("coil_left_share", left / at_least(pl.col("sensible_at_cooling_w"), 1.0), "of the coil's run")
+    removal, slope = (pl.col(f"temperature_only.{name}") for name in ("removal_kg_s", "removal_slope"))
+    first = pl.col("temperature_only.first_humidity_ratio")
+    beyond = SPACE.less(able).settled(share * removal, share * slope, first)
+    return between(beyond, pl.col("limit_humidity_ratio"), temperature_only.damp_at_most())
+
+
 def _left_to_the_coil(flow: pl.Expr, entering_c: pl.Expr, leaving_c: pl.Expr) -> pl.Expr:
     return at_least(pl.col("sensible_at_cooling_w") - flow * air.CP_MOIST_AIR * (entering_c - leaving_c), 0.0)
 
@@ -193,11 +203,9 @@ def _left_to_the_coil(flow: pl.Expr, entering_c: pl.Expr, leaving_c: pl.Expr) ->
 class _Coil:
     """The installed coil on recirculated air: solved at the limit, or where the space ends up if the unit is short."""
 
-    def __init__(self, own: Worksheet, short: pl.Expr) -> None:
+    def __init__(self, own: Worksheet, near: pl.Expr) -> None:
         limit = pl.col("limit_humidity_ratio")
-        self.near = own.let(
-            "near_humidity_ratio", pl.when(short).then(temperature_only.damp_at_most()).otherwise(limit)
-        )
+        self.near = own.let("near_humidity_ratio", near, "where the coil is solved")
         coil = installed.coil_at(own.section("coil"), pl.col("cooling_setpoint_c"), self.near, pl.lit(0.0))
         installed.show_coil(own, coil.state, COIL, pl.col("cooling_setpoint_c"), self.near)
         at_limit = at_least(coil.moisture_kg_s - coil.moisture_slope * (self.near - limit), 0.0)

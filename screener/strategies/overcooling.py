@@ -71,11 +71,12 @@ def overcool(sheet: Worksheet, machine: Machine = INSTALLED) -> Overcooling:
     would_run = own.let("would_run", at_most(PART_LOAD.runs_for_water(part), 1.0))
     first = _with(machine.added_w, -at_limit.cooling_w(would_run, part))
     first = own.let("first_drift_c", installed.floating_c(first), "with the coil as it is there")
-    short = needed > at_limit.moisture_kg_s
+    most = pl.lit(1.0) if machine.reheats else PART_LOAD.kept(at_limit.runs_for(at_least(at_heating, 0.0)))
+    beyond = SPACE.settled(most * at_limit.moisture_kg_s, most * at_limit.moisture_slope, limit)
     near = own.let(
         "near_humidity_ratio",
-        pl.when(short).then(temperature_only.damp_at_most()).otherwise(limit),
-        "where to solve the coil: at the limit, or where it cannot be held",
+        at_least(at_most(beyond, temperature_only.damp_at_most()), limit),
+        "where to solve the coil: at the limit, or on its tangent there where it cannot be held",
     )
     probe = machine.coil_at(own.section("probe"), first, near)
     drift = _settled_drift(own, part, gain, at_limit, probe, first, near)
