@@ -11,7 +11,6 @@ import polars as pl
 
 from screener import (
     climate,
-    contracts,
     economics,
     engine,
     errors,
@@ -99,8 +98,10 @@ def run(folder: Path, out: Path, force: bool = False, strict: bool = False, watc
     sites = sites.sort("site_id")
     sized = engine.size(sites, climate.design_conditions(places, hours), portfolio.equipment)
     sites = sites_used(sites, sized)
-    tariffs = price.with_emission_factors(
+    rates = price.rates(
         portfolio.tariffs,
+        portfolio.tariff_periods,
+        portfolio.tariff_tiers,
         portfolio.settings.electricity_kg_co2_per_kwh,
         portfolio.settings.fuel_kg_co2_per_kwh,
     )
@@ -114,7 +115,7 @@ def run(folder: Path, out: Path, force: bool = False, strict: bool = False, watc
             parts.append(Path(scratch, f"{number:06}.parquet"))
             accounts.ledger.write_parquet(parts[-1])
             years.append(accounts.years)
-            costs.append(price.price(accounts.ledger, tariffs, sites))
+            costs.append(price.price(accounts.ledger, rates, sites))
             watch.count(min((number + 1) * engine.BATCH_SITES, sites.height), sites.height, "sites")
         watch.stage("money and ranking")
         results = in_money(
@@ -150,7 +151,8 @@ def made_from(portfolio: Portfolio, hours: pl.DataFrame) -> dict[str, pl.DataFra
     """What a run folder keeps of its inputs, so that it can be priced and explained without the portfolio."""
     return {
         "tariffs": portfolio.tariffs,
-        "tariff_periods": pl.DataFrame(schema=contracts.load("tariff_periods").polars_schema()),
+        "tariff_periods": portfolio.tariff_periods,
+        "tariff_tiers": portfolio.tariff_tiers,
         "strategies": portfolio.strategies,
         "equipment": portfolio.equipment,
         "weather": hours.filter(pl.col("weather_id").str.starts_with(climate.OWN_WEATHER)),

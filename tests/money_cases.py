@@ -5,6 +5,8 @@ from typing import Any
 
 import polars as pl
 
+from screener import contracts, price
+
 DAY_KIND = pl.Enum(["working", "other"])
 TOTALS = {  # a strategy that does nothing; tests name what differs
     "compressor_kwh": 0.0,
@@ -94,6 +96,24 @@ def sites(*rows: Mapping[str, Any]) -> pl.DataFrame:
 def prices(*rows: Mapping[str, Any]) -> pl.DataFrame:
     """The investment table."""
     return _frame({**PRICES, **row} for row in rows)
+
+
+def contract_table(name: str, *rows: Mapping[str, Any]) -> pl.DataFrame:
+    """Rows of a table in the columns and types of its contract; what a row does not name is null."""
+    schema = contracts.load(name).polars_schema()
+    return pl.DataFrame([dict.fromkeys(schema) | dict(row) for row in rows], schema=schema)
+
+
+def rates(
+    tariffs: pl.DataFrame,
+    periods: pl.DataFrame | None = None,
+    tiers: pl.DataFrame | None = None,
+    **factors: float,
+) -> price.Rates:
+    """Rates of tariffs, which may lack columns, and of windows and tiers if there are any."""
+    whole = contract_table("tariffs", *tariffs.to_dicts())
+    periods = contract_table("tariff_periods") if periods is None else periods
+    return price.rates(whole, periods, contract_table("tariff_tiers") if tiers is None else tiers, **factors)
 
 
 def ledger(strategies: Iterable[str], *rows: tuple[Any, ...]) -> pl.DataFrame:

@@ -10,6 +10,7 @@ import pytest
 from typer.testing import CliRunner
 
 from screener.cli import app
+from screener.outputs import INPUTS
 from screener.strategies import REGISTRY
 
 ROOT = Path(__file__).parents[1]
@@ -74,7 +75,7 @@ def test_same_input_same_bytes(portfolio, tmp_path):
     for out in outs:
         assert screener("run", portfolio, "--out", out, "-q").exit_code == 0
     files = [file.relative_to(outs[0]) for file in outs[0].rglob("*.*")]
-    assert len(files) == 10 + 5
+    assert len(files) == 10 + len(INPUTS)
     for file in files:
         if file.name != "run.json":
             assert (outs[0] / file).read_bytes() == (outs[1] / file).read_bytes(), file

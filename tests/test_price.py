@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from screener.errors import ContractError
-from screener.price import bills, price, price_grid, strategies_of, unbilled, with_emission_factors
-from tests.money_cases import ledger, sites, totals
+from screener.price import bills, price, strategies_of, unbilled
+from tests.money_cases import ledger, rates, sites, totals
 
 STRATEGIES = ("overcool_electric_reheat", "overcool_fuel_reheat")
 # Two months, three rows, two strategies; kWh, fuel kWh and peak kW of each.
@@ -29,11 +29,12 @@ TARIFFS = pl.DataFrame(
         "fuel_kg_co2_per_kwh": [0.2, 0.2],
     }
 )
+RATES = rates(TARIFFS)
 
 
 def test_a_bill_worked_by_hand() -> None:
     """Electric: 200 kWh at 0.10; highest hours 7 and 4 kW at 8; 60 kWh of fuel at 0.04. Fuel: 150; 4 and 2.5; 150."""
-    costs = price(LEDGER, TARIFFS, sites({"site_id": "A"}))
+    costs = price(LEDGER, RATES, sites({"site_id": "A"}))
     by_hand = pl.DataFrame(
         {
             "site_id": ["A", "A"],
@@ -52,14 +53,14 @@ def test_a_bill_worked_by_hand() -> None:
 
 def test_a_month_is_charged_its_highest_hour_whatever_the_day() -> None:
     """By hand: January's highest hour falls on a day off."""
-    months = bills(LEDGER, TARIFFS, sites({"site_id": "A"})).filter(strategy=STRATEGIES[0]).sort("month")
+    months = bills(LEDGER, RATES, sites({"site_id": "A"})).filter(strategy=STRATEGIES[0]).sort("month")
     assert months["peak_kw"].to_list() == [7.0, 4.0]
     assert months["demand_cost"].to_list() == [56.0, 32.0]
     assert months["energy_cost"].to_list() == [14.0, 6.0]
 
 
 def test_no_demand_price_is_no_demand_charge_and_fuel_without_a_price_has_no_known_cost() -> None:
-    costs = price(LEDGER, TARIFFS, sites({"site_id": "A", "tariff_id": "T2"}))
+    costs = price(LEDGER, RATES, sites({"site_id": "A", "tariff_id": "T2"}))
     assert costs["demand_cost"].to_list() == [0.0, 0.0]
     assert costs["energy_cost"].to_list() == [50.0, 37.5]
     assert costs["fuel_cost"].to_list() == [None, None]
@@ -68,14 +69,14 @@ def test_no_demand_price_is_no_demand_charge_and_fuel_without_a_price_has_no_kno
 
 def test_where_no_fuel_is_burnt_no_fuel_price_is_needed() -> None:
     electric = ledger(["a"], ("A", 7, "working", 12, 31.0, 10.0, 0.0, 1.0))
-    costs = price(electric, TARIFFS, sites({"site_id": "A", "tariff_id": "T2"}))
+    costs = price(electric, RATES, sites({"site_id": "A", "tariff_id": "T2"}))
     assert costs["annual_cost"].to_list() == [2.5]
 
 
 def test_a_strategy_that_is_not_there_costs_nothing_known() -> None:
     """A sum over nulls is zero; a strategy that a site cannot have must not look free."""
     rows = [("A", month, "working", 12, 31.0, 10.0, 0.0, 1.0, None, None, None) for month in range(1, 13)]
-    costs = price(ledger(["a", "b"], *rows), TARIFFS, sites({"site_id": "A"}))
+    costs = price(ledger(["a", "b"], *rows), RATES, sites({"site_id": "A"}))
     absent = costs.filter(strategy="b").drop("site_id", "strategy").row(0)
     assert costs["annual_cost"][0] == pytest.approx(12 * (1.00 + 8.00))
     assert all(amount is None for amount in absent)
@@ -83,36 +84,37 @@ def test_a_strategy_that_is_not_there_costs_nothing_known() -> None:
 
 def test_each_site_pays_by_its_own_tariff() -> None:
     rows = [(site, 5, "working", 9, 31.0, 100.0, 0.0, 2.0) for site in ("A", "B")]
-    costs = price(ledger(["a"], *rows), TARIFFS, sites({"site_id": "A"}, {"site_id": "B", "tariff_id": "T2"}))
+    costs = price(ledger(["a"], *rows), RATES, sites({"site_id": "A"}, {"site_id": "B", "tariff_id": "T2"}))
     assert costs["annual_cost"].to_list() == [26.0, 25.0]
 
 
 def test_a_missing_tariff_is_named() -> None:
     with pytest.raises(ContractError, match="site B has no tariff of this name"):
-        price(LEDGER, TARIFFS, sites({"site_id": "A"}, {"site_id": "B", "tariff_id": "T9"}))
+        price(LEDGER, RATES, sites({"site_id": "A"}, {"site_id": "B", "tariff_id": "T9"}))
 
 
 def test_the_portfolios_emission_factors_stand_in_where_a_tariff_has_none() -> None:
     bare = TARIFFS.drop("fuel_kg_co2_per_kwh").with_columns(
         electricity_kg_co2_per_kwh=pl.Series([None, 0.5], dtype=pl.Float64)
     )
-    filled = with_emission_factors(bare, 0.38, 0.181)
-    assert filled["electricity_kg_co2_per_kwh"].to_list() == [0.38, 0.5]
-    assert filled["fuel_kg_co2_per_kwh"].to_list() == [0.181, 0.181]
+    months = rates(bare, electricity_kg_co2_per_kwh=0.38, fuel_kg_co2_per_kwh=0.181).months.filter(month=7)
+    assert months["electricity_kg_co2_per_kwh"].to_list() == [0.38, 0.5]
+    assert months["fuel_kg_co2_per_kwh"].to_list() == [0.181, 0.181]
 
 
 def test_energy_that_no_price_was_found_for_is_noticed() -> None:
-    """An hour 24 is in no price grid."""
+    """No tariff knows an hour 24."""
     wrong = ledger(["a"], ("A", 1, "working", 12, 31.0, 10.0, 5.0, 1.0), ("A", 1, "working", 24, 31.0, 10.0, 5.0, 1.0))
-    costs = price(wrong, TARIFFS, sites({"site_id": "A"}))
+    costs = price(wrong, RATES, sites({"site_id": "A"}))
     year = totals({"site_id": "A", "strategy": "a", "electricity_kwh": 20.0, "fuel_kwh": 10.0})
     assert unbilled(year, costs)["site_id"].to_list() == ["A"]
     assert unbilled(year.with_columns(electricity_kwh=10.0, fuel_kwh=5.0), costs).is_empty()
 
 
-def test_the_grid_has_a_price_for_every_time() -> None:
-    grid = price_grid(TARIFFS)
-    assert grid.select("tariff_id", "month", "day_kind", "hour").n_unique() == grid.height == 2 * 12 * 2 * 24
+def test_every_time_of_a_year_has_its_class() -> None:
+    times = RATES.times
+    assert times.select("tariff_id", "month", "day_kind", "hour").n_unique() == times.height == 2 * 12 * 2 * 24
+    assert times["class"].unique().to_list() == [0]  # no windows: the hours of a month are billed alike
 
 
 def test_the_strategies_are_those_with_columns() -> None:
@@ -143,9 +145,9 @@ def test_any_ledger_is_billed_as_exact_arithmetic_bills_it(
         }
     )
     lines = [("A", *time, 1.0, *energy) for time, energy in rows.items()]
-    costs = price(ledger(["a"], *lines), tariffs, sites({"site_id": "A"}))
+    costs = price(ledger(["a"], *lines), rates(tariffs), sites({"site_id": "A"}))
     random.shuffle(lines)  # type: ignore[attr-defined]
-    assert price(ledger(["a"], *lines), tariffs, sites({"site_id": "A"})).equals(costs)
+    assert price(ledger(["a"], *lines), rates(tariffs), sites({"site_id": "A"})).equals(costs)
 
     peaks: dict[int, float] = {}
     for (month, _, _), (_, _, peak) in rows.items():

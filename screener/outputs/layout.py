@@ -45,6 +45,7 @@ OUTPUTS = (
 INPUTS = (
     _input("tariffs", "tariff_id"),
     _input("tariff_periods", "tariff_id"),
+    _input("tariff_tiers", "tariff_id"),
     _input("strategies", "strategy"),
     _input("equipment", "equipment_id"),
     _input("weather", "weather_id"),

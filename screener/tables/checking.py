@@ -61,7 +61,7 @@ def check(raw: RawTable, contract: Contract) -> CheckedTable:
 
 
 def row_faults(
-    table: str, frame: pl.DataFrame, column: str | pl.Expr, rule: str, value: pl.Expr, message: str | pl.Expr
+    table: str, frame: pl.DataFrame, column: str | pl.Expr, rule: str | pl.Expr, value: pl.Expr, message: str | pl.Expr
 ) -> pl.DataFrame:
     """A fault for each row of `frame`, which has `row` and, for sites, `site_id`."""
     texts = {"table": table, "column": column, "rule": rule, "message": message}
@@ -173,9 +173,9 @@ def _missing(raw: RawTable, field: Field, present: list[str]) -> pl.DataFrame:
 
 def _duplicates(raw: RawTable, values: pl.DataFrame, contract: Contract) -> pl.DataFrame:
     """Rows that share their key: all of them are at fault, since none can be told to be the right one."""
-    key = contract.primary_key[0]
-    if key not in raw.frame.columns:
+    if not contract.primary_key or contract.primary_key[0] not in raw.frame.columns:
         return no_faults()
+    key = contract.primary_key[0]
     twice = values.select("row", key).filter(pl.col(key).is_not_null() & pl.col(key).is_duplicated())
     rows = pl.col("row").cast(pl.String).str.join(", ").over(key)
     frame = twice.with_columns(rows=rows)

@@ -5,16 +5,13 @@ from difflib import get_close_matches
 
 import polars as pl
 
+from screener import windows
 from screener.contracts import Contract
 from screener.errors import no_faults
 from screener.tables.checking import CheckedTable, row_faults
-from screener.tables.settings import Settings
 
 MANY = 12  # names listed in a message
 SUGGESTIONS = 100  # misspelt names that get a suggestion, searched among so many known ones times ten
-# Currencies whose unit is of the order of a dollar: a price above 2 a kilowatt-hour is one in cents.
-DOLLAR_LIKE = ("USD", "EUR", "GBP", "CHF", "CAD", "AUD", "NZD", "SGD")
-DEAREST_KWH = 2.0
 PLACES = ["postal_code", "latitude", "longitude", "climate_zone", "weather_file"]
 
 
@@ -31,7 +28,7 @@ def unknown_references(
             continue
         names = known[key.reference][key.reference_column].drop_nulls()
         bad = rejected.get(key.reference, [])
-        frame = _told(table, key.column).filter(pl.col(key.column).is_not_null())
+        frame = told(table, key.column).filter(pl.col(key.column).is_not_null())
         of_rejected = pl.col(key.column).is_in(bad)
         lost = frame.filter(~pl.col(key.column).is_in(names.implode()) & ~of_rejected)
         faults.append(_unknown(table.contract, key.column, key.reference, lost, names.to_list()))
@@ -50,7 +47,7 @@ def unknown_strategies(table: CheckedTable, known: pl.DataFrame) -> pl.DataFrame
 def unknown_bases(table: CheckedTable, shipped: pl.DataFrame) -> pl.DataFrame:
     """Rows of a building types table that start from no shipped type."""
     names = shipped["building_type"]
-    new = _told(table, "building_type", "based_on").filter(
+    new = told(table, "building_type", "based_on").filter(
         pl.col("based_on").is_null() & ~pl.col("building_type").is_in(names.implode())
     )
     message = f"a new building type; name the type it starts from in based_on: {', '.join(names)}"
@@ -60,15 +57,15 @@ def unknown_bases(table: CheckedTable, shipped: pl.DataFrame) -> pl.DataFrame:
 
 
 def _not_in(table: CheckedTable, column: str, reference: str, names: pl.Series) -> pl.DataFrame:
-    lost = _told(table, column).filter(pl.col(column).is_not_null() & ~pl.col(column).is_in(names.implode()))
+    lost = told(table, column).filter(pl.col(column).is_not_null() & ~pl.col(column).is_in(names.implode()))
     return _unknown(table.contract, column, reference, lost, names.to_list())
 
 
-def _told(table: CheckedTable, *columns: str) -> pl.DataFrame:
+def told(table: CheckedTable, *columns: str) -> pl.DataFrame:
     """Values of a table beside the names and texts they were given as."""
     site = ["site_id"] if table.contract.name == "sites" and "site_id" not in columns else []
-    told = table.typed_as.select(f"{column}:{part}" for column in columns for part in ("name", "text"))
-    return pl.concat([table.values.select("row", *site, *columns), told], how="horizontal")
+    typed = table.typed_as.select(f"{column}:{part}" for column in columns for part in ("name", "text"))
+    return pl.concat([table.values.select("row", *site, *columns), typed], how="horizontal")
 
 
 def _unknown(contract: Contract, column: str, reference: str, lost: pl.DataFrame, names: list[str]) -> pl.DataFrame:
@@ -94,9 +91,12 @@ def _hint(close: list[str], names: list[str]) -> str:
     return f"it has {', '.join(sorted(names)[:MANY])}{more}"
 
 
-def site_faults(sites: CheckedTable, types: pl.DataFrame, tariffs: pl.DataFrame | None) -> pl.DataFrame:
+def site_faults(sites: CheckedTable, types: pl.DataFrame, tariffs: pl.DataFrame, periods: pl.DataFrame) -> pl.DataFrame:
     """Sites without a place, with limits or set points that exclude each other, or with fuel that has no price."""
-    fuel = no_faults() if tariffs is None else _fuel(sites, types, tariffs)
+    of_type = types.select("building_type", type_source="heating_source")
+    frame = sites.values.join(of_type, on="building_type", how="left", maintain_order="left")
+    source = pl.coalesce("heating_source", "type_source")
+    fuel = fuel_faults(frame.with_columns(heating_source=source), tariffs, periods)
     return pl.concat([_places(sites), set_point_faults(sites, types), fuel])
 
 
@@ -127,8 +127,8 @@ def set_point_faults(table: CheckedTable, types: pl.DataFrame) -> pl.DataFrame:
     of_type = types.select(kind_of_type="building_type", **{f"{column}:type": pl.col(column) for column in columns})
     own = table.values
     kind = own["building_type"] if name == "sites" else own.select(pl.coalesce("based_on", "building_type")).to_series()
-    told = _told(table, *columns).with_columns(kind=kind)
-    frame = told.join(of_type, left_on="kind", right_on="kind_of_type", how="left", maintain_order="left")
+    cells = told(table, *columns).with_columns(kind=kind)
+    frame = cells.join(of_type, left_on="kind", right_on="kind_of_type", how="left", maintain_order="left")
     c = pl.col
     cooling, heating, dew = (pl.when(c(f"{n}:text").is_null()).then(f"{n}:type").otherwise(n) for n in columns[:3])
     dew = pl.when(c("humidity_limit_rh_pct:text").is_null() | c(f"{columns[2]}:text").is_not_null()).then(dew)
@@ -166,24 +166,13 @@ def _pair(
     return row_faults(table, frame, name, rule, pl.coalesce(f"{column}:text", assumed), message)
 
 
-def _fuel(sites: CheckedTable, types: pl.DataFrame, tariffs: pl.DataFrame) -> pl.DataFrame:
-    """Sites that burn fuel on a tariff that has no price for it."""
-    of_type = types.select("building_type", type_source="heating_source")
-    unpriced = tariffs.filter(pl.col("fuel_price_per_kwh").is_null())["tariff_id"]
-    frame = sites.values.join(of_type, on="building_type", how="left", maintain_order="left")
-    burns = pl.coalesce("heating_source", "type_source") == "fuel"
-    frame = frame.filter(burns & pl.col("tariff_id").is_in(unpriced.implode()))
+def fuel_faults(sites: pl.DataFrame, tariffs: pl.DataFrame, periods: pl.DataFrame) -> pl.DataFrame:
+    """Sites (row, site_id, heating_source, tariff_id) that burn fuel on a tariff with months that have no price for it."""
+    monthly = windows.by_month(periods.filter(pl.col("fuel_price_per_kwh").is_not_null()))
+    all_year = monthly.group_by("tariff_id").agg(pl.col("month").n_unique()).filter(pl.col("month") == 12)["tariff_id"]
+    unpriced = tariffs.filter(pl.col("fuel_price_per_kwh").is_null() & ~pl.col("tariff_id").is_in(all_year.implode()))[
+        "tariff_id"
+    ]
+    frame = sites.filter((pl.col("heating_source") == "fuel") & pl.col("tariff_id").is_in(unpriced.implode()))
     message = "heated by fuel, which this tariff has no price for; add fuel_price_per_kwh or give heating_source"
     return row_faults("sites", frame, "tariff_id", "no fuel price", pl.col("tariff_id"), message)
-
-
-def price_faults(tariffs: CheckedTable, settings: Settings) -> pl.DataFrame:
-    """Energy prices that can only be in cents."""
-    faults = [no_faults()]
-    for column in ("electricity_price_per_kwh", "fuel_price_per_kwh"):
-        dear = _told(tariffs, column).filter(pl.col(column) > DEAREST_KWH)
-        if settings.currency in DOLLAR_LIKE:
-            message = f"too dear for a price in {settings.currency}; if it is in cents, divide it by 100"
-            name, text = pl.col(f"{column}:name"), pl.col(f"{column}:text")
-            faults.append(row_faults("tariffs", dear, name, "too large", text, message))
-    return pl.concat(faults)

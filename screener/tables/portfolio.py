@@ -13,8 +13,10 @@ from screener.tables.checking import CheckedTable, check
 from screener.tables.reading import RawTable, find_tables, read_table
 from screener.tables.settings import FILE as SETTINGS_FILE
 from screener.tables.settings import Settings, read_settings
+from screener.tables.tariff_faults import TABLES as TARIFF_TABLES
+from screener.tables.tariff_faults import tariff_faults
 
-TABLES = ("strategies", "building_types", "equipment", "tariffs", "sites")  # each refers to earlier ones only
+TABLES = ("strategies", "building_types", "equipment", *TARIFF_TABLES, "sites")  # each refers to earlier ones only
 REQUIRED = {"sites": "the buildings, one row each", "tariffs": "what energy costs"}
 WEATHER = "weather"  # folder of the sites' own weather files
 REJECT_SCHEMA: Mapping[str, type[pl.DataType]] = {
@@ -42,6 +44,8 @@ class Portfolio:
     sites: pl.DataFrame
     sites_given: pl.DataFrame
     tariffs: pl.DataFrame
+    tariff_periods: pl.DataFrame
+    tariff_tiers: pl.DataFrame
     strategies: pl.DataFrame
     equipment: pl.DataFrame
     building_types: pl.DataFrame
@@ -85,11 +89,12 @@ def read_portfolio(folder: Path) -> Portfolio:
     """
     raws, settings, faults, notes = _read(folder)
     tables = {name: check(raw, load(name)) for name, raw in raws.items()}
-    faults = [*faults, *[table.faults for table in tables.values()]]
+    of_tariffs = tariff_faults({n: tables[n] for n in TARIFF_TABLES if n in tables}, settings.currency)
+    faults = [*faults, *[table.faults for table in tables.values()], of_tariffs]
     good = _Good(pl.concat([no_faults(), *faults]))
     for name in TABLES:
         if name in tables:
-            faults += good.add(tables[name], settings)
+            faults += good.add(tables[name])
     found = pl.concat([no_faults(), *faults]).sort("table", "row", nulls_last=False, maintain_order=True)
     if not found.filter(pl.col("row").is_null()).is_empty():
         raise ContractError(found)
@@ -105,7 +110,7 @@ def read_portfolio(folder: Path) -> Portfolio:
         settings=settings,
         sites=good.known["sites"],
         sites_given=given.filter(sites.values["row"].is_in(good.known["sites"]["row"].implode())),
-        tariffs=good.known["tariffs"],
+        **{name: good.known[name] for name in TARIFF_TABLES},
         strategies=good.known["strategies"],
         equipment=good.known["equipment"],
         building_types=types.values,
@@ -151,28 +156,31 @@ class _Good:
     """
 
     def __init__(self, faults: pl.DataFrame) -> None:
+        self.faults = faults
         self.unread = set(faults.filter(pl.col("row").is_null())["table"])
         self.types = shipped.building_types()
-        empty = {name: pl.DataFrame(schema=load(name).polars_schema()) for name in ("equipment", "tariffs", "sites")}
-        known = {"strategies": shipped.strategies(), "building_types": self.types.values} | empty
+        names = ("equipment", *TARIFF_TABLES, "sites")
+        self._empty = {name: pl.DataFrame(schema=load(name).polars_schema()) for name in names}
+        known = {"strategies": shipped.strategies(), "building_types": self.types.values} | self._empty
         self.known = {name: rows for name, rows in known.items() if name not in self.unread}
         self.rejected: dict[str, list[str]] = {}
 
-    def add(self, table: CheckedTable, settings: Settings) -> list[pl.DataFrame]:
+    def add(self, table: CheckedTable) -> list[pl.DataFrame]:
         """Check a table against those before it, keep its good rows and return the faults found on the way."""
-        name, key = table.contract.name, table.contract.primary_key[0]
+        name = table.contract.name
         faults = [links.unknown_references(table, self.known, self.rejected)]
         if name == "strategies":
             faults.append(links.unknown_strategies(table, shipped.strategies()))
         if name == "building_types":
             faults += [links.unknown_bases(table, self.types.values), links.set_point_faults(table, self.types.values)]
-        if name == "tariffs":
-            faults.append(links.price_faults(table, settings))
         if name == "sites":
-            faults.append(links.site_faults(table, self.types.values, self.known.get("tariffs")))
-        bad = pl.concat([table.faults, *faults])["row"].drop_nulls().unique()
+            tariffs, periods = (self.known.get(n, self._empty[n]) for n in ("tariffs", "tariff_periods"))
+            faults.append(links.site_faults(table, self.types.values, tariffs, periods))
+        earlier = self.faults.filter(pl.col("table") == name)
+        bad = pl.concat([earlier, *faults])["row"].drop_nulls().unique()
         is_bad = pl.col("row").is_in(bad.implode())
-        self.rejected[name] = table.values.filter(is_bad)[key].drop_nulls().to_list()
+        for key in table.contract.primary_key[:1]:
+            self.rejected[name] = table.values.filter(is_bad)[key].drop_nulls().to_list()
         if name not in self.unread:
             self._keep(name, table.values.filter(~is_bad))
         return faults

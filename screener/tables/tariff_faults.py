@@ -1,0 +1,232 @@
+"""What is wrong with tariffs as a whole: windows that leave gaps or overlap, blocks that do not add up, cents for money.
+
+A row at fault in `tariff_periods` or `tariff_tiers` takes its tariff with it: a tariff that lost a window would look
+complete and bill the wrong amount.
+"""
+
+from collections.abc import Callable, Mapping
+
+import polars as pl
+
+from screener import windows
+from screener.contracts import load
+from screener.errors import no_faults
+from screener.tables.checking import CheckedTable, row_faults
+from screener.tables.links import told
+
+TARIFFS, PERIODS, TIERS = "tariffs", "tariff_periods", "tariff_tiers"
+TABLES = (TARIFFS, PERIODS, TIERS)
+PRICE, DEMAND, FUEL = "electricity_price_per_kwh", "demand_price_per_kw", "fuel_price_per_kwh"
+BY_MONTH = (FUEL, "electricity_kg_co2_per_kwh", "fuel_kg_co2_per_kwh")
+SETTABLE = (PRICE, DEMAND, *BY_MONTH)
+# Currencies whose unit is of the order of a dollar: a price above 2 a kilowatt-hour is one in cents.
+DOLLAR_LIKE = ("USD", "EUR", "GBP", "CHF", "CAD", "AUD", "NZD", "SGD")
+DEAREST_KWH = 2.0
+NO_MONTHS = "not months; write them by number: 6-9 or 11-2,5, or 6 to 9 where a spreadsheet makes a date of it"
+Checks = tuple[Callable[[pl.DataFrame], pl.DataFrame], ...]
+
+
+def tariff_faults(tables: Mapping[str, CheckedTable], currency: str) -> pl.DataFrame:
+    """The faults of the tariff tables that are there, by name in `TABLES`, beyond those of single cells."""
+    periods, of_periods = _checked(PERIODS, tables, (_window_faults, _overlaps, _unequal_demand))
+    tiers, of_tiers = _checked(TIERS, tables, (_unreadable_months, _block_faults))
+    prices = [_cents(table, currency) for table in tables.values()]
+    rows = pl.concat([*prices, of_periods, of_tiers, _both_ways(periods, tiers)])
+    if TARIFFS not in tables:
+        return rows
+    lost = pl.concat([rows, *(table.faults for table in tables.values())])
+    incomplete = [_incomplete(tables[TARIFFS], tables[name], lost) for name in (PERIODS, TIERS) if name in tables]
+    at_fault = pl.concat([lost.filter(pl.col("table") == TARIFFS), *incomplete])
+    return pl.concat(
+        [rows, *incomplete, _gaps(_without(told(tables[TARIFFS], "tariff_id", PRICE), at_fault), periods, tiers)]
+    )
+
+
+def _checked(name: str, tables: Mapping[str, CheckedTable], checks: Checks) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """A table's rows without faults, and the faults found; each check sees the rows that passed those before it."""
+    if name not in tables:
+        return pl.DataFrame(schema={"row": pl.Int64, **load(name).polars_schema()}), no_faults()
+    table, found = tables[name], no_faults()
+    rows = _without(told(table, *table.contract.columns), table.faults)
+    for check in checks:
+        bad = check(rows)
+        rows, found = _without(rows, bad), pl.concat([found, bad])
+    return rows, found
+
+
+def _without(rows: pl.DataFrame, faults: pl.DataFrame) -> pl.DataFrame:
+    return rows.filter(~pl.col("row").is_in(faults["row"].drop_nulls().implode()))
+
+
+def _cents(table: CheckedTable, currency: str) -> pl.DataFrame:
+    """Energy prices that can only be in cents."""
+    faults = [no_faults()]
+    message = f"too dear for a price in {currency}; if it is in cents, divide it by 100"
+    for column in (PRICE, FUEL):
+        if column in table.contract.columns and currency in DOLLAR_LIKE:
+            dear = told(table, column).filter(pl.col(column) > DEAREST_KWH)
+            name, text = pl.col(f"{column}:name"), pl.col(f"{column}:text")
+            faults.append(row_faults(table.contract.name, dear, name, "too large", text, message))
+    return pl.concat(faults)
+
+
+def _window_faults(rows: pl.DataFrame) -> pl.DataFrame:
+    """Windows that cannot be read one by one."""
+    c = pl.col
+    half = rows.filter(c("from_hour").is_null() != c("to_hour").is_null())
+    empty = rows.filter(c("from_hour") == c("to_hour"))
+    nothing = rows.filter(pl.all_horizontal(c(SETTABLE).is_null()))
+    timed = (c("day_kind").fill_null(windows.ALL_DAYS) != windows.ALL_DAYS) | c("from_hour").is_not_null()
+    monthly = [
+        row_faults(
+            PERIODS,
+            rows.filter(timed & c(name).is_not_null()),
+            c(f"{name}:name"),
+            "goes by the month",
+            c(f"{name}:text"),
+            "holds for whole months; give it in a row without day_kind and hours",
+        )
+        for name in BY_MONTH
+    ]
+    hours = pl.concat_str(c("from_hour:text"), pl.lit(" to "), c("to_hour:text"), ignore_nulls=True)
+    return pl.concat(
+        [
+            _unreadable_months(rows, PERIODS),
+            row_faults(PERIODS, half, "from_hour, to_hour", "half a window", hours, "one hour is missing; give both"),
+            row_faults(
+                PERIODS,
+                empty,
+                "from_hour, to_hour",
+                "empty window",
+                hours,
+                "closes when it opens; the whole day is 0 to 24, or no hours at all",
+            ),
+            row_faults(PERIODS, nothing, pl.lit(None), "no price", pl.lit(None), "changes nothing; give a price in it"),
+            *monthly,
+        ]
+    )
+
+
+def _unreadable_months(rows: pl.DataFrame, table: str = TIERS) -> pl.DataFrame:
+    wrong = [text for text in rows["months"].drop_nulls().unique() if windows.months(text) is None]
+    return row_faults(
+        table, rows.filter(pl.col("months").is_in(wrong)), "months", "not months", pl.col("months:text"), NO_MONTHS
+    )
+
+
+def _overlaps(rows: pl.DataFrame) -> pl.DataFrame:
+    """Rows of a tariff that set the same price at the same time; rows of one period share its demand price."""
+    faults = [no_faults()]
+    times = windows.times(rows)
+    key = ["tariff_id", *windows.TIME]
+    for column in SETTABLE:
+        setting = times.filter(pl.col(column).is_not_null()).select("row", "period", f"{column}:text", *key)
+        pairs = setting.join(setting.select("row", "period", *key), on=key, suffix="_other")
+        pairs = pairs.filter(pl.col("row") != pl.col("row_other"))
+        if column == DEMAND:
+            pairs = pairs.filter((pl.col("period") != pl.col("period_other")).fill_null(True))
+        first = pairs.sort("row", "row_other", "month", "hour").unique("row", keep="first", maintain_order=True)
+        other = pl.col("row_other").cast(pl.String)
+        message = pl.concat_str(
+            pl.lit("row "), other, pl.lit(" sets it too, first "), _time(), pl.lit("; let windows not overlap")
+        )
+        text = pl.col(f"{column}:text")
+        faults.append(row_faults(PERIODS, first, column, "windows overlap", text, message))
+    return pl.concat(faults)
+
+
+def _unequal_demand(rows: pl.DataFrame) -> pl.DataFrame:
+    """Rows of one period that disagree on its demand price in some month."""
+    key = ["tariff_id", "period", "month"]
+    named = windows.by_month(rows).filter(pl.col("period").is_not_null())
+    named = named.select("row", f"{DEMAND}:text", *key, price=pl.col(DEMAND).fill_null(-1.0))
+    pairs = named.join(named.select("row", "price", *key), on=key, suffix="_other")
+    unlike = pairs.filter(pl.col("price") != pl.col("price_other"))
+    first = unlike.sort("row", "row_other", "month").unique("row", keep="first", maintain_order=True)
+    message = pl.concat_str(
+        pl.lit("row "),
+        pl.col("row_other").cast(pl.String),
+        pl.lit(" has another for this period in month "),
+        pl.col("month").cast(pl.String),
+        pl.lit("; rows of one period share one demand price"),
+    )
+    return row_faults(PERIODS, first, DEMAND, "two demand prices", pl.col(f"{DEMAND}:text"), message)
+
+
+def _block_faults(rows: pl.DataFrame) -> pl.DataFrame:
+    """Blocks of a month that end at the same point, or leave off without a last one."""
+    key = ["tariff_id", "month"]
+    blocks = windows.by_month(rows).sort("month", "row").with_columns(end=pl.col("up_to_kwh").fill_null(float("inf")))
+    ends, month = pl.col("end"), pl.col("month").cast(pl.String)
+    twice = blocks.filter(pl.struct(*key, "end").is_duplicated()).unique("row", keep="first", maintain_order=True)
+    again = pl.concat_str(pl.lit("another block ends here too in month "), month, pl.lit("; keep one of them"))
+    is_last = (ends == ends.max().over(key)) & ends.is_finite()
+    open_end = blocks.filter(is_last).unique("row", keep="first", maintain_order=True)
+    no_last = pl.concat_str(
+        pl.lit("no block follows in month "), month, pl.lit("; add a row for the rest, with up_to_kwh empty")
+    )
+    return pl.concat(
+        [
+            row_faults(TIERS, twice, "up_to_kwh", "blocks overlap", pl.col("up_to_kwh:text"), again),
+            row_faults(TIERS, open_end, "up_to_kwh", "no last block", pl.col("up_to_kwh:text"), no_last),
+        ]
+    )
+
+
+def _both_ways(periods: pl.DataFrame, tiers: pl.DataFrame) -> pl.DataFrame:
+    """Blocks in months that have windows with a price of their own."""
+    windowed = windows.by_month(periods.filter(pl.col(PRICE).is_not_null())).select("tariff_id", "month", other="row")
+    both = windows.by_month(tiers).join(windowed, on=["tariff_id", "month"])
+    first = both.sort("row", "other", "month").unique("row", keep="first", maintain_order=True)
+    message = pl.concat_str(
+        pl.lit("row "),
+        pl.col("other").cast(pl.String),
+        pl.lit(f" of {PERIODS} has a price for month "),
+        pl.col("month").cast(pl.String),
+        pl.lit("; bill a month by tiers or by windows"),
+    )
+    return row_faults(TIERS, first, "months", "tiers and windows", pl.col("tariff_id"), message)
+
+
+def _gaps(tariffs: pl.DataFrame, periods: pl.DataFrame, tiers: pl.DataFrame) -> pl.DataFrame:
+    """Tariffs without a price of their own whose windows and tiers leave times without one."""
+    unpriced = tariffs.filter(pl.col(PRICE).is_null() & pl.col("tariff_id").is_not_null()).select("row", "tariff_id")
+    every = unpriced.join(windows.year(), how="cross", maintain_order="left_right")
+    priced = windows.times(periods.filter(pl.col(PRICE).is_not_null())).select("tariff_id", *windows.TIME)
+    in_tiers = windows.by_month(tiers).select("tariff_id", "month")
+    open_times = every.join(priced, on=["tariff_id", *windows.TIME], how="anti", maintain_order="left")
+    open_times = open_times.join(in_tiers, on=["tariff_id", "month"], how="anti", maintain_order="left")
+    first = open_times.group_by("row", maintain_order=True).agg(pl.len().alias("times"), pl.first(*windows.TIME))
+    whole = windows.year().height
+    message = (
+        pl.when(pl.col("times") == whole)
+        .then(pl.lit(f"empty; give {PRICE}, or windows or tiers that cover the year"))
+        .otherwise(
+            pl.concat_str(
+                pl.lit("no price at "),
+                pl.col("times").cast(pl.String),
+                pl.lit(f" of the {whole} times of a year (month, kind of day, hour), first "),
+                _time(),
+                pl.lit("; give the tariff a price of its own or close the gap"),
+            )
+        )
+    )
+    rule = pl.when(pl.col("times") == whole).then(pl.lit("missing value")).otherwise(pl.lit("gap between windows"))
+    return row_faults(TARIFFS, first, PRICE, rule, pl.lit(None), message)
+
+
+def _time() -> pl.Expr:
+    """`in month 6, working days, hour 12`."""
+    month, hour = (pl.col(name).cast(pl.String) for name in ("month", "hour"))
+    return pl.concat_str(pl.lit("in month "), month, pl.lit(", "), pl.col("day_kind"), pl.lit(" days, hour "), hour)
+
+
+def _incomplete(tariffs: CheckedTable, part: CheckedTable, lost: pl.DataFrame) -> pl.DataFrame:
+    """Tariffs of which a row in another table is at fault."""
+    name = part.contract.name
+    bad = lost.filter(pl.col("table") == name)["row"].drop_nulls()
+    rows = part.values.filter(pl.col("row").is_in(bad.implode())).group_by("tariff_id", maintain_order=True)
+    listed = rows.agg(rows=pl.col("row").cast(pl.String).str.join(", "))
+    frame = tariffs.values.select("row", "tariff_id").join(listed, on="tariff_id", maintain_order="left")
+    message = pl.concat_str(pl.lit("row "), "rows", pl.lit(f" of {name} is at fault; correct it first"))
+    return row_faults(TARIFFS, frame, "tariff_id", "incomplete tariff", pl.col("tariff_id"), message)
