@@ -6,5 +6,6 @@ checked against one another (`links`); `portfolio` puts the result together.
 
 from screener.tables.portfolio import Portfolio, placeholders, read_portfolio
 from screener.tables.settings import Settings
+from screener.tables.tariffs import Tariffs, read_tariffs
 
-__all__ = ["Portfolio", "Settings", "placeholders", "read_portfolio"]
+__all__ = ["Portfolio", "Settings", "Tariffs", "placeholders", "read_portfolio", "read_tariffs"]
