@@ -9,7 +9,7 @@ import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
@@ -37,6 +37,8 @@ climate_app = typer.Typer(help="The weather stations that come with the package.
 app.add_typer(climate_app, name="climate")
 
 Folder = Annotated[Path, typer.Argument(help="Portfolio folder: sites.csv, tariffs.csv and whatever else there is.")]
+RunArgument = Annotated[Path, typer.Argument(metavar="RUN", help="Folder of an earlier run, its --out.")]
+LedgerForm = Literal["hourly", "monthly"]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document instead of a table.")]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No progress and no notes; errors are still shown.")]
 Top = Annotated[int, typer.Option("--top", min=1, help="How many sites to print; the files always hold all.")]
@@ -106,6 +108,9 @@ def run(
     out: Annotated[Path, typer.Option("--out", "-o", help="Folder for the results; made new.")],
     force: Annotated[bool, typer.Option("--force", help="Replace an earlier run in that folder.")] = False,
     strict: Annotated[bool, typer.Option("--strict", help="Stop at any fault instead of leaving rows out.")] = False,
+    ledger: Annotated[
+        LedgerForm, typer.Option(help="monthly: far smaller, but new tariffs keep its windows.")
+    ] = "hourly",
     top: Top = 15,
     as_json: Json = False,
     quiet: Quiet = False,
@@ -115,14 +120,27 @@ def run(
 
     with _errors_in_words():
         with _progress(quiet) as tell:
-            result = pipeline.run(folder, out, force=force, strict=strict, watch=pipeline.Watch(tell))
-        if as_json:
-            totals = result.totals.row(0, named=True)
-            ranking = result.ranking.to_dicts()
-            _print_json({"run": str(out), "totals": totals, "rejected": result.rejects.height, "ranking": ranking})
-        else:
-            typer.echo(_summary(result, top))
-        _notes(_run_notes(result, out), quiet)
+            result = pipeline.run(folder, out, force, strict, pipeline.Watch(tell), ledger)
+        _print_run(result, out, top, as_json, quiet)
+
+
+@app.command()
+def price(
+    run: RunArgument,
+    tariffs: Annotated[Path, typer.Option("--tariffs", help="Folder of tariff tables, or a file of tariffs alone.")],
+    out: Annotated[Path, typer.Option("--out", "-o", help="Folder for the results; made new.")],
+    force: Annotated[bool, typer.Option("--force", help="Replace an earlier run in that folder.")] = False,
+    top: Top = 15,
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Price an earlier run with other tariffs: the results of a whole run with them, in seconds."""
+    from screener import pipeline
+
+    with _errors_in_words():
+        with _progress(quiet) as tell:
+            result = pipeline.reprice(run, tariffs, out, force, pipeline.Watch(tell))
+        _print_run(result, out, top, as_json, quiet)
 
 
 @app.command()
@@ -220,8 +238,18 @@ def climate_find(
         _print_frame(climate.find(place), as_json)
 
 
+def _print_run(result: "Run", out: Path, top: int, as_json: bool, quiet: bool) -> None:
+    if as_json:
+        totals = result.totals.row(0, named=True)
+        ranking = result.ranking.to_dicts()
+        _print_json({"run": str(out), "totals": totals, "rejected": result.rejects.height, "ranking": ranking})
+    else:
+        typer.echo(_summary(result, top))
+    _notes(_run_notes(result, out), quiet)
+
+
 def _summary(result: "Run", top: int) -> str:
-    shown, currency = result.ranking.head(top), result.portfolio.settings.currency
+    shown, currency = result.ranking.head(top), result.settings.currency
     totals = result.totals.row(0, named=True)
     lines = [text.table(shown.to_dicts(), RANKING)]
     if shown.height < result.ranking.height:
@@ -231,7 +259,7 @@ def _summary(result: "Run", top: int) -> str:
         f"{text.count(result.ranking.height, 'site')} ranked, {text.count(totals['sites_with_savings'], 'site')} worth changing: "
         f"{text.whole(totals['cost_saved'])} {currency} saved a year for an investment of "
         f"{text.whole(totals['investment'])} {currency}; net savings {text.whole(totals['net_savings'])} {currency} "
-        f"over {result.portfolio.settings.study_years} years at {result.portfolio.settings.discount_rate:.1%}."
+        f"over {result.settings.study_years} years at {result.settings.discount_rate:.1%}."
     )
     return "\n".join(lines)
 
@@ -239,7 +267,7 @@ def _summary(result: "Run", top: int) -> str:
 def _run_notes(result: "Run", out: Path) -> Iterator[str]:
     if not result.rejects.is_empty():
         yield f"{text.count(result.rejects.height, 'row')} left out; each with its reason in {out / 'rejects.csv'}"
-    yield from result.portfolio.notes
+    yield from result.notes
     yield f"results are in {out}"
     yield CAUTION
 

@@ -14,6 +14,7 @@ from screener import (
     economics,
     engine,
     errors,
+    exact,
     filling,
     ledger,
     outputs,
@@ -28,7 +29,9 @@ from screener import (
 from screener import explain as explaining
 from screener.exact import significant
 from screener.strategies import REFERENCE, REGISTRY
-from screener.tables import Portfolio
+from screener.tables import Portfolio, Settings
+
+HOURLY, MONTHLY = "hourly", "monthly"  # forms of the ledger
 
 LONG_S = 2.0  # a stage that takes longer says how much longer
 REPORT, WORKBOOK = "report.html", "ranking.xlsx"
@@ -64,12 +67,13 @@ class Watch:
 
 @dataclass(frozen=True)
 class Run:
-    """The tables of a finished run that people look at first; all of them are in its folder."""
+    """The tables of a finished run that people look at first, and what they should know; all else is in its folder."""
 
-    portfolio: Portfolio
+    settings: Settings
     ranking: pl.DataFrame
     totals: pl.DataFrame
     rejects: pl.DataFrame
+    notes: list[str]
 
 
 def check(folder: Path) -> tuple[Portfolio, pl.DataFrame]:
@@ -79,11 +83,18 @@ def check(folder: Path) -> tuple[Portfolio, pl.DataFrame]:
     return portfolio.without(nowhere), sites
 
 
-def run(folder: Path, out: Path, force: bool = False, strict: bool = False, watch: Watch | None = None) -> Run:
+def run(
+    folder: Path,
+    out: Path,
+    force: bool = False,
+    strict: bool = False,
+    watch: Watch | None = None,
+    ledger_form: str = HOURLY,
+) -> Run:
     """Rank the sites of a portfolio folder and write the run folder `out`.
 
-    Sites with faults are left out and kept in the rejects, or with `strict` end the run. Raises the errors of
-    `screener.errors`.
+    Sites with faults are left out and kept in the rejects, or with `strict` end the run. A ledger of the form `MONTHLY`
+    keeps a month's hours together as far as the site's tariff bills them alike. Raises the errors of `screener.errors`.
     """
     watch = watch or Watch()
     outputs.check_free(out, force)
@@ -97,14 +108,9 @@ def run(folder: Path, out: Path, force: bool = False, strict: bool = False, watc
     watch.stage("sizing")
     sites = sites.sort("site_id")
     sized = engine.size(sites, climate.design_conditions(places, hours), portfolio.equipment)
-    sites = sites_used(sites, sized)
-    rates = price.rates(
-        portfolio.tariffs,
-        portfolio.tariff_periods,
-        portfolio.tariff_tiers,
-        portfolio.settings.electricity_kg_co2_per_kwh,
-        portfolio.settings.fuel_kg_co2_per_kwh,
-    )
+    sites = as_written(sites_used(sites, sized))
+    inputs = made_from(portfolio, hours)
+    rates = rates_of(inputs, portfolio.settings)
     out.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(prefix=f".{out.name}-ledger-", dir=out.parent) as scratch:
         parts: list[Path] = []
@@ -112,17 +118,16 @@ def run(folder: Path, out: Path, force: bool = False, strict: bool = False, watc
         costs: list[pl.DataFrame] = []
         watch.stage("working out every hour of every strategy")
         for number, accounts in enumerate(engine.simulate(sized, hours)):
+            kept = price.by_class(accounts.ledger, rates, sites) if ledger_form == MONTHLY else accounts.ledger
             parts.append(Path(scratch, f"{number:06}.parquet"))
-            accounts.ledger.write_parquet(parts[-1])
+            kept.write_parquet(parts[-1])
             years.append(accounts.years)
-            costs.append(price.price(accounts.ledger, rates, sites))
+            costs.append(price.price(kept, rates, sites))
             watch.count(min((number + 1) * engine.BATCH_SITES, sites.height), sites.height, "sites")
         watch.stage("money and ranking")
-        results = in_money(
-            ledger.totals(pl.concat(years), tuple(REGISTRY), REFERENCE.name), pl.concat(costs), sites, portfolio
-        )
-        ranking = rank.ranking(results, sites, portfolio.settings.currency)
-        check_results(ranking, results, sites)
+        totals = as_written(ledger.totals(pl.concat(years), tuple(REGISTRY), REFERENCE.name))
+        results = in_money(totals, pl.concat(costs), sites, inputs, portfolio.settings)
+        ranking = ranked(results, sites, portfolio.settings)
         watch.stage("report")
         found = findings(ranking, results, sites, portfolio.rejects, portfolio.strategies, asdict(portfolio.settings))
         watch.stage("writing")
@@ -135,11 +140,68 @@ def run(folder: Path, out: Path, force: bool = False, strict: bool = False, watc
             "rejects": portfolio.rejects,
         }
         info = outputs.provenance(portfolio.files, asdict(portfolio.settings), watch.timings)
-        outputs.write_run(
-            out, written, info, force, files={REPORT: report.portfolio_page(found)}, inputs=made_from(portfolio, hours)
-        )
+        files = {REPORT: report.portfolio_page(found)}
+        outputs.write_run(out, written, info | {"ledger": ledger_form}, force, files, inputs)
     watch.stop()
-    return Run(portfolio, ranking, rank.totals(ranking), portfolio.rejects)
+    notes = portfolio.notes + block_notes(sites, rates)
+    return Run(portfolio.settings, ranking, rank.totals(ranking), portfolio.rejects, notes)
+
+
+def reprice(folder: Path, tariffs: Path, out: Path, force: bool = False, watch: Watch | None = None) -> Run:
+    """Rank the sites of an earlier run anew with other tariffs, from its ledger, and write the run folder `out`.
+
+    `tariffs` is a folder with the tariff tables or a file with the tariffs alone. Sites, strategies and settings are
+    those of the run in `folder`. The results are those of a whole run with these tariffs, to the last digit. Raises
+    ContractError for any fault of the tariffs, UsageError where the run's ledger cannot tell their windows apart.
+    """
+    watch = watch or Watch()
+    outputs.check_free(out, force)
+    watch.stage("opening the run, reading tariffs")
+    earlier = outputs.open_run(folder)
+    settings = Settings(**earlier.settings)
+    read = tables.read_tariffs(tariffs, settings.currency)
+    sites = earlier.table("sites_used").collect()
+    unpriced = tables.fuel_faults(sites, read.tariffs, read.periods)
+    if not unpriced.is_empty():
+        raise errors.ContractError(unpriced)
+    kept = {name: earlier.input(name) for name in outputs.INPUT_NAMES}
+    inputs = kept | {"tariffs": read.tariffs, "tariff_periods": read.periods, "tariff_tiers": read.tiers}
+    rates = rates_of(inputs, settings)
+    if earlier.info["ledger"] == MONTHLY:
+        require_distinct(price.indistinct(rates_of(kept, settings), rates), folder)
+    watch.stage("money and ranking")
+    costs = price.price(earlier.table("ledger"), rates, sites)
+    results = in_money(earlier.table("strategies").collect(), costs, sites, inputs, settings)
+    ranking = ranked(results, sites, settings)
+    watch.stage("writing")
+    written: dict[str, outputs.Table] = {
+        "ranking": ranking,
+        "strategies": results,
+        "ledger": earlier,
+        "groups": rank.groups(ranking),
+        "sites_used": earlier,
+        "rejects": earlier,
+    }
+    info = outputs.provenance(read.files, earlier.settings, watch.timings)
+    replaced = [f for f in earlier.info["inputs"] if Path(f["file"]).stem.lower() not in tables.TARIFF_TABLES]
+    info |= {
+        "inputs": replaced + info["inputs"],
+        "ledger": earlier.info["ledger"],
+        "priced_from": folder.resolve().name,
+    }
+    outputs.write_run(out, written, info, force, inputs=inputs)
+    watch.stop()
+    notes = [*read.notes, *block_notes(sites, rates)]
+    return Run(settings, ranking, rank.totals(ranking), earlier.table("rejects").collect(), notes)
+
+
+def require_distinct(mixed: list[str], folder: Path) -> None:
+    """UsageError where a monthly ledger holds hours together that tariffs, the `mixed`, bill apart."""
+    if mixed:
+        raise errors.UsageError(
+            f"{folder} keeps its ledger by month and cannot tell apart the hours in the windows of {', '.join(mixed)}; "
+            "run the portfolio again with an hourly ledger, or keep to the windows it was run with"
+        )
 
 
 def explain(folder: Path, site_id: str, strategy: str | None = None, at: str | None = None) -> explaining.Document:
@@ -264,13 +326,52 @@ def placeholders(prices: pl.DataFrame) -> list[str]:
     return [name for name in REGISTRY if name in shipped]
 
 
-def in_money(totals: pl.DataFrame, costs: pl.DataFrame, sites: pl.DataFrame, portfolio: Portfolio) -> pl.DataFrame:
-    """The strategy results: energy, cost, investment and what changing to it would bring."""
+def rates_of(inputs: Mapping[str, pl.DataFrame], settings: Settings) -> price.Rates:
+    """The tariffs laid out by time, with the emission factors of the portfolio where they have none."""
+    tariffs, periods, tiers = (inputs[name] for name in tables.TARIFF_TABLES)
+    factors = (settings.electricity_kg_co2_per_kwh, settings.fuel_kg_co2_per_kwh)
+    return price.rates(tariffs, periods, tiers, *factors)
+
+
+def as_written(frame: pl.DataFrame) -> pl.DataFrame:
+    """The figures as the run folder will hold them: money starts from these, so that pricing the folder gives the same."""
+    return exact.significant(frame.cast({pl.Float32: pl.Float64}))
+
+
+def in_money(
+    totals: pl.DataFrame,
+    costs: pl.DataFrame,
+    sites: pl.DataFrame,
+    inputs: Mapping[str, pl.DataFrame],
+    settings: Settings,
+) -> pl.DataFrame:
+    """The strategy results: energy, cost, investment and what changing to it would bring.
+
+    `totals` may be the results of an earlier run: their money is replaced.
+    """
     if not price.unbilled(totals, costs).is_empty():
         raise errors.ResultsError("the bills do not add up to the energy of the engine; this is a bug")
-    priced = totals.join(costs, on=["site_id", "strategy"], how="left", maintain_order="left")
-    invested = economics.investments(priced, sites, portfolio.strategies)
-    return economics.economics(invested, portfolio.settings.discount_rate, portfolio.settings.study_years)
+    own = totals.drop(set(costs.columns) - {"site_id", "strategy"}, strict=False)
+    costs = costs.drop(price.BILLED)
+    priced = own.join(costs, on=["site_id", "strategy"], how="left", maintain_order="left")
+    invested = economics.investments(priced, sites, inputs["strategies"])
+    return economics.economics(invested, settings.discount_rate, settings.study_years)
+
+
+def ranked(results: pl.DataFrame, sites: pl.DataFrame, settings: Settings) -> pl.DataFrame:
+    """The ranking of the sites, once it and the results have passed their checks."""
+    ranking = rank.ranking(results, sites, settings.currency)
+    check_results(ranking, results, sites)
+    return ranking
+
+
+def block_notes(sites: pl.DataFrame, rates: price.Rates) -> list[str]:
+    """A remark on sites whose place in the blocks of their tariff is a guess."""
+    count = sites.filter(
+        pl.col("tariff_id").is_in(rates.blocks["tariff_id"].implode()) & pl.col("annual_electricity_kwh").is_null()
+    ).height
+    whose = "1 site has a tariff in tiers" if count == 1 else f"{count:,} sites have a tariff in tiers"
+    return [f"{whose} and no annual_electricity_kwh: its tiers count the air system alone"] if count else []
 
 
 def sites_used(sites: pl.DataFrame, sized: pl.DataFrame) -> pl.DataFrame:

@@ -5,12 +5,13 @@ and `reading` opens one again.
 """
 
 from screener.outputs.describing import sha256
-from screener.outputs.layout import INPUTS, OUTPUTS, Output
+from screener.outputs.layout import INPUT_NAMES, INPUTS, OUTPUTS, Output
 from screener.outputs.reading import RunFolder, open_run
 from screener.outputs.writing import Table, add_files, check_free, neutralised, provenance, staged, write_run
 
 __all__ = [
     "INPUTS",
+    "INPUT_NAMES",
     "OUTPUTS",
     "Output",
     "RunFolder",

@@ -50,3 +50,4 @@ INPUTS = (
     _input("equipment", "equipment_id"),
     _input("weather", "weather_id"),
 )
+INPUT_NAMES = tuple(each.table for each in INPUTS)

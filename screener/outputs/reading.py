@@ -17,10 +17,12 @@ AGAIN = "run the portfolio again"
 
 @dataclass(frozen=True)
 class RunFolder:
-    """A complete run of this version. `path` is its folder, `info` the content of its `run.json`."""
+    """A complete run of this version. `path` is its folder, `info` the content of its `run.json`, `resources` what its
+    `datapackage.json` says of each file, by the file's path."""
 
     path: Path
     info: Mapping[str, Any] = field(repr=False)
+    resources: Mapping[str, Any] = field(repr=False)
 
     @property
     def settings(self) -> dict[str, Any]:
@@ -51,22 +53,27 @@ def open_run(folder: Path) -> RunFolder:
         raise UsageError(f"{folder}: {RUN_FILE} does not tell version and settings; {AGAIN}") from error
     if version != __version__:
         raise UsageError(f"{folder} was written by version {version}, this is {__version__}; {AGAIN}")
-    _require_whole(folder)
-    return RunFolder(folder, info)
+    resources = _resources(folder)
+    _require_whole(folder, resources)
+    return RunFolder(folder, info, resources)
 
 
-def _require_whole(folder: Path) -> None:
-    """Every file that a run has, or that this one lists, must be there; Parquet files with the bytes they had."""
+def _resources(folder: Path) -> dict[str, Any]:
     package = _json(folder, PACKAGE_FILE)
     try:
-        size = {str(resource["path"]): resource.get("bytes") for resource in package["resources"]}
-    except (KeyError, TypeError, AttributeError) as error:
+        return {str(resource["path"]): dict(resource) for resource in package["resources"]}
+    except (KeyError, TypeError, ValueError) as error:
         raise UsageError(f"{folder}: {PACKAGE_FILE} lists no files; {AGAIN}") from error
-    due = {str(output.path(format)) for output in (*OUTPUTS, *INPUTS) for format in output.formats}
-    missing = sorted(name for name in due | set(size) if name not in size or not (folder / name).is_file())
+
+
+def _require_whole(folder: Path, resources: Mapping[str, Any]) -> None:
+    """Every file that a run has, or that this one lists, must be there; Parquet files with the bytes they had."""
+    due = {str(output.path(format)) for output in (*OUTPUTS, *INPUTS) for format in output.formats} | set(resources)
+    missing = sorted(name for name in due if name not in resources or not (folder / name).is_file())
     if missing:
         raise UsageError(f"{folder} is incomplete: {', '.join(missing)} missing; {AGAIN}")
-    changed = [n for n, b in size.items() if n.endswith(".parquet") and (folder / n).stat().st_size != b]
+    columnar = [name for name in resources if name.endswith(".parquet")]
+    changed = [name for name in columnar if (folder / name).stat().st_size != resources[name].get("bytes")]
     if changed:
         raise UsageError(f"{folder}: {', '.join(sorted(changed))} is not as the run left it; {AGAIN}")
 

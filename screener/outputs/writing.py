@@ -22,8 +22,9 @@ from screener.exact import significant
 from screener.outputs import describing
 from screener.outputs.describing import sha256
 from screener.outputs.layout import INPUTS, OUTPUTS, PACKAGE_FILE, RUN_FILE, Output
+from screener.outputs.reading import RunFolder
 
-Table = pl.DataFrame | pl.LazyFrame | Sequence[Path]
+Table = pl.DataFrame | pl.LazyFrame | Sequence[Path] | RunFolder
 ROW_GROUP = 576 * 256  # rows; of a ledger, 256 sites of 12 months x two day kinds x 24 hours, some 20 MB
 COMPRESSION: Literal["lz4"] = "lz4"  # a large ledger is written three times as fast as with zstd, and an eighth larger
 
@@ -40,13 +41,18 @@ def write_run(
     `run.json`, `datapackage.json` and further text `files`.
 
     Frames must hold the columns of their contracts. A lazy frame, or a list of Parquet files to be joined in order, is
-    streamed to its file as it is: sorted by key, rounded. `run_info` is whatever `run.json` should say; the number of
+    streamed to its file as it is: sorted by key, rounded. A run folder stands for its own table, which is taken over
+    file by file. `run_info` is whatever `run.json` should say; the number of
     rows of each table is added. UsageError where the folder is taken: see `check_free`.
     """
     with staged(folder, force) as part:
         resources: list[dict[str, Any]] = []
         rows: dict[str, int] = {}
         for output, table in [*_paired(OUTPUTS, tables), *_paired(INPUTS, inputs or {})]:
+            if isinstance(table, RunFolder):
+                rows[output.table] = table.info["rows"][output.table]
+                resources += _take_over(part, output, table)
+                continue
             written = _write(part, output, table)
             if not output.is_input:
                 rows[output.table] = written.select(pl.len()).collect().item()
@@ -145,7 +151,20 @@ def provenance(inputs: Iterable[Path], settings: Mapping[str, Any], timings: Map
     }
 
 
-def _write(part: Path, output: Output, table: Table) -> pl.LazyFrame:
+def _take_over(part: Path, output: Output, run: RunFolder) -> list[dict[str, Any]]:
+    """A table of another run, with its description. Parquet files, which nobody edits in place, take no room twice."""
+    paths = [str(output.path(format)) for format in output.formats]
+    for path in paths:
+        try:
+            if not path.endswith(".parquet"):
+                raise OSError("a copy of its own")
+            os.link(run.path / path, part / path)
+        except OSError:  # also where the two lie on different disks
+            shutil.copyfile(run.path / path, part / path)
+    return [run.resources[path] for path in paths]
+
+
+def _write(part: Path, output: Output, table: pl.DataFrame | pl.LazyFrame | Sequence[Path]) -> pl.LazyFrame:
     """Write one table in its formats; returns what was written."""
     files = {format: part / output.path(format) for format in output.formats}
     for file in files.values():

@@ -5,7 +5,7 @@ class costs. `bills` sums the ledger by class and writes a bill per site, strate
 bills. Fixed charges are the same for every strategy of a site and cancel out of every comparison, so they are left out.
 """
 
-from screener.price.bills import COSTS, bills, by_class, price, strategies_of, unbilled
+from screener.price.bills import BILLED, COSTS, bills, by_class, price, strategies_of, unbilled
 from screener.price.rates import Rates, indistinct, rates
 
-__all__ = ["COSTS", "Rates", "bills", "by_class", "indistinct", "price", "rates", "strategies_of", "unbilled"]
+__all__ = ["BILLED", "COSTS", "Rates", "bills", "by_class", "indistinct", "price", "rates", "strategies_of", "unbilled"]

@@ -14,9 +14,11 @@ from screener.price.rates import Rates
 from screener.windows import TIME
 
 ELECTRICITY = ".electricity_kwh"
-BILLED = ("electricity_kwh", "energy_cost", "in_blocks_kwh", "peak_kw", "window_cost", "fuel_kwh")
+AMOUNTS = ("electricity_kwh", "energy_cost", "in_blocks_kwh", "peak_kw", "window_cost", "fuel_kwh")
 COSTS = ("energy_cost", "demand_cost", "fuel_cost")
 """Parts of a bill, per year in the portfolio's currency; they add up to `annual_cost`."""
+BILLED = ("billed_electricity_kwh", "billed_fuel_kwh")
+"""The energy that was billed, to be compared with what the engine worked out."""
 
 
 def price(ledger: pl.LazyFrame | pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
@@ -43,8 +45,7 @@ def price(ledger: pl.LazyFrame | pl.DataFrame, rates: Rates, sites: pl.DataFrame
         )
     )
     annual = money(pl.sum_horizontal(COSTS, ignore_nulls=False))
-    billed = ("billed_electricity_kwh", "billed_fuel_kwh")
-    columns = ("site_id", "strategy", *COSTS, "annual_cost", "emissions_kg", *billed)
+    columns = ("site_id", "strategy", *COSTS, "annual_cost", "emissions_kg", *BILLED)
     return year.with_columns(annual_cost=annual).select(columns).sort("site_id", "strategy")
 
 
@@ -154,7 +155,7 @@ def _of_strategy(monthly: pl.DataFrame, strategy: str) -> pl.DataFrame:
         pl.lit(strategy).alias("strategy"),
         "tariff_id",
         "month",
-        *(pl.when(there).then(pl.col(f"{strategy}.{name}")).alias(name) for name in BILLED),
+        *(pl.when(there).then(pl.col(f"{strategy}.{name}")).alias(name) for name in AMOUNTS),
     )
 
 
