@@ -57,6 +57,22 @@ RANKING: dict[str, tuple[str, text.Format]] = {
     "net_savings": ("net savings", text.whole),
     "simple_payback_years": ("payback yr", text.tenths),
 }
+TOTALS: dict[str, tuple[str, text.Format]] = {
+    "figure": ("all sites", text.words),
+    "before": ("before", text.whole),
+    "after": ("after", text.whole),
+    "change": ("change", text.whole),
+}
+MOVED: dict[str, tuple[str, text.Format]] = {
+    "site_id": ("site", str),
+    "rank_before": ("rank before", text.whole),
+    "rank_after": ("after", text.whole),
+    "best_before": ("best before", text.words),
+    "best_after": ("best after", text.words),
+    "net_savings_before": ("net savings before", text.whole),
+    "net_savings_after": ("after", text.whole),
+    "reason": ("why", text.words),
+}
 STATION = ["station", "name", "state", "climate_zone", "latitude", "longitude", "elevation_m"]
 STATION += ["dry_bulb_04_c", "dew_point_04_c", "heating_996_c"]
 # Part of a column's name: heading that is shorter, and decimal places; others have one.
@@ -145,7 +161,7 @@ def price(
 
 @app.command()
 def explain(
-    run_folder: Annotated[Path, typer.Argument(metavar="RUN", help="The --out folder of a run.")],
+    run: RunArgument,
     site: Annotated[str, typer.Option("--site", help="The site's id.")],
     strategy: Annotated[str | None, typer.Option(help="A strategy; its best one unless named.")] = None,
     at: Annotated[str | None, typer.Option(help="An hour, MM-DDTHH; the dampest unless named.")] = None,
@@ -156,7 +172,7 @@ def explain(
     from screener import pipeline
 
     with _errors_in_words():
-        document = pipeline.explain(run_folder, site, strategy, at)
+        document = pipeline.explain(run, site, strategy, at)
         if as_json:
             _print_json(document)
         else:
@@ -165,7 +181,7 @@ def explain(
 
 @app.command()
 def report(
-    folder: Annotated[Path, typer.Argument(help="Run folder, as written by `screener run`.")],
+    run: RunArgument,
     out: Annotated[Path | None, typer.Option("--out", "-o", help="Another folder for the files.")] = None,
     xlsx: Annotated[bool, typer.Option("--xlsx", help="Write ranking.xlsx too.")] = False,
     pictures: Annotated[bool, typer.Option("--pictures", help="Write every chart as an SVG file too.")] = False,
@@ -177,13 +193,44 @@ def report(
 
     with _errors_in_words():
         if site:
-            files = [file for each in site for file in pipeline.write_site_report(folder, each, out, pictures)]
+            files = [file for each in site for file in pipeline.write_site_report(run, each, out, pictures)]
         else:
-            files = pipeline.write_report(folder, out, workbook=xlsx, pictures=pictures)
+            files = pipeline.write_report(run, out, workbook=xlsx, pictures=pictures)
         if as_json:
             _print_json({"files": [str(file) for file in files]})
         else:
             typer.echo("\n".join(map(str, files)))
+
+
+@app.command()
+def compare(
+    run: RunArgument,
+    other: Annotated[Path, typer.Argument(metavar="RUN2", help="Folder of the run to compare it with.")],
+    top: Top = 15,
+    as_json: Json = False,
+) -> None:
+    """Compare two runs: what moved, by how much, which sites changed rank or best strategy, and why."""
+    from screener import outputs
+    from screener.compare import compare
+
+    with _errors_in_words():
+        result = compare(outputs.open_run(run), outputs.open_run(other))
+    moved = result.moved
+    if as_json:
+        totals, sites = result.totals.to_dicts(), moved.to_dicts()
+        _print_json({"runs": [str(run), str(other)], "differs_in": result.changed, "totals": totals, "sites": sites})
+        return
+    for what in result.changed:
+        typer.echo(f"differs in {what}")
+    typer.echo("\n" + text.table(result.totals.to_dicts(), TOTALS) + "\n")
+    if not moved.is_empty():
+        typer.echo(text.table(moved.head(top).to_dicts(), MOVED))
+    if moved.height > top:
+        typer.echo(f"... and {text.count(moved.height - top, 'more site')} that moved; --top shows more, --json all")
+    others = (moved["best_before"] != moved["best_after"]).sum()
+    typer.echo(
+        f"{text.count(result.sites.height, 'site')}, of which {moved.height:,} moved, {others:,} to another best strategy."
+    )
 
 
 @climate_app.command("list")
