@@ -240,7 +240,9 @@ def test_no_tariffs_to_be_found(source: str, tmp_path: Path) -> None:
     (tmp_path / "notes.txt").write_text("0.12")
     message = faults_of(tmp_path / source)["message"].to_list()
     assert len(message) == 1
-    assert message[0].endswith(("; give tariffs.csv, or the folder that holds it", "; add tariffs.csv: what energy costs"))
+    assert message[0].endswith(
+        ("; give tariffs.csv, or the folder that holds it", "; add tariffs.csv: what energy costs")
+    )
 
 
 @pytest.mark.parametrize(
