@@ -14,6 +14,7 @@ import polars.selectors as cs
 
 SIGNIFICANT_FIGURES = 9
 CENTS = 2
+GRAIN = 2.0**-16
 
 
 def exact_sum(amount: pl.Expr, units: float = 1e6) -> pl.Expr:
@@ -27,6 +28,12 @@ def exact_sum(amount: pl.Expr, units: float = 1e6) -> pl.Expr:
 def in_order(terms: Iterable[pl.Expr]) -> pl.Expr:
     """Sum of several columns, from left to right; `pl.sum_horizontal` may take them in any order. Null where one is."""
     return reduce(add, terms)
+
+
+def grained(amount: pl.Expr) -> pl.Expr:
+    """`amount` in whole 1/65536. Binary fractions add exactly: 64-bit sums of such numbers, and of 32-bit floats made of
+    them, are the same in any order up to 1e11, without the cost of `exact_sum`."""
+    return (amount / GRAIN).round() * GRAIN
 
 
 def significant(frame: pl.DataFrame, figures: int = SIGNIFICANT_FIGURES) -> pl.DataFrame:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from screener.exact import in_order
+from screener.exact import grained, in_order
 from screener.physics import psychrometrics as air
 from screener.physics import refrigeration
 from screener.units import PINT_L
@@ -247,11 +247,11 @@ def _ledger(slots: pl.DataFrame, sites: pl.DataFrame, strategies: Sequence[str])
     columns: list[pl.Expr] = []
     for s in strategies:
         peak = f"dry.{s}.peak_kw" if f"dry.{s}.peak_kw" in have else "dry.peak_kw"
+        standing = f"dry.{s}.standing.electricity_kwh"
+        electricity = _total(have, "dry.electricity_kwh", f"{s}.electricity_kwh", standing)
         values = {
-            "electricity_kwh": _total(
-                have, "dry.electricity_kwh", f"{s}.electricity_kwh", f"dry.{s}.standing.electricity_kwh"
-            ),
-            "fuel_kwh": _total(have, "dry.fuel_kwh", f"{s}.fuel_kwh", f"dry.{s}.standing.fuel_kwh"),
+            "electricity_kwh": grained(electricity),
+            "fuel_kwh": grained(_total(have, "dry.fuel_kwh", f"{s}.fuel_kwh", f"dry.{s}.standing.fuel_kwh")),
             "peak_kw": pl.max_horizontal(peak, f"{s}.peak_kw"),
         }
         there = pl.col(f"{s}.unavailable").is_null()

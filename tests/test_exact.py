@@ -3,10 +3,10 @@
 import math
 
 import polars as pl
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from screener.exact import exact_sum, money, significant
+from screener.exact import exact_sum, grained, money, significant
 
 amounts = st.lists(st.floats(-1e6, 1e6, allow_subnormal=False), min_size=1, max_size=200)
 
@@ -24,6 +24,17 @@ def test_a_sum_is_that_of_exact_arithmetic_to_a_millionth_a_term(values: list[fl
     """Against `math.fsum`, which adds without error."""
     total = pl.DataFrame({"x": values}).select(exact_sum(pl.col("x"))).item()
     assert abs(total - math.fsum(values)) <= 5.1e-7 * len(values) + 1e-12 * abs(total)
+
+
+@settings(deadline=None)
+@given(st.lists(st.floats(0, 1e6, allow_subnormal=False), min_size=1, max_size=200), st.randoms())
+def test_grained_amounts_add_exactly_also_as_32_bit_floats(values: list[float], random: object) -> None:
+    """Against `math.fsum`, which adds without error."""
+    kept = pl.DataFrame({"x": values}).select(grained(pl.col("x")).cast(pl.Float32))
+    terms = kept["x"].cast(pl.Float64).to_list()
+    assert all(abs(term - value) <= 2**-17 + value * 2**-24 for term, value in zip(terms, values, strict=True))
+    random.shuffle(terms)  # type: ignore[attr-defined]
+    assert pl.Series(terms).sum() == math.fsum(terms)
 
 
 @given(st.floats(-1e12, 1e12, allow_subnormal=False))

@@ -111,6 +111,11 @@ def test_energy_that_no_price_was_found_for_is_noticed() -> None:
     assert unbilled(year.with_columns(electricity_kwh=10.0, fuel_kwh=5.0), costs).is_empty()
 
 
+def test_hours_without_a_price_are_never_billed_as_free() -> None:
+    with pytest.raises(ValueError, match="tariff T3 has hours without a price of electricity"):
+        rates(pl.DataFrame({"tariff_id": ["T3"]}))
+
+
 def test_every_time_of_a_year_has_its_class() -> None:
     times = RATES.times
     assert times.select("tariff_id", "month", "day_kind", "hour").n_unique() == times.height == 2 * 12 * 2 * 24

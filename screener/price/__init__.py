@@ -1,11 +1,11 @@
 """The ledger times the tariffs: the one place where energy turns into money and emissions.
 
-`rates` lays tariffs out by time, before a kWh is touched: which hours of a month are billed alike, and what each such
-class costs. `bills` sums the ledger by class and writes a bill per site, strategy and month; the year is the sum of its
+`layout` lays tariffs out by time, before a kWh is touched: which hours of a month are billed alike, and what each such
+class costs. `billing` sums the ledger by class and writes a bill per site, strategy and month; the year is the sum of its
 bills. Fixed charges are the same for every strategy of a site and cancel out of every comparison, so they are left out.
 """
 
-from screener.price.bills import BILLED, COSTS, bills, by_class, price, strategies_of, unbilled
-from screener.price.rates import Rates, indistinct, rates
+from screener.price.billing import BILLED, COSTS, bills, by_class, price, strategies_of, unbilled
+from screener.price.layout import Rates, indistinct, rates
 
 __all__ = ["BILLED", "COSTS", "Rates", "bills", "by_class", "indistinct", "price", "rates", "strategies_of", "unbilled"]

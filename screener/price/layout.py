@@ -39,9 +39,10 @@ def rates(
     electricity_kg_co2_per_kwh: float | None = None,
     fuel_kg_co2_per_kwh: float | None = None,
 ) -> Rates:
-    """The rates of tables as their contracts have them (tariffs, tariff_periods, tariff_tiers), windows without faults.
+    """The rates of tables as their contracts have them (tariffs, tariff_periods, tariff_tiers), checked.
 
-    The emission factors [kg CO2/kWh] stand in where a tariff names none.
+    The emission factors [kg CO2/kWh] stand in where a tariff names none. ValueError where hours have no price: tables
+    that were read have none such.
     """
     factors = {
         "electricity_kg_co2_per_kwh": electricity_kg_co2_per_kwh,
@@ -53,13 +54,15 @@ def rates(
     own = tariffs.select("tariff_id", own_price=pl.col(PRICE).cast(pl.Float64))
     blocks = _blocks(tiers)
     in_blocks = blocks.select("tariff_id", "month", in_blocks=True).unique()
-    classes = (
+    every = (
         priced.unique(keys, keep="first", maintain_order=True)
         .join(own, on="tariff_id", maintain_order="left")
         .join(in_blocks, on=["tariff_id", "month"], how="left", maintain_order="left")
         .with_columns(pl.coalesce(PRICE, pl.when(pl.col("in_blocks").is_null()).then("own_price")).alias(PRICE))
-        .select(*keys, PRICE, "demand_window", "window_price_per_kw")
     )
+    classes = every.select(*keys, PRICE, "demand_window", "window_price_per_kw")
+    if (gap := every.filter(pl.col(PRICE).is_null() & pl.col("in_blocks").is_null())).height:
+        raise ValueError(f"tariff {gap['tariff_id'][0]} has hours without a price of electricity")
     return Rates(
         times=priced.select("tariff_id", *windows.TIME, "class"),
         classes=classes,
