@@ -40,7 +40,9 @@ def compare(first: RunFolder, second: RunFolder) -> Comparison:
         for which, run in runs.items()
         for name in ("ranking", "strategies")
     }
-    sites = rank.query("comparison", tables, cent=CENT, kwh=OTHER_KWH, beyond=BEYOND)
+    sites = rank.query(
+        "comparison", tables, cent=CENT, kwh=OTHER_KWH, tolerance_h=rank.HOLDING_TOLERANCE_H, beyond=BEYOND
+    )
     totals = [rank.totals(tables[f"{which}_ranking"]).row(0, named=True) for which in runs]
     return Comparison(_changed(first, second), significant(_totals(*totals)), significant(sites))
 

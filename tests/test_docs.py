@@ -13,10 +13,16 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 SESSIONS = re.findall(r"```\n\$ screener (.*)\n((?:.*\n)*?)```", README)
 
 
+@pytest.fixture(scope="module")
+def runs(tmp_path_factory):
+    """Where the sessions, one after the other, leave their runs."""
+    return tmp_path_factory.mktemp("runs")
+
+
 @pytest.mark.parametrize(("command", "printed"), SESSIONS, ids=[c for c, _ in SESSIONS])
-def test_printed_session(command, printed, tmp_path, monkeypatch):
+def test_printed_session(command, printed, runs, monkeypatch):
     monkeypatch.chdir(ROOT)
-    arguments = [str(tmp_path / "run") if a.startswith("runs/") else a for a in command.split()]
+    arguments = [str(runs / a.removeprefix("runs/")) if a.startswith("runs/") else a for a in command.split()]
     result = CliRunner().invoke(app, arguments)
     assert result.exit_code == 0, result.output
     assert result.stdout == printed
@@ -32,7 +38,7 @@ def test_both_commands_stand_on_one_line_each():
 def test_commands_named_exist():
     names = set(re.findall(r"^screener (\w+)", README, flags=re.MULTILINE))
     listed = CliRunner().invoke(app, ["--help"]).stdout
-    assert names == {"check", "run", "report", "explain", "climate"}
+    assert names == {"check", "run", "report", "explain", "price", "compare", "climate"}
     for name in names:
         assert re.search(rf"^\s+{name}\s", listed, flags=re.MULTILINE), name
 

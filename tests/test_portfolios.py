@@ -195,9 +195,26 @@ def test_supermarkets_use_electricity_like_measured_ones() -> None:
 def test_a_tariff_comes_near_the_average_price_of_its_state(tariff_id: str) -> None:
     """Energy and demand together at a load factor of 0.65 (stores, practice) within 12 % of the state's average."""
     tariff = next(t for t in _rows(FOOD / "tariffs.csv") if t["tariff_id"] == tariff_id)
-    hours = 0.65 * 8760 / 12
-    price = float(tariff["electricity_price_per_kwh"]) + float(tariff["demand_price_per_kw"]) / hours
+    energy, demand = float(tariff["electricity_price_per_kwh"]), float(tariff["demand_price_per_kw"])
+    own, days = energy, {"working": 5 / 7, "other": 2 / 7, "all": 1.0}
+    for window in _rows(FOOD / "tariff_periods.csv"):
+        if window["tariff_id"] == tariff_id:
+            first, last = window["months"].split("-")
+            months = (int(last) - int(first)) % 12 + 1
+            hours = (int(window["to_hour"]) - int(window["from_hour"])) % 24
+            share = months / 12 * days[window["day_kind"]] * hours / 24
+            energy += share * (float(window["electricity_price_per_kwh"] or own) - own)
+            demand += months / 12 * float(window["demand_price_per_kw"] or 0)
+    price = energy + demand / (0.65 * 8760 / 12)
     assert 100 * price == pytest.approx(EIA_2023_CENTS[tariff_id], rel=0.12)
+
+
+def test_the_proposed_tariffs_are_for_the_same_sites_and_mostly_the_same() -> None:
+    for table in ("tariffs.csv", "tariff_periods.csv"):
+        assert (FOOD / "new_tariffs" / table).read_text() != (FOOD / table).read_text()
+    now, proposed = ({t["tariff_id"]: t for t in _rows(f / "tariffs.csv")} for f in (FOOD, FOOD / "new_tariffs"))
+    assert now.keys() == proposed.keys()
+    assert [name for name in now if now[name] != proposed[name]] == ["florida_general", "texas_general"]
 
 
 def test_some_emission_factors_are_left_to_the_settings() -> None:

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 import polars as pl
 
 from screener.errors import FAULT_SCHEMA, ContractError
-from screener.exact import exact_sum, money
+from screener.exact import exact_sum, in_order, money
 from screener.price.layout import Rates
 from screener.windows import TIME
 
@@ -42,7 +42,7 @@ def price(ledger: pl.LazyFrame | pl.DataFrame, rates: Rates, sites: pl.DataFrame
     columns = (*COSTS, "emissions_kg", *BILLED)
     return (
         _long(year, strategies, ("site_id",), columns)
-        .with_columns(annual_cost=money(pl.sum_horizontal(COSTS, ignore_nulls=False)))
+        .with_columns(annual_cost=money(in_order(pl.col(part) for part in COSTS)))
         .select("site_id", "strategy", *COSTS, "annual_cost", "emissions_kg", *BILLED)
         .sort("site_id", "strategy")
     )

@@ -4,9 +4,10 @@
 -- Tables: first_ranking and second_ranking, one row per site; first_strategies and second_strategies, one row per
 -- site_id and strategy with costs and economics.
 -- Parameters:
---   $cent     changes of money below it are none [currency]
---   $kwh      changes of energy below this share of it are none [1]
---   $beyond   what to call a change of net savings that no yearly amount and no investment accounts for
+--   $cent         changes of money below it are none [currency]
+--   $kwh          changes of energy below this share of it are none [1]
+--   $tolerance_h  how many hours a year more above its limit still count as holding it as well as today [h]
+--   $beyond       what to call a change of net savings that no yearly amount and no investment accounts for
 --
 -- Of the reasons, a site that stands in one run only comes first, then another current strategy, another best strategy,
 -- other energy, other money, and last that only the sites around it moved.
@@ -43,16 +44,17 @@ saved as (
         current_strategy.upkeep_per_year - strategies.upkeep_per_year as upkeep_saved,
         strategies.investment,
         strategies.net_savings,
-        strategies.hours_above_limit,
         strategies.electricity_kwh + strategies.fuel_kwh as energy_kwh,
         current_strategy.electricity_kwh + current_strategy.fuel_kwh as current_kwh,
+        strategies.is_current,
         case
-            when strategies.unavailable is not null then 'cannot work there: ' || strategies.unavailable
+            when strategies.unavailable is not null then 'cannot work there (' || strategies.unavailable || ')'
             when strategies.is_current then 'today''s'
             when not strategies.candidate then 'no candidate'
             when strategies.net_savings is null then 'no known cost'
-            else 'net savings ' || format('{:,.0f}', strategies.net_savings)
-        end as standing
+            when strategies.hours_above_limit > current_strategy.hours_above_limit + $tolerance_h
+                then 'does not hold the limit as today''s does'
+        end as hindrance
     from (
         select 'first' as run, * from first_strategies
         union all by name
@@ -101,12 +103,18 @@ parts as (
     group by site_id
 ),
 
--- How the two best strategies stood before and after.
+-- How the two best strategies stood before and after, unless it is today's.
 other_best as (
     select
         paired.site_id,
         string_agg(
-            before.strategy || ': ' || before.standing || ', now ' || after.standing,
+            before.strategy || ': '
+                || coalesce(before.hindrance, 'net savings ' || format('{:,.0f}', before.net_savings)) || ', now '
+                || coalesce(
+                    after.hindrance,
+                    case when before.hindrance is null then '' else 'net savings ' end
+                        || format('{:,.0f}', after.net_savings)
+                ),
             '; ' order by before.strategy = paired.best_after, before.strategy
         ) as account
     from paired
@@ -115,7 +123,7 @@ other_best as (
             and before.strategy in (paired.best_before, paired.best_after)
     inner join saved as after
         on after.run = 'second' and after.site_id = paired.site_id and after.strategy = before.strategy
-    where paired.best_before <> paired.best_after
+    where paired.best_before <> paired.best_after and not (before.is_current and after.is_current)
     group by paired.site_id
 )
 
@@ -128,7 +136,9 @@ select
             then 'today''s strategy was ' || current_before || ', now ' || current_after
         when best_before <> best_after then coalesce(other_best.account, 'another strategy is known')
         when both_runs.other_energy then 'its energy differs' || coalesce(': ' || parts.account, '')
-        when abs(net_savings_change) >= $cent then coalesce(parts.account, $beyond)
+        when abs(net_savings_change) >= $cent
+            then coalesce(parts.account, $beyond)
+                || case when sign(net_savings_change) = sign(rank_after - rank_before) then '; others moved more' else '' end
         when parts.account is not null then parts.account
         when rank_before <> rank_after then 'other sites moved'
     end as reason

@@ -31,7 +31,8 @@ def test_no_faults_and_every_row_read(name: str) -> None:
 @BOTH
 def test_every_input_file_is_listed(name: str) -> None:
     folder = PORTFOLIOS / name
-    expected = {file for file in folder.rglob("*") if file.suffix in (".csv", ".toml")}
+    inputs = (file for file in folder.rglob("*") if file.suffix in (".csv", ".toml"))
+    expected = {file for file in inputs if file.parent.name != "new_tariffs"}  # for another pricing of its run
     assert set(read_portfolio(folder).files) == expected
 
 
