@@ -168,7 +168,8 @@ def reprice(folder: Path, tariffs: Path, out: Path, force: bool = False, watch: 
     inputs = kept | {"tariffs": read.tariffs, "tariff_periods": read.periods, "tariff_tiers": read.tiers}
     rates = rates_of(inputs, settings)
     if earlier.info["ledger"] == MONTHLY:
-        require_distinct(price.indistinct(rates_of(kept, settings), rates), folder)
+        mixed = price.indistinct(rates_of(kept, settings), rates)
+        require_distinct(sorted({*mixed} & {*sites["tariff_id"]}), folder)
     watch.stage("money and ranking")
     costs = price.price(earlier.table("ledger"), rates, sites)
     results = in_money(earlier.table("strategies").collect(), costs, sites, inputs, settings)
@@ -183,12 +184,7 @@ def reprice(folder: Path, tariffs: Path, out: Path, force: bool = False, watch: 
         "rejects": earlier,
     }
     info = outputs.provenance(read.files, earlier.settings, watch.timings)
-    replaced = [f for f in earlier.info["inputs"] if Path(f["file"]).stem.lower() not in tables.TARIFF_TABLES]
-    info |= {
-        "inputs": replaced + info["inputs"],
-        "ledger": earlier.info["ledger"],
-        "priced_from": folder.resolve().name,
-    }
+    info |= {"ledger": earlier.info["ledger"], "priced_from": {"run": folder.resolve().name, "info": earlier.info}}
     outputs.write_run(out, written, info, force, inputs=inputs)
     watch.stop()
     notes = [*read.notes, *block_notes(sites, rates)]
@@ -371,7 +367,7 @@ def block_notes(sites: pl.DataFrame, rates: price.Rates) -> list[str]:
         pl.col("tariff_id").is_in(rates.blocks["tariff_id"].implode()) & pl.col("annual_electricity_kwh").is_null()
     ).height
     whose = "1 site has a tariff in tiers" if count == 1 else f"{count:,} sites have a tariff in tiers"
-    return [f"{whose} and no annual_electricity_kwh: its tiers count the air system alone"] if count else []
+    return [f"{whose} and no annual_electricity_kwh: there the tiers count the air system alone"] if count else []
 
 
 def sites_used(sites: pl.DataFrame, sized: pl.DataFrame) -> pl.DataFrame:

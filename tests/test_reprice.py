@@ -124,8 +124,8 @@ def test_a_priced_run_can_be_priced_again_and_says_where_it_is_from(work: Path, 
     pipeline.reprice(tmp_path / "timed", work / "flat", tmp_path / "back")
     assert_same(work / "run", tmp_path / "back")
     info = open_run(tmp_path / "timed").info
-    assert info["priced_from"] == "run"
-    assert [file["file"] for file in info["inputs"]] == ["sites.csv", "tariff_periods.csv", "tariffs.csv"]
+    assert [file["file"] for file in info["inputs"]] == ["tariff_periods.csv", "tariffs.csv"]
+    assert info["priced_from"] == {"run": "run", "info": open_run(work / "run").info}
     pipeline.reprice(tmp_path / "timed", work / "flat", tmp_path / "timed", force=True)  # in its own place
     assert_same(work / "run", tmp_path / "timed")
 

@@ -41,9 +41,9 @@ def write_run(
     `run.json`, `datapackage.json` and further text `files`.
 
     Frames must hold the columns of their contracts. A lazy frame, or a list of Parquet files to be joined in order, is
-    streamed to its file as it is: sorted by key, rounded. A run folder stands for its own table, which is taken over
-    file by file. `run_info` is whatever `run.json` should say; the number of
-    rows of each table is added. UsageError where the folder is taken: see `check_free`.
+    streamed to its file as it is: sorted by key, rounded. A run folder stands for its own table, which is taken over as
+    it is. `run_info` is whatever `run.json` should say; the number of rows of each table is added. UsageError where the
+    folder is taken: see `check_free`.
     """
     with staged(folder, force) as part:
         resources: list[dict[str, Any]] = []
@@ -155,13 +155,18 @@ def _take_over(part: Path, output: Output, run: RunFolder) -> list[dict[str, Any
     """A table of another run, with its description. Parquet files, which nobody edits in place, take no room twice."""
     paths = [str(output.path(format)) for format in output.formats]
     for path in paths:
-        try:
-            if not path.endswith(".parquet"):
-                raise OSError("a copy of its own")
-            os.link(run.path / path, part / path)
-        except OSError:  # also where the two lie on different disks
+        if not (path.endswith(".parquet") and _linked(run.path / path, part / path)):
             shutil.copyfile(run.path / path, part / path)
     return [run.resources[path] for path in paths]
+
+
+def _linked(file: Path, name: Path) -> bool:
+    """Whether `name` could be made another name of `file`; not so on another disk or some file systems."""
+    try:
+        os.link(file, name)
+    except OSError:
+        return False
+    return True
 
 
 def _write(part: Path, output: Output, table: pl.DataFrame | pl.LazyFrame | Sequence[Path]) -> pl.LazyFrame:

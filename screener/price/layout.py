@@ -23,7 +23,7 @@ class Rates:
     where no window has a demand price) and its window_price_per_kw.
     `months`: tariff_id, month, demand_price_per_kw (none is zero), fuel_price_per_kwh and the emission factors [kg
     CO2/kWh], null where the tariff does not say.
-    `blocks`: tariff_id, month, above_kwh, up_to_kwh, block_price_per_kwh.
+    `blocks`: tariff_id, month, above_kwh (where a block begins), block_price_per_kwh, in order.
     """
 
     times: pl.DataFrame
@@ -50,22 +50,10 @@ def rates(
     }
     in_windows = windows.times(periods.with_row_index("window"))
     priced = _by_time(tariffs, in_windows)
-    keys = ["tariff_id", "month", "class"]
-    own = tariffs.select("tariff_id", own_price=pl.col(PRICE).cast(pl.Float64))
     blocks = _blocks(tiers)
-    in_blocks = blocks.select("tariff_id", "month", in_blocks=True).unique()
-    every = (
-        priced.unique(keys, keep="first", maintain_order=True)
-        .join(own, on="tariff_id", maintain_order="left")
-        .join(in_blocks, on=["tariff_id", "month"], how="left", maintain_order="left")
-        .with_columns(pl.coalesce(PRICE, pl.when(pl.col("in_blocks").is_null()).then("own_price")).alias(PRICE))
-    )
-    classes = every.select(*keys, PRICE, "demand_window", "window_price_per_kw")
-    if (gap := every.filter(pl.col(PRICE).is_null() & pl.col("in_blocks").is_null())).height:
-        raise ValueError(f"tariff {gap['tariff_id'][0]} has hours without a price of electricity")
     return Rates(
         times=priced.select("tariff_id", *windows.TIME, "class"),
-        classes=classes,
+        classes=_classes(priced, tariffs, blocks),
         months=_by_month(tariffs, periods, factors),
         blocks=blocks,
     )
@@ -97,12 +85,28 @@ def _by_time(tariffs: pl.DataFrame, in_windows: pl.DataFrame) -> pl.DataFrame:
     )
 
 
+def _classes(priced: pl.DataFrame, tariffs: pl.DataFrame, blocks: pl.DataFrame) -> pl.DataFrame:
+    """What each class costs: the price of its window, else blocks, else the tariff's own price."""
+    own = tariffs.select("tariff_id", own_price=pl.col(PRICE).cast(pl.Float64))
+    in_blocks = blocks.select("tariff_id", "month", in_blocks=True).unique()
+    keys = ["tariff_id", "month", "class"]
+    classes = (
+        priced.unique(keys, keep="first", maintain_order=True)
+        .join(own, on="tariff_id", maintain_order="left")
+        .join(in_blocks, on=["tariff_id", "month"], how="left", maintain_order="left")
+        .with_columns(pl.coalesce(PRICE, pl.when(pl.col("in_blocks").is_null()).then("own_price")).alias(PRICE))
+    )
+    gap = classes.filter(pl.col(PRICE).is_null() & pl.col("in_blocks").is_null())
+    if not gap.is_empty():
+        raise ValueError(f"tariff {gap['tariff_id'][0]} has hours without a price of electricity")
+    return classes.select(*keys, PRICE, "demand_window", "window_price_per_kw")
+
+
 def _blocks(tiers: pl.DataFrame) -> pl.DataFrame:
-    """Each block of each month between its two ends; the last has no end."""
-    ends = windows.by_month(tiers).with_columns(pl.col("up_to_kwh").fill_null(float("inf")))
-    ends = ends.sort("tariff_id", "month", "up_to_kwh")
+    """Each block of each month from where it begins, which is where the one before it ends."""
+    ends = windows.by_month(tiers).sort("tariff_id", "month", "up_to_kwh", nulls_last=True)
     begin = pl.col("up_to_kwh").shift(1).over("tariff_id", "month").fill_null(0.0)
-    return ends.select("tariff_id", "month", begin.alias("above_kwh"), "up_to_kwh", block_price_per_kwh=pl.col(PRICE))
+    return ends.select("tariff_id", "month", above_kwh=begin, block_price_per_kwh=pl.col(PRICE))
 
 
 def _by_month(tariffs: pl.DataFrame, periods: pl.DataFrame, factors: dict[str, float | None]) -> pl.DataFrame:

@@ -37,9 +37,8 @@ def tariff_faults(tables: Mapping[str, CheckedTable], currency: str) -> pl.DataF
     lost = pl.concat([rows, *(table.faults for table in tables.values())])
     incomplete = [_incomplete(tables[TARIFFS], tables[name], lost) for name in (PERIODS, TIERS) if name in tables]
     at_fault = pl.concat([lost.filter(pl.col("table") == TARIFFS), *incomplete])
-    return pl.concat(
-        [rows, *incomplete, _gaps(_without(told(tables[TARIFFS], "tariff_id", PRICE), at_fault), periods, tiers)]
-    )
+    whole = _without(told(tables[TARIFFS], "tariff_id", PRICE), at_fault)
+    return pl.concat([rows, *incomplete, _gaps(whole, periods, tiers)])
 
 
 def _checked(name: str, tables: Mapping[str, CheckedTable], checks: Checks) -> tuple[pl.DataFrame, pl.DataFrame]:
@@ -76,7 +75,8 @@ def _window_faults(rows: pl.DataFrame) -> pl.DataFrame:
     half = rows.filter(c("from_hour").is_null() != c("to_hour").is_null())
     empty = rows.filter(c("from_hour") == c("to_hour"))
     nothing = rows.filter(pl.all_horizontal(c(SETTABLE).is_null()))
-    timed = (c("day_kind").fill_null(windows.ALL_DAYS) != windows.ALL_DAYS) | c("from_hour").is_not_null()
+    part_of_day = (c("to_hour") - c("from_hour") != 24).fill_null(False)
+    timed = (c("day_kind").fill_null(windows.ALL_DAYS) != windows.ALL_DAYS) | part_of_day
     monthly = [
         row_faults(
             PERIODS,
@@ -84,7 +84,7 @@ def _window_faults(rows: pl.DataFrame) -> pl.DataFrame:
             c(f"{name}:name"),
             "goes by the month",
             c(f"{name}:text"),
-            "holds for whole months; give it in a row without day_kind and hours",
+            "holds for whole months; give it in a row for all days and hours",
         )
         for name in BY_MONTH
     ]

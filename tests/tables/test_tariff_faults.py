@@ -48,7 +48,7 @@ PERIODS = {
                 "fuel_price_per_kwh",
                 "goes by the month",
                 "0.05",
-                "holds for whole months; give it in a row without day_kind and hours",
+                "holds for whole months; give it in a row for all days and hours",
             )
         ],
     ),
