@@ -141,6 +141,14 @@ def test_a_monthly_ledger_is_small_and_takes_new_prices_in_its_own_windows(work:
     assert_same(tmp_path / "whole", tmp_path / "priced")
 
 
+def test_the_command_takes_the_form_of_the_ledger(work: Path, tmp_path: Path) -> None:
+    command = ["run", str(work / "flat"), "--out", str(tmp_path / "run"), "-q", "--ledger"]
+    assert CliRunner().invoke(app, [*command, "weekly"]).exit_code == 2
+    assert CliRunner().invoke(app, [*command, "monthly"]).exit_code == 0
+    assert_same(tmp_path / "run", work / "monthly")
+    assert open_run(tmp_path / "run").info["ledger"] == "monthly"
+
+
 def test_a_monthly_ledger_cannot_tell_other_windows_apart(work: Path, tmp_path: Path) -> None:
     with pytest.raises(
         UsageError, match=r"cannot tell apart the hours in the windows of t1, t2; run the portfolio again"
