@@ -7,6 +7,7 @@ from polars.testing import assert_frame_equal
 from screener import climate, economics, engine, price, rank
 from screener.strategies import REFERENCE, REGISTRY
 from tests.engine_cases import NO_EQUIPMENT, STATIONS, accounts, filled, random_rows, worked_hours
+from tests.money_cases import rates
 
 STORE = {"building_type": "supermarket", "floor_area_m2": 4000.0}
 CONTROL = [s for s in REGISTRY if s != REFERENCE.name]
@@ -144,9 +145,8 @@ def test_miami_outranks_its_twin_in_denver():
         "demand_price_per_kw": 10.0,
         "fuel_price_per_kwh": 0.04,
     }
-    costs = price.price(
-        ledger, pl.DataFrame([tariff | {"electricity_kg_co2_per_kwh": 0.4, "fuel_kg_co2_per_kwh": 0.18}]), sites
-    )
+    charged = rates(pl.DataFrame([tariff]), electricity_kg_co2_per_kwh=0.4, fuel_kg_co2_per_kwh=0.18)
+    costs = price.price(ledger, charged, sites)
     from screener.tables import shipped
 
     used = sites.with_columns(cooling_capacity_kw=pl.lit(200.0))
