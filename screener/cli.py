@@ -157,6 +157,7 @@ def price(
         with _progress(quiet) as tell:
             result = pipeline.reprice(run, tariffs, out, force, pipeline.Watch(tell))
         _print_run(result, out, top, as_json, quiet)
+        _notes([f"`screener report {out}` writes its report"], quiet)
 
 
 @app.command()

@@ -151,8 +151,9 @@ def reprice(folder: Path, tariffs: Path, out: Path, force: bool = False, watch: 
     """Rank the sites of an earlier run anew with other tariffs, from its ledger, and write the run folder `out`.
 
     `tariffs` is a folder with the tariff tables or a file with the tariffs alone. Sites, strategies and settings are
-    those of the run in `folder`. The results are those of a whole run with these tariffs, to the last digit. Raises
-    ContractError for any fault of the tariffs, UsageError where the run's ledger cannot tell their windows apart.
+    those of the run in `folder`. The results are those of a whole run with these tariffs, to the last digit; the report
+    is left to `write_report`, which takes longer than the rest. Raises ContractError for any fault of the tariffs,
+    UsageError where the run's ledger cannot tell their windows apart.
     """
     watch = watch or Watch()
     outputs.check_free(out, force)

@@ -35,6 +35,7 @@ SAME = ("ranking.parquet", "ranking.csv", "strategies.parquet", "groups.csv", "s
 
 def portfolio(folder: Path, **tables: str) -> Path:
     folder.mkdir(parents=True)
+    (folder / "portfolio.toml").write_text('name = "Three sites"\n')
     for name, text in ({"sites": SITES, "tariffs": TARIFFS} | tables).items():
         (folder / f"{name}.csv").write_text(text, encoding="utf-8")
     return folder
@@ -77,8 +78,9 @@ def test_new_windows_give_what_a_whole_run_gives(work: Path, tmp_path: Path) -> 
     """With the engine at work, not remembered."""
     pipeline.run(work / "timed", tmp_path / "whole")
     pipeline.reprice(work / "run", work / "timed", tmp_path / "priced")
+    pipeline.write_report(tmp_path / "priced")
     assert_same(tmp_path / "whole", tmp_path / "priced")
-    for name in ("ledger.parquet", *(f"inputs/{table}.parquet" for table in outputs.INPUT_NAMES)):
+    for name in ("ledger.parquet", "report.html", *(f"inputs/{table}.parquet" for table in outputs.INPUT_NAMES)):
         assert (tmp_path / "whole" / name).read_bytes() == (tmp_path / "priced" / name).read_bytes(), name
 
 
