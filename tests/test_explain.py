@@ -127,6 +127,14 @@ def test_device_heat_of_a_standalone_unit_by_hand(told):
     assert hour["heat_w"]["device"] == pytest.approx(expected, rel=0.01)
 
 
+def test_the_hour_is_billed_at_its_prices(told):
+    """0.12 per kWh of electricity and 0.04 of fuel, by hand."""
+    hour = told["overcool_electric_reheat"]["hour"]
+    kilowatts = sum(watts for name, watts in hour["power_w"].items() if "fuel" not in name) / 1000
+    assert hour["bill"]["electricity_cost"] == pytest.approx(0.12 * kilowatts)
+    assert hour["bill"]["fuel_price_per_kwh"] == 0.04
+
+
 def screener(*arguments: object):
     return CliRunner().invoke(app, [str(a) for a in arguments])
 

@@ -14,6 +14,7 @@ import polars as pl
 
 from screener import climate, engine, ledger, loads, outputs
 from screener.errors import UsageError
+from screener.explain.bill import bill
 from screener.physics import psychrometrics as air
 from screener.strategies import REFERENCE, REGISTRY, Outcome
 from screener.worksheet import Worksheet
@@ -65,7 +66,7 @@ def explain(run: outputs.RunFolder, site_id: str, strategy: str | None = None, a
         "design_conditions": {key: conditions[key].item() for key in CONDITIONS},
         "equipment": {key: sized[key].item() for key in EQUIPMENT} | {"bypass": 1 - sized["contact"].item()},
         "assumptions": _assumptions(about),
-        "hour": _hour(name, sheets, every, damp, at),
+        "hour": _hour(run, name, sheets, every, damp, at),
     }
 
 
@@ -205,7 +206,12 @@ def _assumptions(about: Document) -> list[Document]:
 
 
 def _hour(
-    name: str, sheets: tuple[Worksheet, Worksheet], every: pl.DataFrame, damp: pl.DataFrame, at: str | None
+    run: outputs.RunFolder,
+    name: str,
+    sheets: tuple[Worksheet, Worksheet],
+    every: pl.DataFrame,
+    damp: pl.DataFrame,
+    at: str | None,
 ) -> Document:
     hour = _chosen(every, damp, at)
     when = pl.all_horizontal(pl.col(key) == hour[key].item() for key in ("month", "day", "hour"))
@@ -216,6 +222,8 @@ def _hour(
     weight = frame["weight_h"].item()
     heat, water = ({key: share / weight for key, share in shares.items()} for shares in (heat, water))
     powers = {key: frame.select(_there(frame, strategy, column)).item() for key, column in POWERS.items()}
+    standing = _standing(frame, name) if not acts else {}
+    drawn = {key: power + standing.get(POWERS[key], 0.0) for key, power in powers.items()}
     return {
         "at": f"{int(hour['month'].item()):02}-{int(hour['day'].item()):02}T{int(hour['hour'].item()):02}",
         "weight_h": weight,
@@ -229,7 +237,8 @@ def _hour(
         "water_kg_s": water,
         "water_residual_kg_s": sum(water.values()),
         "power_w": {key: power for key, power in powers.items() if power},
-        "standing_w": _standing(frame, name) if not acts else {},
+        "standing_w": standing,
+        "bill": bill(run, hour["tariff_id"].item(), hour, drawn),
         "steps": _steps(frame, sheets if acts else sheets[:1]),
     }
 

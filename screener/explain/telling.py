@@ -131,6 +131,9 @@ def _hour(document: Document) -> Iterator[str]:
     yield "Power, W"
     yield from _pairs(hour["power_w"])
     yield ""
+    yield "What this hour costs; demand is billed by the month"
+    yield from _pairs(hour["bill"])
+    yield ""
     yield WORKED
     yield text.table(_lines(hour["steps"]), STEPS)
 

@@ -1,0 +1,36 @@
+"""What one hour costs: its energy at the prices of that hour. Demand charges belong to a month, not to an hour."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import polars as pl
+
+from screener import outputs, price, windows
+from screener.ledger import WORKING_DAYS
+
+TABLES = ("tariffs", "tariff_periods", "tariff_tiers")
+
+
+def bill(run: outputs.RunFolder, tariff_id: str, hour: pl.DataFrame, power_w: Mapping[str, float]) -> dict[str, Any]:
+    """Energy [kWh], prices and cost [currency] of an hour (one row: month, day_of_week, hour) drawing `power_w`.
+
+    The price of electricity is null, and so its cost, where blocks of the month's use bill it.
+    """
+    when = hour.select("month", "day_of_week", "hour").row(0, named=True)
+    kind = windows.DAY_KINDS[when["day_of_week"] >= WORKING_DAYS]
+    tariffs, periods, tiers = (run.input(name) for name in TABLES)
+    rates = price.rates(tariffs, periods, tiers)
+    mine = pl.col("tariff_id") == tariff_id
+    at = (pl.col("month") == when["month"]) & (pl.col("day_kind") == kind) & (pl.col("hour") == when["hour"])
+    time = rates.times.filter(mine & at)
+    billed = rates.classes.join(time, on=["tariff_id", "month", "class"])["electricity_price_per_kwh"].item()
+    fuel = rates.months.filter(mine & (pl.col("month") == when["month"]))["fuel_price_per_kwh"].item()
+    used = {
+        carrier: sum(watts for name, watts in power_w.items() if name.endswith(", fuel") == (carrier == "fuel")) / 1000
+        for carrier in ("electricity", "fuel")
+    }
+    told: dict[str, Any] = {"tariff": tariff_id, "day_kind": kind}
+    for carrier, per_kwh in (("electricity", billed), ("fuel", fuel)):
+        cost = None if per_kwh is None else used[carrier] * per_kwh
+        told |= {f"{carrier}_kwh": used[carrier], f"{carrier}_price_per_kwh": per_kwh, f"{carrier}_cost": cost}
+    return told
