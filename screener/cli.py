@@ -297,7 +297,8 @@ def _print_run(result: "Run", out: Path, top: int, as_json: bool, quiet: bool) -
 
 
 def _summary(result: "Run", top: int) -> str:
-    shown, currency = result.ranking.head(top), result.settings.currency
+    shown, settings = result.ranking.head(top), result.settings
+    currency = settings.currency
     totals = result.totals.row(0, named=True)
     lines = [text.table(shown.to_dicts(), RANKING)]
     if shown.height < result.ranking.height:
@@ -307,9 +308,17 @@ def _summary(result: "Run", top: int) -> str:
         f"{text.count(result.ranking.height, 'site')} ranked, {text.count(totals['sites_with_savings'], 'site')} worth changing: "
         f"{text.whole(totals['cost_saved'])} {currency} saved a year for an investment of "
         f"{text.whole(totals['investment'])} {currency}; net savings {text.whole(totals['net_savings'])} {currency} "
-        f"over {result.settings.study_years} years at {result.settings.discount_rate:.1%}."
+        f"over {settings.study_years} years at {settings.discount_rate:.1%} ({settings.rates})."
     )
+    lines += _placeholders(totals["sites_with_placeholders"])
     return "\n".join(lines)
+
+
+def _placeholders(sites: int) -> list[str]:
+    """Said wherever investments are printed that nobody quoted."""
+    if not sites:
+        return []
+    return [f"The investment of {_count(sites, 'site')} is a placeholder: put quotations in the strategies table."]
 
 
 def _run_notes(result: "Run", out: Path) -> Iterator[str]:

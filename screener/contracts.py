@@ -18,6 +18,7 @@ from screener import units
 
 PACKAGE = Path(__file__).parent
 FOLDERS = (PACKAGE / "schemas", PACKAGE.parent / "schemas")  # inside a wheel; in a checkout or editable install
+PLACEHOLDER = "placeholder"  # how the note on a shipped investment begins, until a quotation replaces both
 DTYPES: Mapping[str, type[pl.DataType]] = {
     "string": pl.String,
     "number": pl.Float64,

@@ -351,8 +351,8 @@ def in_money(
     own = totals.drop(set(costs.columns) - {"site_id", "strategy"}, strict=False)
     costs = costs.drop(price.BILLED)
     priced = own.join(costs, on=["site_id", "strategy"], how="left", maintain_order="left")
-    invested = economics.investments(priced, sites, inputs["strategies"])
-    return economics.economics(invested, settings.discount_rate, settings.study_years)
+    invested = economics.investments(priced, sites, inputs["strategies"], inputs["equipment"])
+    return economics.economics(invested, economics.terms(asdict(settings)))
 
 
 def ranked(results: pl.DataFrame, sites: pl.DataFrame, settings: Settings) -> pl.DataFrame:

@@ -6,6 +6,8 @@ from pathlib import Path
 import duckdb
 import polars as pl
 
+from screener.contracts import PLACEHOLDER
+
 SQL = Path(__file__).parent / "sql"
 HOLDING_TOLERANCE_H = 1.0  # as well as today, to the hour
 NOTEWORTHY_H = 100.0  # about one hour in a hundred above the limit deserves a note: common practice, no source
@@ -38,12 +40,18 @@ def ranking(strategies: pl.DataFrame, sites: pl.DataFrame, currency: str) -> pl.
     ]
     return query(
         "ranking",
-        {"strategies": strategies, "sites": sites.select(columns)},
-        tolerance_h=HOLDING_TOLERANCE_H,
+        {"strategies": strategies, "eligible": eligible(strategies), "sites": sites.select(columns)},
         note_h=NOTEWORTHY_H,
         uncontrolled=UNCONTROLLED,
+        placeholder=PLACEHOLDER,
         currency=currency,
     )
+
+
+def eligible(strategies: pl.DataFrame) -> pl.DataFrame:
+    """The rows of `strategies` that their sites may be advised to change to: candidates that save money and hold the
+    humidity limit at least as well as today (`sql/eligible.sql`), by site_id and strategy."""
+    return query("eligible", {"strategies": strategies}, tolerance_h=HOLDING_TOLERANCE_H)
 
 
 def groups(ranking: pl.DataFrame) -> pl.DataFrame:
@@ -64,7 +72,7 @@ def shortlist(strategies: pl.DataFrame, ranking: pl.DataFrame) -> pl.DataFrame:
 
 def totals(ranking: pl.DataFrame) -> pl.DataFrame:
     """One row for the whole portfolio: counts and totals of the ranking's columns."""
-    return query("totals", {"ranking": ranking})
+    return query("totals", {"ranking": ranking}, placeholder=PLACEHOLDER)
 
 
 def query(name: str, tables: Mapping[str, pl.DataFrame], **parameters: str | float) -> pl.DataFrame:

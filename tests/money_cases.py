@@ -6,6 +6,7 @@ from typing import Any
 import polars as pl
 
 from screener import contracts, price
+from screener.economics import Terms, economics, investments
 
 DAY_KIND = pl.Enum(["working", "other"])
 TOTALS = {  # a strategy that does nothing; tests name what differs
@@ -55,6 +56,7 @@ SITE = {
     "cooling_capacity_kw": 100.0,
     "assumed_share": 0.5,
     "climate_note": None,
+    "equipment_id": None,
 }
 PRICES = {
     "candidate": True,
@@ -64,6 +66,9 @@ PRICES = {
     "investment_per_l_s": None,
     "upkeep_per_year": None,
     "life_years": None,
+    "incentive_share": None,
+    "incentive_fixed": None,
+    "note": None,
 }
 TYPES = {
     "unavailable": pl.String,
@@ -75,6 +80,10 @@ TYPES = {
     "investment_per_l_s": pl.Float64,
     "upkeep_per_year": pl.Float64,
     "life_years": pl.Float64,
+    "incentive_share": pl.Float64,
+    "incentive_fixed": pl.Float64,
+    "note": pl.String,
+    "equipment_id": pl.String,
 }
 
 
@@ -84,8 +93,9 @@ def _frame(rows: Iterable[Mapping[str, Any]]) -> pl.DataFrame:
 
 
 def totals(*rows: Mapping[str, Any]) -> pl.DataFrame:
-    """Totals with costs, one row per site and strategy."""
-    return _frame({"unavailable": None, **TOTALS, **row} for row in rows)
+    """Totals with costs, one row per site and strategy; an annual cost that is given alone is one of energy."""
+    costs = ({"energy_cost": row["annual_cost"]} if "annual_cost" in row else {} for row in rows)
+    return _frame({"unavailable": None, **TOTALS, **cost, **row} for cost, row in zip(costs, rows, strict=True))
 
 
 def sites(*rows: Mapping[str, Any]) -> pl.DataFrame:
@@ -114,6 +124,19 @@ def rates(
     whole = contract_table("tariffs", *tariffs.to_dicts())
     periods = contract_table("tariff_periods") if periods is None else periods
     return price.rates(whole, periods, contract_table("tariff_tiers") if tiers is None else tiers, **factors)
+
+
+def equipment(*rows: Mapping[str, Any]) -> pl.DataFrame:
+    """The sites' own machines."""
+    own = {"equipment_id": "E1", "strategy": "standalone_dehumidifier"}
+    return contract_table("equipment", *(own | dict(row) for row in rows))
+
+
+def life_cycle(
+    rows: pl.DataFrame, where: pl.DataFrame, table: pl.DataFrame, rate: float, years: int, *machines: Mapping[str, Any]
+) -> pl.DataFrame:
+    """Strategy results at real rates without escalation."""
+    return economics(investments(rows, where, table, equipment(*machines)), Terms(rate, years))
 
 
 def ledger(strategies: Iterable[str], *rows: tuple[Any, ...]) -> pl.DataFrame:

@@ -70,6 +70,19 @@ def test_run_ranks_every_site_and_writes_the_folder(portfolio, tmp_path):
     assert '"\'=cmd()"' in (out / "ranking.csv").read_text() or "'=cmd()" in (out / "ranking.csv").read_text()
 
 
+def test_an_investment_that_nobody_quoted_is_called_a_placeholder(portfolio, tmp_path):
+    printed = screener("run", portfolio, "--out", tmp_path / "run", "-q").stdout
+    assert "The investment of 1 site is a placeholder: put quotations in the strategies table." in printed
+    best = pl.read_parquet(tmp_path / "run" / "ranking.parquet").row(0, named=True)
+    assert best["investment_basis"] == "placeholder"
+    assert "investment is a placeholder, not a quotation" in best["notes"]
+    table = "strategy,investment_fixed,investment_per_kw\novercool_condenser_reheat,4000,180\n"
+    (portfolio / "strategies.csv").write_text(table, encoding="utf-8")
+    quoted = screener("run", portfolio, "--out", tmp_path / "quoted", "-q")
+    assert "placeholder" not in quoted.stdout
+    assert set(pl.read_parquet(tmp_path / "quoted" / "ranking.parquet")["investment_basis"]) == {"strategies table", None}
+
+
 def test_same_input_same_bytes(portfolio, tmp_path):
     outs = [tmp_path / "one", tmp_path / "two"]
     for out in outs:

@@ -13,10 +13,9 @@ import pyarrow.parquet as pq
 import pytest
 
 from screener import outputs, rank
-from screener.economics import economics, investments
 from screener.errors import UsageError
 from screener.outputs import check_free, neutralised, provenance, staged, write_run
-from tests.money_cases import ledger, prices, sites, totals
+from tests.money_cases import ledger, life_cycle, prices, sites, totals
 
 NOW, DEVICE = "overcool_electric_reheat", "standalone_dehumidifier"
 HOURS = [("working", 9), ("working", 10), ("other", 9)]
@@ -33,7 +32,7 @@ def a_run() -> dict[str, Any]:
         for strategy, cost in ((NOW, cost_now), (DEVICE, 300.0))
     ]
     table = prices({"strategy": NOW}, {"strategy": DEVICE, "investment_fixed": 1_000.0})
-    results = economics(investments(totals(*rows), where, table), 0.03, 15.0)
+    results = life_cycle(totals(*rows), where, table, 0.03, 15)
     ranking = rank.ranking(results, where, "USD")
     lines = [
         (site, month, kind, hour, 20.0, 1.5, 0.0, 0.2, 0.5, 0.0, 0.1)

@@ -8,8 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from screener import contracts, rank
-from screener.economics import economics, investments
-from tests.money_cases import prices, sites, totals
+from tests.money_cases import life_cycle, prices, sites, totals
 
 NOW, DEVICE, AIR, NONE = (
     "overcool_electric_reheat",
@@ -38,7 +37,7 @@ def costs(site: str, now: float, device: float, air: float, **more: dict[str, An
 def ranked(rows: list[dict[str, Any]], *site_rows: dict[str, Any], table: pl.DataFrame = PRICES) -> pl.DataFrame:
     """Ranking at no discount over ten years, so that it can be worked out in the head."""
     where = sites(*site_rows)
-    return rank.ranking(economics(investments(totals(*rows), where, table), 0.0, 10.0), where, "USD")
+    return rank.ranking(life_cycle(totals(*rows), where, table, 0.0, 10), where, "USD")
 
 
 def test_the_best_strategy_has_the_highest_net_savings() -> None:
@@ -185,7 +184,7 @@ def test_every_site_is_in_the_ranking_once_and_groups_and_totals_add_up(
             for n, (*_, now) in enumerate(drawn)
         )
     )
-    results = economics(investments(totals(*rows), where, PRICES), 0.0, 10.0)
+    results = life_cycle(totals(*rows), where, PRICES, 0.0, 10)
     table = contracts.conform(rank.ranking(results, where, "USD"), "ranking")
     assert sorted(table["site_id"]) == where["site_id"].to_list()
     assert table["rank"].to_list() == list(range(1, len(drawn) + 1))
@@ -207,7 +206,7 @@ def test_every_site_is_in_the_ranking_once_and_groups_and_totals_add_up(
 
 def test_the_totals_of_no_sites_are_zero() -> None:
     empty = ranked(costs("A", 1.0, 1.0, 1.0), {"site_id": "A"}).clear()
-    assert rank.totals(empty).row(0) == (0,) * 10
+    assert rank.totals(empty).row(0) == (0,) * 11
 
 
 def test_a_query_sees_nothing_but_its_tables() -> None:

@@ -150,8 +150,9 @@ def test_miami_outranks_its_twin_in_denver():
     from screener.tables import shipped
 
     used = sites.with_columns(cooling_capacity_kw=pl.lit(200.0))
-    invested = economics.investments(totals.join(costs, on=["site_id", "strategy"]), used, shipped.strategies())
-    ranking = rank.ranking(economics.economics(invested, 0.03, 15), used, "USD")
+    priced = totals.join(costs, on=["site_id", "strategy"])
+    invested = economics.investments(priced, used, shipped.strategies(), NO_EQUIPMENT)
+    ranking = rank.ranking(economics.economics(invested, economics.Terms(0.03, 15)), used, "USD")
     assert ranking["site_id"].to_list() == ["s0001", "s0000"]
     assert ranking["net_savings"][0] > 10 * ranking["net_savings"][1]
 

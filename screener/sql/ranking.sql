@@ -1,30 +1,19 @@
 -- Where better dehumidification saves most: the sites of a portfolio, each with its best strategy.
 --
 -- Grain: one row per site, every site of `sites` once.
--- Tables: strategies, one row per site_id and strategy with costs and economics; sites, one row per site_id.
+-- Tables: strategies, one row per site_id and strategy with costs and economics; eligible, those of them that a site may
+-- change to (eligible.sql); sites, one row per site_id.
 -- Parameters:
---   $tolerance_h   how many hours a year more above its limit still count as holding it as well as today [h]
 --   $note_h        from how many hours a year above the limit a note says so [h]
 --   $uncontrolled  the strategy that controls no humidity
+--   $placeholder   the basis of an investment that is a placeholder
 --   $currency      what money is counted in, for the notes
 --
--- The best strategy is the candidate with the highest net savings among those that are available and hold the humidity
--- limit at least as well as the current one; where none has positive net savings it is the current one. Ties go to the
--- higher yearly saving, the lower investment, then the name.
+-- The best strategy is the eligible one with the highest net savings; where none is eligible it is the current one. Ties
+-- go to the higher yearly saving, the lower investment, then the name.
 
 with current_strategy as (
     select * from strategies where is_current
-),
-
-eligible as (
-    select strategies.*
-    from strategies
-    inner join current_strategy using (site_id)
-    where strategies.candidate
-        and not strategies.is_current
-        and strategies.unavailable is null
-        and strategies.net_savings > 0
-        and strategies.hours_above_limit <= current_strategy.hours_above_limit + $tolerance_h
 ),
 
 best_change as (
@@ -123,6 +112,8 @@ notes as (
                 then format('above the humidity limit {:,.0f} h a year with {}', best.hours_above_limit, best.strategy)
         end as humidity,
         passed_over_notes.note as passed_over,
+        case when best.investment_basis = $placeholder then 'investment is a placeholder, not a quotation' end
+            as placeholder,
         sites.climate_note
     from sites
     left join current_strategy using (site_id)
@@ -147,12 +138,20 @@ compared as (
         coalesce(best.cost_saved, 0) as cost_saved,
         best.emissions_saved_kg,
         coalesce(best.investment, 0) as investment,
+        best.investment_basis,
         coalesce(best.net_savings, 0) as net_savings,
         best.simple_payback_years,
         best.savings_to_investment,
+        best.adjusted_rate_of_return,
+        best.discounted_payback_years,
         best.hours_above_limit,
         sites.assumed_share,
-        nullif(concat_ws('; ', notes.no_reference, notes.humidity, notes.passed_over, notes.climate_note), '') as notes
+        nullif(
+            concat_ws(
+                '; ', notes.no_reference, notes.humidity, notes.passed_over, notes.placeholder, notes.climate_note
+            ),
+            ''
+        ) as notes
     from sites
     left join current_strategy using (site_id)
     left join best using (site_id)

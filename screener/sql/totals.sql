@@ -2,11 +2,13 @@
 --
 -- Grain: one row, also for an empty ranking.
 -- Tables: ranking, one row per site.
--- Parameters: none.
+-- Parameters:
+--   $placeholder  the basis of an investment that is a placeholder
 
 select
     count(*) as sites,
     count(*) filter (where net_savings > 0) as sites_with_savings,
+    count(*) filter (where investment_basis = $placeholder) as sites_with_placeholders,
     coalesce(sum(current_dehumidification_kwh), 0) as current_dehumidification_kwh,
     coalesce(sum(best_dehumidification_kwh), 0) as best_dehumidification_kwh,
     coalesce(sum(electricity_saved_kwh), 0) as electricity_saved_kwh,

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import polars as pl
 
-from screener.contracts import load
+from screener.contracts import PLACEHOLDER, load
 from screener.errors import ContractError, no_faults, table_fault
 from screener.tables import links, shipped
 from screener.tables.checking import CheckedTable, check
@@ -212,7 +212,7 @@ def _rejects(faults: pl.DataFrame, raws: Mapping[str, RawTable]) -> pl.DataFrame
 
 def placeholders(strategies: pl.DataFrame) -> list[str]:
     """The candidates of a strategies table whose investment is a shipped placeholder."""
-    return strategies.filter(pl.col("candidate") & pl.col("note").str.starts_with("placeholder"))["strategy"].to_list()
+    return strategies.filter(pl.col("candidate") & pl.col("note").str.starts_with(PLACEHOLDER))["strategy"].to_list()
 
 
 def _remarks(strategies: pl.DataFrame, settings: Settings) -> list[str]:

@@ -21,6 +21,10 @@ class Settings:
     name: str = "portfolio"
     currency: str = "USD"
     discount_rate: float = 0.03  # real, a year; the US federal rate for energy projects in recent years, from memory
+    rates: str = "real"  # or "nominal": with general inflation in the discount rate and the escalations
+    inflation: float | None = None  # a year; asked for by nominal rates, and by them only
+    electricity_escalation: float | None = None  # a year, in the terms of `rates`; None: like other prices
+    fuel_escalation: float | None = None
     study_years: int = 15
     electricity_kg_co2_per_kwh: float = 0.37  # US mean of about 2022, from memory [EPA eGRID]
     fuel_kg_co2_per_kwh: float = 0.181  # natural gas, 53.06 kg/MMBtu [40 CFR 98 table C-1]
@@ -30,6 +34,10 @@ RULES: Mapping[str, tuple[Callable[[Any], bool], str]] = {
     "name": (lambda v: isinstance(v, str), "a text in quotes"),
     "currency": (lambda v: isinstance(v, str) and 0 < len(v) <= 10, 'a short text in quotes, such as "USD"'),
     "discount_rate": (lambda v: _number(v, 0, 0.5), "a number from 0 to 0.5, such as 0.03 for 3 %"),
+    "rates": (lambda v: v in ("real", "nominal"), '"real" or "nominal"'),
+    "inflation": (lambda v: _number(v, -0.05, 0.5), "a number from -0.05 to 0.5, such as 0.02 for 2 %"),
+    "electricity_escalation": (lambda v: _number(v, -0.2, 0.5), "a number from -0.2 to 0.5, such as 0.01 for 1 %"),
+    "fuel_escalation": (lambda v: _number(v, -0.2, 0.5), "a number from -0.2 to 0.5, such as 0.01 for 1 %"),
     "study_years": (lambda v: _number(v, 1, 60) and isinstance(v, int), "a whole number from 1 to 60"),
     "electricity_kg_co2_per_kwh": (lambda v: _number(v, 0, 2), "a number from 0 to 2"),
     "fuel_kg_co2_per_kwh": (lambda v: _number(v, 0, 1), "a number from 0 to 1"),
@@ -49,7 +57,7 @@ def read_settings(folder: Path) -> tuple[Settings, pl.DataFrame]:
     except tomllib.TOMLDecodeError as problem:
         message = f'not valid TOML: {problem}; write one key = value a line, texts in "quotes"'
         return Settings(), table_fault(FILE, "unreadable file", message)
-    faults = [_fault(key, value) for key, value in found.items()]
+    faults = [*(_fault(key, value) for key, value in found.items()), _inflation_fault(found)]
     good = {key: value for key, value in found.items() if key in RULES and RULES[key][0](value)}
     return Settings(**({"name": folder.resolve().name} | good)), pl.concat([no_faults(), *faults])
 
@@ -64,6 +72,17 @@ def _fault(key: str, value: object) -> pl.DataFrame:
     if allowed(value):
         return no_faults()
     return table_fault(FILE, "bad setting", f"not possible here; give {what}", key, str(value))
+
+
+def _inflation_fault(found: Mapping[str, Any]) -> pl.DataFrame:
+    """Inflation where the rates leave it out, or nominal rates that do not say what is in them."""
+    if found.get("rates") == "nominal" and "inflation" not in found:
+        way_out = 'nominal rates hold general inflation; give it, such as inflation = 0.02, or write rates = "real"'
+        return table_fault(FILE, "missing setting", way_out, "inflation")
+    if found.get("rates", "real") == "real" and "inflation" in found:
+        way_out = 'real rates leave general inflation out; remove it, or write rates = "nominal"'
+        return table_fault(FILE, "two settings at odds", way_out, "inflation", str(found["inflation"]))
+    return no_faults()
 
 
 def _number(value: object, low: float, high: float) -> bool:

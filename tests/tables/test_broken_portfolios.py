@@ -218,6 +218,16 @@ TABLES: dict[str, tuple[dict[str, Any], tuple[str | None, ...], str]] = {
         ("portfolio.toml", "discount_rate", "bad setting", "3"),
         "not possible here; give a number from 0 to 0.5, such as 0.03 for 3 %",
     ),
+    "nominal rates without inflation": (
+        {"toml": 'rates = "nominal"\n'},
+        ("portfolio.toml", "inflation", "missing setting", None),
+        'nominal rates hold general inflation; give it, such as inflation = 0.02, or write rates = "real"',
+    ),
+    "inflation in real rates": (
+        {"toml": "inflation = 0.02\n"},
+        ("portfolio.toml", "inflation", "two settings at odds", "0.02"),
+        'real rates leave general inflation out; remove it, or write rates = "nominal"',
+    ),
     "settings not TOML": (
         {"toml": "name = My stores\n"},
         ("portfolio.toml", None, "unreadable file", None),
