@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     import polars as pl
 
     from screener.pipeline import Run
+    from screener.questions import Chosen, Listing
 
 CAUTION = (
     "Screening estimates, not designs. Work on electricity, refrigerant, fuel, condensate or ventilation "
@@ -39,6 +40,13 @@ app.add_typer(climate_app, name="climate")
 Folder = Annotated[Path, typer.Argument(help="Portfolio folder: sites.csv, tariffs.csv and whatever else there is.")]
 RunArgument = Annotated[Path, typer.Argument(metavar="RUN", help="Folder of an earlier run, its --out.")]
 LedgerForm = Literal["hourly", "monthly"]
+WHERE = (
+    "Condition such as climate_zone=2A or cost_saved>1000; also != < <= >= and ~ for a part of a text. May be repeated."
+)
+REQUIRE = (
+    "How many sites at least or at most, of those that meet a condition (building_type=school>=3) "
+    "or of every group (climate_zone<=5). May be repeated; needs the optional solver."
+)
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document instead of a table.")]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No progress and no notes; errors are still shown.")]
 Top = Annotated[int, typer.Option("--top", min=1, help="How many sites to print; the files always hold all.")]
@@ -72,6 +80,19 @@ MOVED: dict[str, tuple[str, text.Format]] = {
     "net_savings_before": ("net savings before", text.whole),
     "net_savings_after": ("after", text.whole),
     "reason": ("why", text.words),
+}
+RUNNING = {
+    "cumulative_cost_saved": ("saved to here", text.whole),
+    "cumulative_investment": ("invested to here", text.whole),
+    "cumulative_net_savings": ("net to here", text.whole),
+}
+IN_ORDER = ("site_id", "name", "climate_zone", "best_strategy", "cost_saved", "investment", "net_savings")
+IN_GROUPS = ("sites", "sites_with_savings", "cost_saved", "investment", "net_savings")
+PROGRAM: dict[str, tuple[str, text.Format]] = {
+    "phase": ("year", text.whole),
+    **{name: RANKING[name] for name in ("site_id", "name", "climate_zone")},
+    "strategy": ("change to", text.words),
+    **{name: RANKING[name] for name in ("cost_saved", "investment", "net_savings", "simple_payback_years")},
 }
 STATION = ["station", "name", "state", "climate_zone", "latitude", "longitude", "elevation_m"]
 STATION += ["dry_bulb_04_c", "dew_point_04_c", "heating_996_c"]
@@ -234,6 +255,59 @@ def compare(
     )
 
 
+@app.command()
+def rank(
+    folder: RunArgument,
+    by: Annotated[
+        str, typer.Option("--by", help="Column to order by, of the ranking or the sites table.")
+    ] = "net_savings",
+    where: Annotated[list[str] | None, typer.Option("--where", help=WHERE)] = None,
+    group_by: Annotated[
+        list[str] | None, typer.Option("--group-by", help="Column to group by; may be repeated.")
+    ] = None,
+    ascending: Annotated[
+        bool | None, typer.Option("--ascending/--descending", help="Least first; greatest first is usual for numbers.")
+    ] = None,
+    top: Annotated[
+        int | None, typer.Option("--top", min=1, help="How many rows to print; a table stops at 15.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Order, narrow or group the sites of a finished run, with what the rows down to each would save together."""
+    from screener import questions
+
+    with _errors_in_words():
+        found = questions.rank(folder, by, where or (), group_by or (), ascending)
+        if as_json:
+            rows = found.rows if top is None else found.rows.head(top)
+            _print_json({"run": str(folder), "rows": rows.to_dicts()})
+        else:
+            typer.echo(_listing(found, top or 15, bool(group_by)))
+
+
+@app.command()
+def choose(
+    folder: RunArgument,
+    budget: Annotated[float, typer.Option("--budget", help="Amount to invest, in the currency of the portfolio.")],
+    phases: Annotated[int, typer.Option("--phases", min=1, max=50, help="Years, each with the budget.")] = 1,
+    max_sites: Annotated[int | None, typer.Option("--max-sites", min=0, help="Change so many sites at most.")] = None,
+    require: Annotated[list[str] | None, typer.Option("--require", help=REQUIRE)] = None,
+    top: Top = 15,
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Choose the changes with the highest net savings within a budget, one a site at most."""
+    from screener import questions
+
+    with _errors_in_words():
+        chosen = questions.choose(folder, budget, max_sites, require or (), phases)
+        if as_json:
+            _print_json({"run": str(folder), **chosen.figures, "changes": chosen.program.changes.to_dicts()})
+        else:
+            typer.echo(_program(chosen, top))
+        _notes([CAUTION], quiet)
+
+
 @climate_app.command("list")
 def climate_list(
     state: Annotated[str | None, typer.Option(help="Two letters, such as FL.")] = None,
@@ -312,6 +386,51 @@ def _summary(result: "Run", top: int) -> str:
     )
     lines += _placeholders(totals["sites_with_placeholders"])
     return "\n".join(lines)
+
+
+def _listing(found: "Listing", top: int, grouped: bool) -> str:
+    if found.rows.is_empty():
+        return "no site meets all conditions"
+    wanted = dict.fromkeys(("place", *found.named, *IN_GROUPS) if grouped else ("place", *IN_ORDER, *found.named))
+    schema = found.rows.schema
+    forms = {name: text.whole if schema[name].is_integer() else _form(name, schema[name].is_float()) for name in wanted}
+    columns = {name: RANKING.get(name, (name, forms[name])) for name in wanted} | RUNNING
+    lines = [text.table(found.rows.head(top).to_dicts(), columns)]
+    if top < found.rows.height:
+        lines.append(f"... and {_count(found.rows.height - top, 'more row')}; see --top")
+    return "\n".join([*lines, *_placeholders(found.placeholders)])
+
+
+def _program(chosen: "Chosen", top: int) -> str:
+    changes, settings, figures = chosen.program.changes, chosen.settings, chosen.figures
+    if changes.is_empty():
+        return "nothing within the budget saves more than it costs"
+    columns = {name: column for name, column in PROGRAM.items() if name != "phase" or chosen.phases > 1}
+    lines = [text.table(changes.head(top).to_dicts(), columns)]
+    if top < changes.height:
+        lines.append(f"... and {_count(changes.height - top, 'more site')}; see --top")
+    lines.append("")
+    currency = settings["currency"]
+    lines += [
+        f"Year {year['phase']}: {_count(year['sites'], 'site')} for {text.whole(year['investment'])} {currency}, "
+        f"{text.whole(year['cost_saved'])} {currency} saved a year."
+        for year in figures["by_phase"]
+        if chosen.phases > 1
+    ]
+    lines.append(
+        f"{_count(changes.height, 'site')} for {text.whole(figures['investment'])} of "
+        f"{text.whole(chosen.budget * chosen.phases)} {currency}: {text.whole(figures['cost_saved'])} {currency} saved a "
+        f"year; net savings {text.whole(figures['net_savings'])} {currency} over {settings['study_years']} years at "
+        f"{settings['discount_rate']:.1%} ({settings['rates']})."
+    )
+    if figures["gap"] == 0.0:
+        lines.append("Proven: no other choice within the budget has higher net savings.")
+    else:
+        share = figures["gap"] / figures["net_savings"]
+        lines.append(
+            f"Proven: no other choice has net savings higher by more than {figures['gap']:,.2f} ({share:.2g})."
+        )
+    return "\n".join([*lines, *_placeholders(figures["sites_with_placeholders"])])
 
 
 def _placeholders(sites: int) -> list[str]:

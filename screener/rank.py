@@ -1,24 +1,13 @@
 """Which site first: the ranking, its groups and its totals, asked of DuckDB in the words of the files in `sql/`."""
 
-from collections.abc import Mapping
-from pathlib import Path
-
-import duckdb
 import polars as pl
 
 from screener.contracts import PLACEHOLDER
+from screener.sql import query
 
-SQL = Path(__file__).parent / "sql"
 HOLDING_TOLERANCE_H = 1.0  # as well as today, to the hour
 NOTEWORTHY_H = 100.0  # about one hour in a hundred above the limit deserves a note: common practice, no source
 UNCONTROLLED = "temperature_only"
-SETTINGS: dict[str, str | bool | int | float | list[str]] = {
-    "threads": 1,  # sums in one order; the tables here are small
-    "autoinstall_known_extensions": False,
-    "autoload_known_extensions": False,
-    "enable_external_access": False,
-    "python_enable_replacements": False,
-}
 
 
 def ranking(strategies: pl.DataFrame, sites: pl.DataFrame, currency: str) -> pl.DataFrame:
@@ -55,8 +44,10 @@ def eligible(strategies: pl.DataFrame) -> pl.DataFrame:
 
 
 def groups(ranking: pl.DataFrame) -> pl.DataFrame:
-    """One row per climate_zone, building_type and best_strategy: counts and totals of the ranking's columns."""
-    return query("groups", {"ranking": ranking})
+    """Where each strategy pays, by climate and kind of building: one row per climate_zone, building_type and
+    best_strategy, counts and totals of the ranking's columns."""
+    keys = pl.struct(pl.col("climate_zone").fill_null("not known"), "building_type", "best_strategy")
+    return query("groups", {"grouped": ranking.with_columns(group_key=keys)}, placeholder=PLACEHOLDER)
 
 
 def holds_as_well(strategies: pl.DataFrame) -> pl.Series:
@@ -73,13 +64,3 @@ def shortlist(strategies: pl.DataFrame, ranking: pl.DataFrame) -> pl.DataFrame:
 def totals(ranking: pl.DataFrame) -> pl.DataFrame:
     """One row for the whole portfolio: counts and totals of the ranking's columns."""
     return query("totals", {"ranking": ranking}, placeholder=PLACEHOLDER)
-
-
-def query(name: str, tables: Mapping[str, pl.DataFrame], **parameters: str | float) -> pl.DataFrame:
-    """Run `sql/<name>.sql` on `tables`, which it sees under their names and nothing else; parameters are bound."""
-    text = (SQL / f"{name}.sql").read_text(encoding="utf-8")
-    with duckdb.connect(":memory:", config=SETTINGS) as connection:
-        for table, frame in tables.items():
-            connection.register(table, frame.to_arrow())
-        answer: pl.DataFrame = connection.sql(text, params=parameters).pl()
-    return answer

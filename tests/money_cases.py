@@ -82,7 +82,6 @@ TYPES = {
     "life_years": pl.Float64,
     "incentive_share": pl.Float64,
     "incentive_fixed": pl.Float64,
-    "note": pl.String,
     "equipment_id": pl.String,
 }
 

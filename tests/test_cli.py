@@ -80,7 +80,10 @@ def test_an_investment_that_nobody_quoted_is_called_a_placeholder(portfolio, tmp
     (portfolio / "strategies.csv").write_text(table, encoding="utf-8")
     quoted = screener("run", portfolio, "--out", tmp_path / "quoted", "-q")
     assert "placeholder" not in quoted.stdout
-    assert set(pl.read_parquet(tmp_path / "quoted" / "ranking.parquet")["investment_basis"]) == {"strategies table", None}
+    assert set(pl.read_parquet(tmp_path / "quoted" / "ranking.parquet")["investment_basis"]) == {
+        "strategies table",
+        None,
+    }
 
 
 def test_same_input_same_bytes(portfolio, tmp_path):

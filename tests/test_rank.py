@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from screener import contracts, rank
+from screener import contracts, rank, sql
 from tests.money_cases import life_cycle, prices, sites, totals
 
 NOW, DEVICE, AIR, NONE = (
@@ -214,4 +214,4 @@ def test_a_query_sees_nothing_but_its_tables() -> None:
     sites = pl.DataFrame({"site_id": ["A"]})
     assert sites.height == 1
     with pytest.raises(Exception, match="ranking does not exist"):
-        rank.query("groups", {})
+        sql.query("totals", {}, placeholder="placeholder")

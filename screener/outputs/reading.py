@@ -37,6 +37,10 @@ class RunFolder:
         """
         return _scan(self.path, _named(OUTPUTS, name))
 
+    def file(self, name: str) -> Path:
+        """The Parquet file of a table that came out, for programs that read it in place. KeyError as `table`."""
+        return self.path / _named(OUTPUTS, name).path("parquet")
+
     def input(self, name: str) -> pl.DataFrame:
         """A table the run was made from, by its name in `INPUTS`, as it was after checking, to the last bit."""
         return _scan(self.path, _named(INPUTS, name)).collect()

@@ -1,15 +1,15 @@
--- The ranking in groups: where each strategy pays, by climate and kind of building.
+-- The ranking in groups: counts and totals.
 --
--- Grain: one row per climate_zone, building_type and best_strategy that occurs.
--- Tables: ranking, one row per site.
--- Parameters: none.
+-- Grain: one row per `group_key` that occurs, spread into its parts, in order.
+-- Tables: grouped, the ranking with a struct `group_key`.
+-- Parameters:
+--   $placeholder  the basis of an investment that is a placeholder
 
 select
-    coalesce(climate_zone, 'not known') as climate_zone,
-    building_type,
-    best_strategy,
+    unnest(group_key),
     count(*) as sites,
     count(*) filter (where net_savings > 0) as sites_with_savings,
+    count(*) filter (where investment_basis = $placeholder) as sites_with_placeholders,
     sum(current_dehumidification_kwh) as current_dehumidification_kwh,
     sum(best_dehumidification_kwh) as best_dehumidification_kwh,
     sum(electricity_saved_kwh) as electricity_saved_kwh,
@@ -18,6 +18,6 @@ select
     sum(emissions_saved_kg) as emissions_saved_kg,
     sum(investment) as investment,
     sum(net_savings) as net_savings
-from ranking
-group by all
-order by climate_zone, building_type, best_strategy
+from grouped
+group by group_key
+order by group_key
