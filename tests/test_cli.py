@@ -76,7 +76,7 @@ def test_an_investment_that_nobody_quoted_is_called_a_placeholder(portfolio, tmp
     best = pl.read_parquet(tmp_path / "run" / "ranking.parquet").row(0, named=True)
     assert best["investment_basis"] == "placeholder"
     assert "investment is a placeholder, not a quotation" in best["notes"]
-    table = "strategy,investment_fixed,investment_per_kw\novercool_condenser_reheat,4000,180\n"
+    table = "strategy,investment_fixed,investment_per_kw\n" + "".join(f"{name},4000,180\n" for name in REGISTRY)
     (portfolio / "strategies.csv").write_text(table, encoding="utf-8")
     quoted = screener("run", portfolio, "--out", tmp_path / "quoted", "-q")
     assert "placeholder" not in quoted.stdout

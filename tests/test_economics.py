@@ -188,6 +188,15 @@ def test_a_sites_own_machine_takes_the_place_of_its_strategys_prices() -> None:
     assert invested["replaced_after_years"].to_list() == [9.0, 12.0]  # not there yet: it begins with a full life
 
 
+def test_several_units_cost_as_many_times_as_much() -> None:
+    """By hand: 210 L/day are three units of 70, at 1 400 and 90 a year each."""
+    frame = totals({"site_id": "A", "strategy": NEW, "device_capacity_l_day": 210.0})
+    machine = {"capacity_l_day": 70.0, "investment": 1_400.0, "upkeep_per_year": 90.0}
+    where, table = sites({"site_id": "A", "equipment_id": "E1"}), prices({"strategy": NEW, "investment_fixed": 1.0})
+    invested = investments(frame, where, table, equipment(machine))
+    assert invested.select("investment", "upkeep_per_year").row(0) == (4_200.0, 270.0)
+
+
 def test_a_machine_that_is_due_makes_staying_cost_its_replacement() -> None:
     """By hand, at no discount: 6 000 due in three years; after eight years three of eight are left: 2 250."""
     where = sites({"site_id": "A", "current_strategy": NEW, "equipment_id": "E1"})

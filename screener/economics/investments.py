@@ -30,7 +30,8 @@ def investments(
 
     `totals`: site_id, strategy, device_capacity_l_day. `sites`: site_id, current_strategy, equipment_id,
     cooling_capacity_kw, outdoor_air_l_s. `strategies`: prices, incentives, upkeep and life; an empty price counts as
-    zero. `equipment`: the same of a site's own machine, which takes the place of the prices of its strategy.
+    zero. `equipment`: the same of one of a site's own machines; so many of them as make up the capacity take the place
+    of the prices of their strategy.
 
     `investment` [currency] is the price less the incentive, zero for the current strategy, null where a price applies
     to a size that is not known; `investment_basis` says where the price comes from. `replacement_cost` is the full
@@ -46,9 +47,9 @@ def investments(
         .with_columns(
             is_current=(pl.col("strategy") == pl.col("current_strategy")).fill_null(False),
             candidate=pl.col("candidate").fill_null(False),
-            upkeep_per_year=pl.coalesce("own.upkeep_per_year", "upkeep_per_year", pl.lit(0.0)),
+            upkeep_per_year=pl.coalesce(_of_units("own.upkeep_per_year", "upkeep_per_year"), pl.lit(0.0)),
             life_years=pl.coalesce("own.life_years", "life_years"),
-            price=money(pl.coalesce("own.investment", pl.sum_horizontal(terms, ignore_nulls=False))),
+            price=money(_of_units("own.investment", pl.sum_horizontal(terms, ignore_nulls=False))),
         )
         .with_columns(**_first_cost())
         .select(*[name for name in totals.columns if name not in INVESTED], *INVESTED)
@@ -63,7 +64,7 @@ def _prices(strategies: pl.DataFrame) -> pl.DataFrame:
 
 
 def _machines(equipment: pl.DataFrame) -> pl.DataFrame:
-    own = ("investment", "upkeep_per_year", "life_years", "remaining_life_years")
+    own = ("capacity_l_day", "investment", "upkeep_per_year", "life_years", "remaining_life_years")
     return equipment.select("equipment_id", "strategy", pl.col(own).name.prefix("own."))
 
 
@@ -71,6 +72,13 @@ def _price_times_size(price: str, size: str) -> pl.Expr:
     """A price of zero asks for no size."""
     rate = pl.col(price).fill_null(0.0)
     return pl.when(rate == 0.0).then(0.0).otherwise(rate * pl.col(size))
+
+
+def _of_units(of_one: str, otherwise: pl.Expr | str) -> pl.Expr:
+    """An amount of the site's own machine times the number of them; of its strategy where the machine has none."""
+    units = (pl.col("device_capacity_l_day") / pl.col("own.capacity_l_day")).round()
+    units = pl.when(pl.col("own.capacity_l_day").is_null()).then(1.0).otherwise(units)
+    return pl.when(pl.col(of_one).is_not_null()).then(pl.col(of_one) * units).otherwise(otherwise)
 
 
 def _first_cost() -> dict[str, pl.Expr]:
