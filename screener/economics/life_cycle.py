@@ -79,11 +79,12 @@ def compared(strategies: pl.DataFrame, terms: Terms) -> pl.DataFrame:
     return (
         own_lives.join(current, on="site_id", how="left", maintain_order="left")
         .with_columns(**{name: _less(amount) for name, amount in SAVINGS.items()})
+        .with_columns(_saved_by(year, terms).alias(f"saved_by.{year}") for year in range(1, years + 1))
         .with_columns(
             money(pl.col("cost_saved", "upkeep_saved")),
             net_savings=money(_less("life_cycle_cost")),
             savings_to_investment=pl.when(changed & (invested_pv > 0.0)).then(saved_pv / invested_pv),
-            discounted_payback_years=pl.when(changed).then(_discounted_payback(terms)),
+            discounted_payback_years=pl.when(changed).then(_discounted_payback(years)),
         )
         .with_columns(
             adjusted_rate_of_return=pl.when(ratio > 0.0).then((1.0 + rate) * ratio ** (1.0 / years) - 1.0),
@@ -98,13 +99,14 @@ def _less(amount: str) -> pl.Expr:
     return pl.col(f"current.{amount}") - pl.col(amount)
 
 
-def _discounted_payback(terms: Terms) -> pl.Expr:
+def _discounted_payback(study_years: int) -> pl.Expr:
     """Years until savings, discounted and less replacements, first cover the extra investment; within a year straight.
 
-    Null where that does not happen within the study period. What is left over at its end is not counted.
+    From the columns `saved_by.<year>`. Null where that does not happen within the study period. What is left over at
+    its end is not counted.
     """
     extra = -_less("investment")
-    covered = [pl.lit(0.0), *(_saved_by(year, terms) for year in range(1, terms.study_years + 1))]
+    covered = [pl.lit(0.0), *(pl.col(f"saved_by.{year}") for year in range(1, study_years + 1))]
     reached = [
         pl.when((now >= extra) & (now > before)).then(year + at_least((extra - before) / (now - before), 0.0))
         for year, (before, now) in enumerate(pairwise(covered))
