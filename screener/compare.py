@@ -6,7 +6,7 @@ from typing import Any
 
 import polars as pl
 
-from screener import rank
+from screener import rank, sql
 from screener.exact import significant
 from screener.outputs import INPUTS, RunFolder
 
@@ -40,7 +40,7 @@ def compare(first: RunFolder, second: RunFolder) -> Comparison:
         for which, run in runs.items()
         for name in ("ranking", "strategies")
     }
-    sites = rank.query(
+    sites = sql.query(
         "comparison", tables, cent=CENT, kwh=OTHER_KWH, tolerance_h=rank.HOLDING_TOLERANCE_H, beyond=BEYOND
     )
     totals = [rank.totals(tables[f"{which}_ranking"]).row(0, named=True) for which in runs]

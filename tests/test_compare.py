@@ -11,9 +11,8 @@ from typer.testing import CliRunner
 from screener import rank
 from screener.cli import app
 from screener.compare import compare
-from screener.economics import economics, investments
 from screener.outputs import INPUTS, open_run, provenance, write_run
-from tests.money_cases import contract_table, ledger, prices, sites, totals
+from tests.money_cases import contract_table, ledger, life_cycle, prices, sites, totals
 
 NOW, REHEAT, DEVICE = "overcool_electric_reheat", "overcool_condenser_reheat", "standalone_dehumidifier"
 TARIFF = {"tariff_id": "T1", "electricity_price_per_kwh": 0.1}
@@ -44,7 +43,7 @@ def run(
     prices_of = prices(
         *({"strategy": s, "investment_fixed": given.get("investment", 0.0)} for s in (NOW, REHEAT, DEVICE))
     )
-    results = economics(investments(totals(*rows), where, prices_of), 0.0, 10.0)
+    results = life_cycle(totals(*rows), where, prices_of, 0.0, 10)
     ranking = rank.ranking(results, where, "USD")
     tables = {
         "ranking": ranking,
