@@ -13,13 +13,12 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
-from screener import __version__, text
+from screener import __version__, telling, text
 
 if TYPE_CHECKING:
     import polars as pl
 
     from screener.pipeline import Run
-    from screener.questions import Chosen, Listing
 
 CAUTION = (
     "Screening estimates, not designs. Work on electricity, refrigerant, fuel, condensate or ventilation "
@@ -51,58 +50,8 @@ Json = Annotated[bool, typer.Option("--json", help="Print one JSON document inst
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No progress and no notes; errors are still shown.")]
 Top = Annotated[int, typer.Option("--top", min=1, help="How many sites to print; the files always hold all.")]
 
-RANKING: dict[str, tuple[str, text.Format]] = {
-    "rank": ("rank", text.whole),
-    "site_id": ("site", str),
-    "name": ("name", text.words),
-    "climate_zone": ("zone", text.words),
-    "current_strategy": ("today", text.words),
-    "best_strategy": ("best", text.words),
-    "current_dehumidification_kwh": ("kWh/yr today", text.whole),
-    "best_dehumidification_kwh": ("best", text.whole),
-    "cost_saved": ("saved/yr", text.whole),
-    "investment": ("investment", text.whole),
-    "net_savings": ("net savings", text.whole),
-    "simple_payback_years": ("payback yr", text.tenths),
-}
-TOTALS: dict[str, tuple[str, text.Format]] = {
-    "figure": ("all sites", text.words),
-    "before": ("before", text.whole),
-    "after": ("after", text.whole),
-    "change": ("change", text.whole),
-}
-MOVED: dict[str, tuple[str, text.Format]] = {
-    "site_id": ("site", str),
-    "rank_before": ("rank before", text.whole),
-    "rank_after": ("after", text.whole),
-    "best_before": ("best before", text.words),
-    "best_after": ("best after", text.words),
-    "net_savings_before": ("net savings before", text.whole),
-    "net_savings_after": ("after", text.whole),
-    "reason": ("why", text.words),
-}
-RUNNING = {
-    "cumulative_cost_saved": ("saved to here", text.whole),
-    "cumulative_investment": ("invested to here", text.whole),
-    "cumulative_net_savings": ("net to here", text.whole),
-}
-IN_ORDER = ("site_id", "name", "climate_zone", "best_strategy", "cost_saved", "investment", "net_savings")
-IN_GROUPS = ("sites", "sites_with_savings", "cost_saved", "investment", "net_savings")
-PROGRAM: dict[str, tuple[str, text.Format]] = {
-    "phase": ("year", text.whole),
-    **{name: RANKING[name] for name in ("site_id", "name", "climate_zone")},
-    "strategy": ("change to", text.words),
-    **{name: RANKING[name] for name in ("cost_saved", "investment", "net_savings", "simple_payback_years")},
-}
 STATION = ["station", "name", "state", "climate_zone", "latitude", "longitude", "elevation_m"]
 STATION += ["dry_bulb_04_c", "dew_point_04_c", "heating_996_c"]
-# Part of a column's name: heading that is shorter, and decimal places; others have one.
-PLACES = {"latitude": 3, "longitude": 3, "humidity_ratio": 2, "ton_hours": 2, "pressure": 0, "hours": 0, "elevation": 0}
-SHORTER = {
-    "hours_above_12_8_c_dew_point": "h_above_12.8_c_dew_point",
-    "latent_ton_hours_per_cfm": "latent_ton_h_cfm",
-    "sensible_ton_hours_per_cfm": "sensible_ton_h_cfm",
-}
 
 
 def main() -> None:
@@ -237,22 +186,11 @@ def compare(
 
     with _errors_in_words():
         result = compare(outputs.open_run(run), outputs.open_run(other))
-    moved = result.moved
     if as_json:
-        totals, sites = result.totals.to_dicts(), moved.to_dicts()
+        totals, sites = result.totals.to_dicts(), result.moved.to_dicts()
         _print_json({"runs": [str(run), str(other)], "differs_in": result.changed, "totals": totals, "sites": sites})
-        return
-    for what in result.changed:
-        typer.echo(f"differs in {what}")
-    typer.echo("\n" + text.table(result.totals.to_dicts(), TOTALS) + "\n")
-    if not moved.is_empty():
-        typer.echo(text.table(moved.head(top).to_dicts(), MOVED))
-    if moved.height > top:
-        typer.echo(f"... and {text.count(moved.height - top, 'more site')} that moved; --top shows more, --json all")
-    others = (moved["best_before"] != moved["best_after"]).sum()
-    typer.echo(
-        f"{text.count(result.sites.height, 'site')}, of which {moved.height:,} moved, {others:,} to another best strategy."
-    )
+    else:
+        typer.echo(telling.comparison(result, top))
 
 
 @app.command()
@@ -282,7 +220,7 @@ def rank(
             rows = found.rows if top is None else found.rows.head(top)
             _print_json({"run": str(folder), "rows": rows.to_dicts()})
         else:
-            typer.echo(_listing(found, top or 15, bool(group_by)))
+            typer.echo(telling.listing(found, top or 15))
 
 
 @app.command()
@@ -304,7 +242,7 @@ def choose(
         if as_json:
             _print_json({"run": str(folder), **chosen.figures, "changes": chosen.program.changes.to_dicts()})
         else:
-            typer.echo(_program(chosen, top))
+            typer.echo(telling.program(chosen, top))
         _notes([CAUTION], quiet)
 
 
@@ -366,78 +304,8 @@ def _print_run(result: "Run", out: Path, top: int, as_json: bool, quiet: bool) -
         ranking = result.ranking.to_dicts()
         _print_json({"run": str(out), "totals": totals, "rejected": result.rejects.height, "ranking": ranking})
     else:
-        typer.echo(_summary(result, top))
+        typer.echo(telling.summary(result, top))
     _notes(_run_notes(result, out), quiet)
-
-
-def _summary(result: "Run", top: int) -> str:
-    shown, settings = result.ranking.head(top), result.settings
-    currency = settings.currency
-    totals = result.totals.row(0, named=True)
-    lines = [text.table(shown.to_dicts(), RANKING)]
-    if shown.height < result.ranking.height:
-        lines.append(f"... and {result.ranking.height - shown.height} more sites in ranking.csv")
-    lines.append("")
-    lines.append(
-        f"{text.count(result.ranking.height, 'site')} ranked, {text.count(totals['sites_with_savings'], 'site')} worth changing: "
-        f"{text.whole(totals['cost_saved'])} {currency} saved a year for an investment of "
-        f"{text.whole(totals['investment'])} {currency}; net savings {text.whole(totals['net_savings'])} {currency} "
-        f"over {settings.study_years} years at {settings.discount_rate:.1%} ({settings.rates})."
-    )
-    lines += _placeholders(totals["sites_with_placeholders"])
-    return "\n".join(lines)
-
-
-def _listing(found: "Listing", top: int, grouped: bool) -> str:
-    if found.rows.is_empty():
-        return "no site meets all conditions"
-    wanted = dict.fromkeys(("place", *found.named, *IN_GROUPS) if grouped else ("place", *IN_ORDER, *found.named))
-    schema = found.rows.schema
-    forms = {name: text.whole if schema[name].is_integer() else _form(name, schema[name].is_float()) for name in wanted}
-    columns = {name: RANKING.get(name, (name, forms[name])) for name in wanted} | RUNNING
-    lines = [text.table(found.rows.head(top).to_dicts(), columns)]
-    if top < found.rows.height:
-        lines.append(f"... and {_count(found.rows.height - top, 'more row')}; see --top")
-    return "\n".join([*lines, *_placeholders(found.placeholders)])
-
-
-def _program(chosen: "Chosen", top: int) -> str:
-    changes, settings, figures = chosen.program.changes, chosen.settings, chosen.figures
-    if changes.is_empty():
-        return "nothing within the budget saves more than it costs"
-    columns = {name: column for name, column in PROGRAM.items() if name != "phase" or chosen.phases > 1}
-    lines = [text.table(changes.head(top).to_dicts(), columns)]
-    if top < changes.height:
-        lines.append(f"... and {_count(changes.height - top, 'more site')}; see --top")
-    lines.append("")
-    currency = settings["currency"]
-    lines += [
-        f"Year {year['phase']}: {_count(year['sites'], 'site')} for {text.whole(year['investment'])} {currency}, "
-        f"{text.whole(year['cost_saved'])} {currency} saved a year."
-        for year in figures["by_phase"]
-        if chosen.phases > 1
-    ]
-    lines.append(
-        f"{_count(changes.height, 'site')} for {text.whole(figures['investment'])} of "
-        f"{text.whole(chosen.budget * chosen.phases)} {currency}: {text.whole(figures['cost_saved'])} {currency} saved a "
-        f"year; net savings {text.whole(figures['net_savings'])} {currency} over {settings['study_years']} years at "
-        f"{settings['discount_rate']:.1%} ({settings['rates']})."
-    )
-    if figures["gap"] == 0.0:
-        lines.append("Proven: no other choice within the budget has higher net savings.")
-    else:
-        share = figures["gap"] / figures["net_savings"]
-        lines.append(
-            f"Proven: no other choice has net savings higher by more than {figures['gap']:,.2f} ({share:.2g})."
-        )
-    return "\n".join([*lines, *_placeholders(figures["sites_with_placeholders"])])
-
-
-def _placeholders(sites: int) -> list[str]:
-    """Said wherever investments are printed that nobody quoted."""
-    if not sites:
-        return []
-    return [f"The investment of {_count(sites, 'site')} is a placeholder: put quotations in the strategies table."]
 
 
 def _run_notes(result: "Run", out: Path) -> Iterator[str]:
@@ -507,14 +375,7 @@ def _print_frame(frame: "pl.DataFrame", as_json: bool, empty: str = "nothing fou
     elif frame.is_empty():
         typer.echo(empty)
     else:
-        forms = {name: (SHORTER.get(name, name), _form(name, dtype.is_float())) for name, dtype in frame.schema.items()}
-        typer.echo(text.table(frame.to_dicts(), forms))
-
-
-def _form(name: str, number: bool) -> text.Format:
-    if not number:
-        return text.words
-    return text.decimals(next((places for part, places in PLACES.items() if part in name), 1))
+        typer.echo(telling.frame(frame))
 
 
 if __name__ == "__main__":

@@ -214,3 +214,63 @@ def test_nothing_heavy_is_imported_for_help():
     code = "import sys, screener.cli; print([m for m in ('polars', 'duckdb', 'pyarrow', 'psychrolib') if m in sys.modules])"
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
     assert ran.stdout.strip() == "[]"
+
+
+@pytest.fixture
+def finished(portfolio, tmp_path):
+    assert screener("run", portfolio, "--out", tmp_path / "run", "-q").exit_code == 0
+    return tmp_path / "run"
+
+
+def test_rank_orders_and_groups_a_run(finished):
+    ranked = screener(
+        "rank", finished, "--by", "floor_area_m2", "--where", "climate_zone!=4A", "--ascending", "--top", 1
+    )
+    assert ranked.exit_code == 0, ranked.output
+    assert "Store A1" in ranked.stdout
+    assert "... and 1 more row; see --top" in ranked.stdout
+    rows = json.loads(screener("rank", finished, "--group-by", "building_type", "--json").stdout)["rows"]
+    assert [(row["building_type"], row["sites"]) for row in rows] == [("supermarket", 2), ("office", 1)]
+    assert screener("rank", finished, "--where", "site_id=nobody").stdout == "no site meets all conditions\n"
+
+
+def test_choose_keeps_to_the_budget_and_says_what_is_proven(finished):
+    everything = json.loads(screener("choose", finished, "--budget", "1e9", "--json", "-q").stdout)
+    assert everything["sites"] == len(everything["changes"]) > 0
+    budget = everything["investment"] / 2
+    chosen = screener("choose", finished, "--budget", budget, "--phases", 2)
+    assert chosen.exit_code == 0, chosen.output
+    assert "Proven: within these limits no other choice has higher net savings." in chosen.stdout
+    assert "is a placeholder" in chosen.stdout
+    assert "Screening estimates" in chosen.stderr
+    document = json.loads(screener("choose", finished, "--budget", budget, "--json", "-q").stdout)
+    assert document["investment"] <= budget
+    assert document["gap"] == 0.0
+    assert (
+        screener("choose", finished, "--budget", 0).stdout == "no change within these limits saves more than it costs\n"
+    )
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["rank", "--by", "nothing"], 'no column is called "nothing"'),
+        (["rank", "--where", "1=1; drop table ranking"], 'no column is called "1"'),
+        (["choose", "--budget", "-5"], "a budget of -5 buys nothing; give an amount of zero or more"),
+        (["choose", "--budget", "1", "--require", "some"], '"some" is no requirement'),
+    ],
+)
+def test_questions_that_make_no_sense_end_in_words(finished, arguments, words):
+    command, *rest = arguments
+    result = screener(command, finished, *rest)
+    assert result.exit_code == 2
+    assert words in result.stderr
+    assert result.stdout == ""
+
+
+def test_the_solver_library_leaves_stdout_to_the_answer(finished):
+    pytest.importorskip("highspy")
+    command = ["choose", finished, "--budget", "1e9", "--max-sites", "1", "--json", "-q"]
+    done = subprocess.run([sys.executable, "-m", "screener.cli", *map(str, command)], capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["sites"] == 1

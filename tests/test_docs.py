@@ -1,6 +1,7 @@
 """The README is executed: its printed sessions are what the commands print, its commands and files exist."""
 
 import re
+import shlex
 from pathlib import Path
 
 import pytest
@@ -22,7 +23,7 @@ def runs(tmp_path_factory):
 @pytest.mark.parametrize(("command", "printed"), SESSIONS, ids=[c for c, _ in SESSIONS])
 def test_printed_session(command, printed, runs, monkeypatch):
     monkeypatch.chdir(ROOT)
-    arguments = [str(runs / a.removeprefix("runs/")) if a.startswith("runs/") else a for a in command.split()]
+    arguments = [str(runs / a.removeprefix("runs/")) if a.startswith("runs/") else a for a in shlex.split(command)]
     result = CliRunner().invoke(app, arguments)
     assert result.exit_code == 0, result.output
     assert result.stdout == printed
