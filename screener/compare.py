@@ -13,7 +13,7 @@ from screener.outputs import INPUTS, RunFolder
 CENT = 0.005  # half the smallest amount of money
 OTHER_KWH = 1e-6  # share of an energy from which two runs differ: results have nine figures
 BEYOND = "terms of the life-cycle sum"
-FIGURES = ("sites_with_savings", "cost_saved", "investment", "net_savings")
+FIGURES = ("sites_with_savings", "cost_saved", "investment", "sites_with_placeholders", "net_savings")
 
 
 @dataclass(frozen=True)
