@@ -296,7 +296,6 @@ def findings(
     """What the report of a run tells, from its tables in memory or as they were written: the same to the last figure."""
     ranking, results = significant(ranking.sort("rank")), significant(results.sort("site_id", "strategy"))
     sites = significant(sites.sort("site_id"))
-    rate, years, currency = settings["discount_rate"], settings["study_years"], settings["currency"]
     return report.Findings(
         settings=settings,
         ranking=ranking,
@@ -306,7 +305,7 @@ def findings(
         rejects=rejects,
         totals=rank.totals(ranking).row(0, named=True),
         shortlist=rank.shortlist(results, ranking),
-        what_if=what_if.what_if(results, sites, rate, years, currency),
+        what_if=what_if.what_if(results, sites, economics.terms(settings), settings["currency"]),
         summaries=summaries(),
         placeholders=placeholders(prices),
     )

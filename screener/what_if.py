@@ -1,7 +1,7 @@
 """The ranking under other prices: which of them would change the decision."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import polars as pl
 
@@ -9,30 +9,29 @@ from screener import economics, rank
 
 SUMS = ("cost_saved", "investment", "net_savings")
 ROWS_TOGETHER = 500_000  # of results, for one ranking: little memory, few queries
+BOUGHT = ("investment", "replacement_cost")
 ELECTRICITY, FUEL = ("energy_cost", "demand_cost"), ("fuel_cost",)
 LEAST_RATE = 0.0
 
 
 @dataclass(frozen=True)
 class Case:
-    """Results and a discount rate that differ in one price from those of the run."""
+    """Results and terms that differ in one price from those of the run."""
 
     name: str
     results: pl.DataFrame
-    discount_rate: float
+    terms: economics.Terms
 
 
-def what_if(
-    results: pl.DataFrame, sites: pl.DataFrame, discount_rate: float, study_years: float, currency: str
-) -> pl.DataFrame:
+def what_if(results: pl.DataFrame, sites: pl.DataFrame, terms: economics.Terms, currency: str) -> pl.DataFrame:
     """Totals of the ranking in each case, the run itself first, every site choosing its best strategy anew.
 
     `results`: the strategy results; `sites` as `rank.ranking` needs them. One row per case: `case` in words,
     `sites_with_savings`, `cost_saved` [currency/a], `investment`, `net_savings` [currency].
     """
     cases = [
-        case.results.pipe(economics.economics, case.discount_rate, study_years).with_columns(case=pl.lit(case.name))
-        for case in _cases(results, discount_rate)
+        economics.economics(case.results, case.terms).with_columns(case=pl.lit(case.name))
+        for case in _cases(results, terms)
     ]
     together = max(ROWS_TOGETHER // max(results.height, 1), 1)
     ranked = [_ranked(cases[k : k + together], sites, currency) for k in range(0, len(cases), together)]
@@ -54,19 +53,20 @@ def _ranked(cases: Sequence[pl.DataFrame], sites: pl.DataFrame, currency: str) -
     return keys.join(ranking, left_on="own", right_on="site_id", maintain_order="left")
 
 
-def _cases(results: pl.DataFrame, rate: float) -> Iterator[Case]:
+def _cases(results: pl.DataFrame, terms: economics.Terms) -> Iterator[Case]:
     """What is certain least, up and down: common practice, no source."""
-    yield Case("as it is", results, rate)
+    yield Case("as it is", results, terms)
     for name, factor in (("half as large", 0.5), ("half as large again", 1.5), ("twice as large", 2.0)):
-        yield Case(f"investments are {name}", results.with_columns(investment=pl.col("investment") * factor), rate)
+        yield Case(f"investments are {name}", results.with_columns(pl.col(BOUGHT) * factor), terms)
     for carrier, costs in (("electricity", ELECTRICITY), ("fuel", FUEL)):
         for name, factor in (("a quarter less", 0.75), ("a quarter more", 1.25)):
-            yield Case(f"{carrier} costs {name}", _priced(results, costs, factor), rate)
+            yield Case(f"{carrier} costs {name}", _priced(results, costs, factor), terms)
+    rate = terms.discount_rate
     for name, other in (("two points lower", max(rate - 0.02, LEAST_RATE)), ("two points higher", rate + 0.02)):
-        yield Case(f"the discount rate is {name} ({other:.1%})", results, other)
+        yield Case(f"the discount rate is {name} ({other:.1%})", results, replace(terms, discount_rate=other))
 
 
 def _priced(results: pl.DataFrame, costs: tuple[str, ...], factor: float) -> pl.DataFrame:
     """The results with some of the yearly costs multiplied."""
     more = pl.sum_horizontal(costs) * (factor - 1.0)
-    return results.with_columns(annual_cost=pl.col("annual_cost") + more)
+    return results.with_columns(pl.col(costs) * factor, annual_cost=pl.col("annual_cost") + more)

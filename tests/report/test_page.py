@@ -83,7 +83,8 @@ def test_what_if_with_half_the_investment_by_hand(shown: Page, example: Path) ->
     half = results.join(today, on="site_id").filter(
         "candidate", ~pl.col("is_current"), pl.col("hours_above_limit") <= pl.col("today") + 1
     )
-    net = half.with_columns(net=pl.col("net_savings") + pl.col("investment") / 2)
+    bought = pl.col("investment") + pl.col("replacement_pv") - pl.col("residual_pv")
+    net = half.with_columns(net=pl.col("net_savings") + bought / 2)
     best = net.group_by("site_id").agg(pl.col("net").max()).filter(pl.col("net") > 0)
     row = next(row for row in shown.tables["what-if"] if row["case"] == "investments are half as large")
     assert float(row["net_savings"]) == pytest.approx(best["net"].sum(), abs=0.01 * best.height)
