@@ -52,7 +52,7 @@ def choose(cost: Whole, value: Whole, budget: int) -> Choice:
     `cost` (0 or more) and `value` have a row per site and a column per option; a site with fewer options has a value of
     zero in the rest.
     """
-    sites = len(cost)
+    sites, budget = len(cost), min(budget, int(cost.sum()))
     cost, value = (np.hstack([np.zeros((sites, 1), np.int64), amount]) for amount in (cost, value))
     dear = (cost > budget) | (value <= 0)
     dear[:, 0] = False

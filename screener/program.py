@@ -70,7 +70,7 @@ def fields() -> dict[str, Field]:
 
 
 def requirement(text: str) -> Requirement:
-    """What a person typed: a condition or a column, at least or at most, and how many sites. UsageError as it is none."""
+    """What a person typed: a condition or a column, at least or at most, and how many sites. UsageError where it says none."""
     parts = FORM.fullmatch(text)
     if parts is None:
         raise UsageError(f'"{text}" is no requirement; {HOW}')
