@@ -7,15 +7,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import isfinite
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
-from screener import conditions, listing, outputs, program
+from screener import conditions, listing, outputs
 from screener import rank as ranking
 from screener.contracts import PLACEHOLDER
 from screener.errors import UsageError
 from screener.exact import significant
+
+if TYPE_CHECKING:
+    from screener.program import Program
 
 
 @dataclass(frozen=True)
@@ -63,7 +66,7 @@ def rank(
 class Chosen:
     """A program, what it was asked to keep to, and the settings of its run."""
 
-    program: program.Program
+    program: "Program"
     budget: float
     phases: int
     settings: dict[str, Any]
@@ -93,6 +96,8 @@ def choose(
     wrong, where that makes no sense or cannot be met, where it needs a library that is not installed, or where the
     folder is no run.
     """
+    from screener import program  # arrays, which the other questions need not wait for
+
     if not (isfinite(budget) and budget >= 0.0):
         raise UsageError(f"a budget of {budget:g} buys nothing; give an amount of zero or more")
     run = outputs.open_run(folder)
