@@ -10,7 +10,6 @@ from functools import reduce
 from operator import add
 
 import polars as pl
-import polars.selectors as cs
 
 SIGNIFICANT_FIGURES = 9
 CENTS = 2
@@ -37,10 +36,16 @@ def grained(amount: pl.Expr) -> pl.Expr:
 
 
 def significant(frame: pl.DataFrame, figures: int = SIGNIFICANT_FIGURES) -> pl.DataFrame:
-    """`frame` with its 64-bit floats rounded to significant figures. Doing it twice changes nothing."""
-    return frame.with_columns(cs.by_dtype(pl.Float64).round_sig_figs(figures) + 0.0)
+    """`frame` with its 64-bit floats rounded to significant figures, never minus zero. Doing it twice changes nothing."""
+    floats = [name for name, dtype in frame.schema.items() if dtype == pl.Float64]
+    return frame.with_columns(_unsigned_zero(pl.col(name).round_sig_figs(figures)) for name in floats)
 
 
 def money(amount: pl.Expr) -> pl.Expr:
     """An amount in whole hundredths of the currency, still the same after `significant`; never minus zero."""
-    return amount.round(CENTS).round_sig_figs(SIGNIFICANT_FIGURES) + 0.0
+    return _unsigned_zero(amount.round(CENTS).round_sig_figs(SIGNIFICANT_FIGURES))
+
+
+def _unsigned_zero(amount: pl.Expr) -> pl.Expr:
+    """Zero without a sign; adding 0.0 does not do it, as the engine leaves such a sum out."""
+    return pl.when(amount == 0.0).then(0.0).otherwise(amount)

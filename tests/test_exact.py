@@ -51,3 +51,9 @@ def test_money_survives_the_rounding_of_files(value: float) -> None:
     assert significant(paid).equals(paid)
     assert math.copysign(1.0, paid.item()) == 1.0 or paid.item() < 0.0
     assert abs(paid.item() - value) <= 0.00500001 if abs(value) < 9_999_999 else True
+
+
+def test_zero_has_no_sign():
+    frame = pl.DataFrame({"x": [-0.0, 1e-12, -2.0, None]})
+    for out in (significant(frame)["x"], frame.select(money(pl.col("x")))["x"]):
+        assert [math.copysign(1, value) for value in out.drop_nulls()] == [1, 1, -1]
