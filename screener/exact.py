@@ -48,4 +48,4 @@ def money(amount: pl.Expr) -> pl.Expr:
 
 def _unsigned_zero(amount: pl.Expr) -> pl.Expr:
     """Zero without a sign; adding 0.0 does not do it, as the engine leaves such a sum out."""
-    return pl.when(amount == 0.0).then(0.0).otherwise(amount)
+    return pl.when(amount == 0.0).then(amount.abs()).otherwise(amount)
