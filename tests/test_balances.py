@@ -50,6 +50,7 @@ def test_moisture_balance_closes(worked, strategy):
         -air * w,
         -cases,
         -term(frame, strategy, "coil_kg_s"),
+        -term(frame, strategy, "condenses_kg_s"),
         -term(frame, strategy, "device_kg_s"),
     ]
     assert worst(frame, terms, 1e-9) < TOLERANCE
@@ -87,6 +88,8 @@ def test_hours_stay_within_reason(worked, strategy):
         (t <= pl.col("cooling_setpoint_c") + 1e-6).all() & (t >= pl.col("heating_setpoint_c") - 1e-6).all()
     ).item()
     assert within
+    fog = pl.col("saturated_at_cooling") * (1 + 1e-9)
+    assert frame.select((pl.col(f"{strategy}.humidity_ratio") <= fog).all()).item()
     powers = [c for c in frame.columns if c.startswith(f"{strategy}.") and c.count(".") == 1 and c.endswith("_w")]
     for column in powers:
         if not column.endswith("device_heat_w"):

@@ -23,6 +23,7 @@ Document = dict[str, Any]
 AT = re.compile(r"(\d{2})-(\d{2})T(\d{2})")
 BALANCE = {"reheat": "reheat_w", "device": "device_heat_w", "heating": "heating_w"}
 TAKEN = {"cooling coil": "coil_sensible_w", "not met": "unmet_cooling_w"}
+REMOVED = {"cooling coil": "coil_kg_s", "device": "device_kg_s", "condenses on surfaces": "condenses_kg_s"}
 POWERS = {
     "compressor and condenser fan": "compressor_w",
     "supply fan": "fans_w",
@@ -184,7 +185,7 @@ def parts(frame: pl.DataFrame, strategy: str) -> tuple[pl.DataFrame, dict[str, p
     heat |= {key: _there(frame, strategy, column) for key, column in BALANCE.items()}
     heat |= {key: -_there(frame, strategy, column) for key, column in TAKEN.items()}
     water = {key: pl.col(f"part.water.{key}") for key in waters}
-    water |= {"cooling coil": -_there(frame, strategy, "coil_kg_s"), "device": -_there(frame, strategy, "device_kg_s")}
+    water |= {use: -_there(frame, strategy, column) for use, column in REMOVED.items()}
     return worked, heat, water
 
 

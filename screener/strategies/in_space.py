@@ -95,8 +95,7 @@ def share(sheet: Worksheet, own: Worksheet, device: Device) -> Shared:
     runs = own.let("runs_at_most_1", pl.min_horizontal(runs, pl.lit(1.0)), "part of the hour the installed coil runs")
     kept = own.let("kept", PART_LOAD.kept(runs), "its water in full-run hours, less what re-evaporates")
     cooling = own.let("cooling_w", runs * coil_w + (runs - kept) * latent, "sensible cooling delivered")
-    settled = SPACE.less(takes).settled(kept * at_near, kept * slope, near)
-    humidity = own.let("settled_humidity_ratio", settled, "the limit, if both keep up")
+    humidity, removes, condenses = installed.settle(own, SPACE.less(takes), kept * at_near, kept * slope, near)
     heating = own.let("heating_needed_w", at_least(-c("sensible_at_heating_w") - heat, 0.0), "after the device's heat")
     # only where the coil is far too small can its warmer, damper run cost more water than the device takes
     helps = own.let("helps", humidity < c(f"{temperature_only.NAME}.humidity_ratio"), "the device runs")
@@ -104,7 +103,8 @@ def share(sheet: Worksheet, own: Worksheet, device: Device) -> Shared:
         space_c=installed.floating_c(heat - cooling),
         humidity_ratio=humidity,
         coil_sensible_w=cooling,
-        coil_kg_s=at_least(kept * (at_near + slope * (humidity - near)), 0.0),
+        coil_kg_s=removes,
+        condenses_kg_s=condenses,
         compressor_w=installed.compressor_power(coil.power_w, runs),
         fans_w=installed.fan_power(runs),
         heating_w=heating,

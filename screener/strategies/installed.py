@@ -10,6 +10,7 @@ from screener.hour import COIL, PART_LOAD
 from screener.physics import cooling_coil, part_load_moisture
 from screener.physics import psychrometrics as air
 from screener.physics.cooling_coil import CoilState, Rating
+from screener.physics.moisture_balance import Space
 from screener.worksheet import Process, Worksheet
 
 TINY_W = 1e-6  # keeps a coil without capacity from dividing by zero
@@ -89,6 +90,24 @@ def show_coil(sheet: Worksheet, state: CoilState, rating: Rating, entering_c: pl
     )
     surface_w = entering_w - state.moisture_kg_s / (flow_kg_s * rating.contact)
     sheet.show_state("coil surface (apparatus dew point)", state.adp_c, surface_w)
+
+
+def settle(
+    own: Worksheet, space: Space, removal_kg_s: pl.Expr, slope: pl.Expr, near: pl.Expr
+) -> tuple[pl.Expr, pl.Expr, pl.Expr]:
+    """Humidity ratio where the space settles, water the coil takes there, and water that condenses on its surfaces.
+
+    The coil takes `removal_kg_s` at `near` and `slope` more per unit of humidity. A space damper than fog at its cooling
+    set point stays there, and the rest of its water falls out; the heat of that is not followed.
+    """
+    settled = own.let("settled_humidity_ratio", space.settled(removal_kg_s, slope, near), "where gain and removal meet")
+    fog = pl.col("saturated_at_cooling")
+    humidity = own.let("held_humidity_ratio", at_most(settled, fog), "no damper than fog")
+    takes = own.let(
+        "coil_removes_kg_s", at_least(removal_kg_s + slope * (humidity - near), 0.0), "water the coil takes"
+    )
+    falls_out = pl.when(settled > fog).then(space.net_gain(humidity) - takes).otherwise(0.0)
+    return humidity, takes, own.let("falls_out_kg_s", falls_out, "on cold surfaces, where it would be damper than fog")
 
 
 def compressor_power(full_power_w: pl.Expr, run_fraction: pl.Expr) -> pl.Expr:

@@ -128,18 +128,15 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fan_w: pl.Expr) -> Outco
     kept = own.let("kept", PART_LOAD.kept(runs), "its water in full-run hours, less what re-evaporates")
     cooling = own.let("cooling_w", coil.running.cooling_w(runs, kept), "sensible cooling it delivers")
     at_near, slope = coil.running.moisture_kg_s, coil.running.moisture_slope
-    humidity = own.let(
-        "settled_humidity_ratio",
-        SPACE.less(device).settled(kept * at_near, kept * slope, coil.near),
-        "the limit, if both keep up",
-    )
+    humidity, removes, condenses = installed.settle(own, SPACE.less(device), kept * at_near, kept * slope, coil.near)
     # cold supply relieves the installed coil, which then dries less: where that leaves the space damper, the unit rests
     helps = own.let("helps", humidity < c(f"{temperature_only.NAME}.humidity_ratio"), "the unit runs")
     running = Outcome(
         space_c=installed.floating_c(-chilled - cooling),
         humidity_ratio=humidity,
         coil_sensible_w=cooling,
-        coil_kg_s=at_least(kept * (at_near + slope * (humidity - coil.near)), 0.0),
+        coil_kg_s=removes,
+        condenses_kg_s=condenses,
         compressor_w=installed.compressor_power(coil.running.state.power_w, runs),
         fans_w=installed.fan_power(runs),
         heating_w=heating,

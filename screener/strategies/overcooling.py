@@ -94,7 +94,7 @@ def overcool(sheet: Worksheet, machine: Machine = INSTALLED) -> Overcooling:
     kept = own.let("kept", PART_LOAD.kept(runs), "its water in full-run hours, less what re-evaporates")
     removal = own.let("removal_kg_s", kept * coil.moisture_kg_s, "water the coil takes there")
     slope = own.let("removal_slope", kept * coil.moisture_slope, "with the humidity of the space")
-    humidity = own.let("settled_humidity_ratio", SPACE.settled(removal, slope, near), "the limit, if the coil keeps up")
+    humidity, removes, condenses = installed.settle(own, SPACE, removal, slope, near)
     cooling = own.let("cooling_w", coil.cooling_w(runs, kept), "sensible cooling delivered")
     heating = pl.col("temperature_only.heating_needed_w")
     if machine.added_w is not NOTHING:
@@ -106,7 +106,6 @@ def overcool(sheet: Worksheet, machine: Machine = INSTALLED) -> Overcooling:
             at_least(cooling - at_heating, 0.0) - heating,
             "heat to hold the heating set point, beyond what the space needs without any cooling",
         )
-    removes = own.let("coil_removes_kg_s", at_least(removal + slope * (humidity - near), 0.0), "water the coil takes")
     # cooler air can dry less: where running on would leave the space damper, it is not done
     helps = own.let("helps", humidity < pl.col(f"{temperature_only.NAME}.humidity_ratio"), "the coil runs for moisture")
     running = Outcome(
@@ -114,6 +113,7 @@ def overcool(sheet: Worksheet, machine: Machine = INSTALLED) -> Overcooling:
         humidity_ratio=humidity,
         coil_sensible_w=cooling,
         coil_kg_s=removes,
+        condenses_kg_s=condenses,
         compressor_w=own.let(
             "unit_w", installed.compressor_power(coil.state.power_w, runs), "compressor, condenser fan"
         ),

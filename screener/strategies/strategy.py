@@ -18,13 +18,14 @@ class Outcome:
     Electricity: compressor (with condenser fan), supply fans, dehumidifying device, reheat, heating.
     Fuel: reheat, regeneration, heating. The rest closes the balances of the space at `space_c` and `humidity_ratio`:
     S(space_c) + reheat_w + device_heat_w + heating_w = coil_sensible_w + unmet_cooling_w, and
-    M(humidity_ratio) = coil_kg_s + device_kg_s.
+    M(humidity_ratio) = coil_kg_s + device_kg_s + condenses_kg_s, the last where the space would be damper than fog.
     """
 
     space_c: pl.Expr
     humidity_ratio: pl.Expr
     coil_sensible_w: pl.Expr
     coil_kg_s: pl.Expr
+    condenses_kg_s: pl.Expr
     compressor_w: pl.Expr
     fans_w: pl.Expr
     heating_w: pl.Expr

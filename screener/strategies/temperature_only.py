@@ -18,7 +18,6 @@ from screener.strategies.strategy import NOTHING, Outcome, Strategy
 from screener.worksheet import Worksheet
 
 NAME = "temperature_only"
-SETTLED = f"{NAME}.settled_humidity_ratio"
 
 
 def damp_hour(sheet: Worksheet) -> Outcome:
@@ -40,7 +39,7 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     kept = own.let("kept", PART_LOAD.kept(runs), "its water in full-run hours, less what re-evaporates")
     removal = own.let("removal_kg_s", kept * coil.moisture_kg_s, "water it takes there")
     slope = own.let("removal_slope", kept * coil.moisture_slope, "with the humidity of the space")
-    humidity = own.let("settled_humidity_ratio", SPACE.settled(removal, slope, first), "and again from the coil there")
+    humidity, takes, condenses = installed.settle(own, SPACE, removal, slope, first)
     heating = own.let(
         "heating_needed_w", at_least(-pl.col("sensible_at_heating_w"), 0.0), "below the heating set point"
     )
@@ -49,7 +48,8 @@ def damp_hour(sheet: Worksheet) -> Outcome:
         space_c=installed.floating_c(-cooling),
         humidity_ratio=humidity,
         coil_sensible_w=cooling,
-        coil_kg_s=at_least(removal + slope * (humidity - first), 0.0),
+        coil_kg_s=takes,
+        condenses_kg_s=condenses,
         compressor_w=installed.compressor_power(coil.state.power_w, runs),
         fans_w=installed.fan_power(runs),
         heating_w=heating,
@@ -60,8 +60,8 @@ def damp_hour(sheet: Worksheet) -> Outcome:
 
 
 def damp_at_most() -> pl.Expr:
-    """Where temperature control alone leaves the space, or fog: where to solve a coil that cannot hold the limit."""
-    return at_most(pl.col(SETTLED), pl.col("saturated_at_cooling"))
+    """Where temperature control alone leaves the space: where to solve a coil that cannot hold the limit at most."""
+    return pl.col(f"{NAME}.held_humidity_ratio")
 
 
 def unless(acting: pl.Expr, outcome: Outcome) -> Outcome:
