@@ -50,6 +50,20 @@ Json = Annotated[bool, typer.Option("--json", help="Print one JSON document inst
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No progress and no notes; errors are still shown.")]
 Top = Annotated[int, typer.Option("--top", min=1, help="How many sites to print; the files always hold all.")]
 
+COMPLETENESS: dict[str, tuple[str, text.Format]] = {
+    "column": ("figure", str),
+    "given": ("given", text.whole),
+    "sites": ("of sites", text.whole),
+    "share": ("% of assumptions", text.percent),
+}
+BLANK: dict[str, tuple[str, text.Format]] = {
+    "site_id": ("site", str),
+    "name": ("name", text.words),
+    "column": ("figure", str),
+    "share": ("% of assumptions", text.percent),
+}
+BLANKS = 5  # shown
+SITE_NOTES = 10  # of a kind, shown
 STATION = ["station", "name", "state", "climate_zone", "latitude", "longitude", "elevation_m"]
 STATION += ["dry_bulb_04_c", "dew_point_04_c", "heating_996_c"]
 
@@ -70,20 +84,63 @@ def version(
 
 
 @app.command()
+def new(
+    folder: Annotated[Path, typer.Argument(help="Folder to make; must not hold anything yet.")],
+    units: Annotated[str, typer.Option(help="Columns in si or us units.")] = "si",
+    xlsx: Annotated[
+        bool, typer.Option("--xlsx", help="One workbook with drop-down lists instead of CSV files.")
+    ] = False,
+) -> None:
+    """Write an empty portfolio to fill in: headers, an example row, notes."""
+    from screener import new_portfolio
+
+    with _errors_in_words():
+        files = new_portfolio.write(folder, us=_in_us_units(units), workbook=xlsx)
+        typer.echo("\n".join(str(file) for file in files))
+
+
+@app.command()
+def schema(
+    table: Annotated[str | None, typer.Argument(help="Name of a table; none lists them.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Say what a table's columns mean, their units and bounds."""
+    from screener import contracts, dictionary, errors
+
+    with _errors_in_words():
+        if table is None:
+            listed = [{"table": name, "holds": dictionary.summary(contracts.load(name))} for name in dictionary.names()]
+            if as_json:
+                _print_json(listed)
+            else:
+                typer.echo(text.table(listed, {"table": ("table", str), "holds": ("holds", str)}))
+        elif table not in dictionary.names():
+            raise errors.UsageError(f"there is no table {table}; the tables are {', '.join(dictionary.names())}")
+        elif as_json:
+            _print_json(contracts.read(table))
+        else:
+            typer.echo(dictionary.in_words(contracts.load(table)))
+
+
+@app.command()
 def check(folder: Folder, as_json: Json = False, quiet: Quiet = False) -> None:
     """Read a portfolio and say everything that is wrong with it; exit code 3 where anything is."""
-    from screener import errors, pipeline
+    from screener import errors, pipeline, reasonable, worth
 
     with _errors_in_words():
         portfolio, sites = pipeline.check(folder)
-        faults = portfolio.faults
+        faults, complete, blanks = portfolio.faults, worth.completeness(sites), worth.blanks(sites, BLANKS)
         if as_json:
-            _print_json({"sites": sites.height, "rejected": portfolio.rejects.height, "faults": faults.to_dicts()})
+            counts = {"sites": sites.height, "rejected": portfolio.rejects.height, "faults": faults.to_dicts()}
+            _print_json(counts | {"completeness": complete.to_dicts(), "blanks": blanks.to_dicts()})
         else:
-            typer.echo(f"{portfolio.settings.name}: {text.count(sites.height, 'good site')} in {_zones(sites)}.")
+            typer.echo(f"{portfolio.settings.name}: {text.count(sites.height, 'good site')}{_zones(sites)}.")
+            if not sites.is_empty():
+                typer.echo(f"\n{_completeness(complete, blanks)}")
             if not faults.is_empty():
-                typer.echo(errors.describe(faults))
-        _notes([*portfolio.notes, *_climate_notes(sites)], quiet)
+                typer.echo(f"\n{errors.describe(faults)}")
+        of_places = sites.select("site_id", note="climate_note").drop_nulls()
+        _notes([*portfolio.notes, *_site_notes(of_places), *_site_notes(reasonable.of_inputs(sites))], quiet)
         if not faults.is_empty():
             raise typer.Exit(3)
 
@@ -276,14 +333,13 @@ def climate_show(
     as_json: Json = False,
 ) -> None:
     """Show one station's year month by month."""
-    from screener import climate, errors
+    from screener import climate
     from screener import units as conversion
 
     with _errors_in_words():
-        if units not in ("si", "us"):
-            raise errors.UsageError(f"--units is si or us, not {units}")
+        us = _in_us_units(units)
         figures = climate.monthly_figures(station)
-        _print_frame(conversion.to_us(figures) if units == "us" else figures, as_json)
+        _print_frame(conversion.to_us(figures) if us else figures, as_json)
 
 
 @climate_app.command("find")
@@ -316,20 +372,39 @@ def _run_notes(result: "Run", out: Path) -> Iterator[str]:
     yield CAUTION
 
 
-def _climate_notes(sites: "pl.DataFrame") -> Iterator[str]:
-    for site, note in sites.select("site_id", "climate_note").drop_nulls().iter_rows():
+def _completeness(complete: "pl.DataFrame", blanks: "pl.DataFrame") -> str:
+    """How often each figure is given, and the blanks that would firm up the ranking most if they were filled."""
+    lines = [text.table(complete.sort("share", descending=True, maintain_order=True).to_dicts(), COMPLETENESS)]
+    if not blanks.is_empty():
+        lines += ["", "Filling these would firm up the ranking most:", "", text.table(blanks.to_dicts(), BLANK)]
+    return "\n".join(lines)
+
+
+def _site_notes(notes: "pl.DataFrame") -> Iterator[str]:
+    """The first notes of `site_id, note` rows; the ranking of a run has all of them."""
+    for site, note in notes.select("site_id", "note").head(SITE_NOTES).iter_rows():
         yield f"site {site}: {note}"
+    if notes.height > SITE_NOTES:
+        yield f"{notes.height - SITE_NOTES:,} more notes like these; a run has all of them in ranking.csv"
 
 
 def _zones(sites: "pl.DataFrame") -> str:
     zones = sites["climate_zone"].drop_nulls().unique().sort()
-    return f"{text.count(len(zones), 'climate zone')} ({', '.join(zones)})"
+    return f" in {text.count(len(zones), 'climate zone')} ({', '.join(zones)})" if len(zones) else ""
+
+
+def _in_us_units(units: str) -> bool:
+    from screener.errors import UsageError
+
+    if units not in ("si", "us"):
+        raise UsageError(f"--units is si or us, not {units}")
+    return units == "us"
 
 
 def _notes(notes: Iterator[str] | Sequence[str], quiet: bool) -> None:
     if not quiet:
         for note in notes:
-            typer.echo(f"note: {note}", err=True)
+            typer.echo(f"note: {text.printable(note)}", err=True)
 
 
 @contextmanager

@@ -2,12 +2,13 @@
 
 A contract is the single definition of a table's columns, units, bounds and meaning, read by code and documentation
 alike. Keys beyond the open standard: `unit` and `source` (texts), `alternatives` (names of the same quantity in other
-units) and `letterCase` ("lower": the text is compared in lower case).
+units), `category` (true: a name, compared in lower case with underscores for spaces, hyphens and slashes; so is every
+`enum`) and `synonyms` (other words for a category, so spelt, and the name they stand for).
 """
 
 import json
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Container, Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -49,7 +50,8 @@ class Field:
     title: str | None = None
     example: Any = None
     alternatives: tuple[str, ...] = ()
-    lower: bool = False
+    category: bool = False
+    synonyms: Mapping[str, str] = field(default_factory=dict)
     constraints: Mapping[str, Any] | None = None
     true_values: tuple[str, ...] = ("true", "1")
     false_values: tuple[str, ...] = ("false", "0")
@@ -74,19 +76,22 @@ class Field:
         """The only values allowed; empty where any is."""
         return tuple(self._constraint("enum") or ())
 
-    def checks(self, given_as: str | None = None) -> list[Check]:
-        """Rules of a value, with bounds told in the unit of `given_as` (one of `names`); nulls break none."""
-        name, value = given_as or self.name, pl.col(self.name)
+    def checks(self, given_as: str | None = None, value: pl.Expr | None = None) -> list[Check]:
+        """Rules of a value, with bounds told in the unit of `given_as` (one of `names`); nulls break none.
+
+        The value is the column of the field's name unless another expression is given.
+        """
+        name, value = given_as or self.name, pl.col(self.name) if value is None else value
         checks = [
-            Check(name, rule, broken, f"{name} takes {self._span(name)}; check the figure and its unit")
+            Check(name, rule, broken, f"{name} takes {self.span(name)}; check the figure and its unit")
             for rule, broken in self._bounds(value)
         ]
         if self.enum:
             known = ", ".join(self.enum)
             checks.append(Check(name, "unknown value", ~value.is_in(self.enum), f"not known; use one of {known}"))
-        if pattern := self._constraint("pattern"):
-            message = f"not of the form {pattern}; write it like {self.example}"
-            checks.append(Check(name, "wrong form", ~value.str.contains(f"^(?:{pattern})$"), message))
+        if self.pattern:
+            message = f"not of the form {self.pattern}; write it like {self.example}"
+            checks.append(Check(name, "wrong form", ~value.str.contains(f"^(?:{self.pattern})$"), message))
         return checks
 
     def _bounds(self, value: pl.Expr) -> list[tuple[str, pl.Expr]]:
@@ -102,8 +107,14 @@ class Field:
         ]
         return [(rule, broken) for rule, broken in bounds if broken is not None]
 
-    def _span(self, name: str) -> str:
-        """The bounds in words, in the unit of `name`."""
+    @property
+    def pattern(self) -> str | None:
+        """The form every text must have, a regular expression."""
+        pattern: str | None = self._constraint("pattern")
+        return pattern
+
+    def span(self, name: str) -> str:
+        """The bounds in words, in the unit of `name`; empty where there are none."""
 
         def told(key: str) -> str:
             return _figure(units.from_si(float(self._constraint(key)), name))
@@ -146,10 +157,16 @@ class Contract:
 
     def field(self, name: str) -> Field:
         """The field of this SI name: KeyError if there is none."""
-        for field in self.fields:
-            if field.name == name:
-                return field
+        for each in self.fields:
+            if each.name == name:
+                return each
         raise KeyError(f"the contract {self.name} has no field {name}")
+
+    def without_synonyms(self, name: str, own: Container[str]) -> "Contract":
+        """The contract without those synonyms of a field that a portfolio uses for something of its own."""
+        kept = {word: meant for word, meant in self.field(name).synonyms.items() if word not in own}
+        fields = (replace(each, synonyms=kept) if each.name == name else each for each in self.fields)
+        return replace(self, fields=tuple(fields))
 
     def polars_schema(self) -> dict[str, type[pl.DataType]]:
         """Column names and Polars types."""
@@ -171,19 +188,35 @@ def path(name: str) -> Path:
 @cache
 def load(name: str) -> Contract:
     """The contract of a table, by the name of its schema file."""
-    schema = json.loads(path(name).read_text(encoding="utf-8"))
+    schema = read(name)
     key = schema.get("primaryKey", [])
+    links = tuple(
+        ForeignKey(link["fields"][0], link["reference"]["resource"], link["reference"]["fields"][0])
+        for link in schema.get("foreignKeys", [])
+    )
     return Contract(
         name=name,
         title=schema.get("title", name),
         description=schema.get("description", ""),
-        fields=tuple(_field(field) for field in schema["fields"]),
+        fields=tuple(_field(_inherited(links, field) | field) for field in schema["fields"]),
         primary_key=(key,) if isinstance(key, str) else tuple(key),
-        foreign_keys=tuple(
-            ForeignKey(link["fields"][0], link["reference"]["resource"], link["reference"]["fields"][0])
-            for link in schema.get("foreignKeys", [])
-        ),
+        foreign_keys=links,
     )
+
+
+def read(name: str) -> dict[str, Any]:
+    """The schema file of a table as it stands."""
+    schema: dict[str, Any] = json.loads(path(name).read_text(encoding="utf-8"))
+    return schema
+
+
+def _inherited(links: Iterable[ForeignKey], field: Mapping[str, Any]) -> dict[str, Any]:
+    """Synonyms of a column that names rows of another table: those of the names themselves."""
+    link = next((link for link in links if link.column == field["name"]), None)
+    if link is None:
+        return {}
+    names = next(each for each in read(link.reference)["fields"] if each["name"] == link.reference_column)
+    return {key: names[key] for key in ("synonyms",) if key in names}
 
 
 def conform(frame: pl.DataFrame, name: str) -> pl.DataFrame:
@@ -212,7 +245,8 @@ def _field(field: Mapping[str, Any]) -> Field:
         title=field.get("title"),
         example=field.get("example"),
         alternatives=tuple(field.get("alternatives", ())),
-        lower=field.get("letterCase") == "lower",
+        category=field.get("category", False),
+        synonyms=field.get("synonyms", {}),
         constraints=field.get("constraints"),
         true_values=tuple(field.get("trueValues", ("true", "1"))),
         false_values=tuple(field.get("falseValues", ("false", "0"))),

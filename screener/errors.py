@@ -1,12 +1,15 @@
 """What goes wrong and how it is said: exceptions that carry an exit code, and frames of faults found in tables.
 
-A fault frame has one row per fault. `row` is the row number as seen in the file (the header is row 1), null where a
-whole table is at fault; `message` says what is wrong and, after the last semicolon, the way out.
+A fault frame has one row per fault. `row` is the row number as a spreadsheet shows it (the first row of the file is 1),
+null where a whole table is at fault; `message` says what is wrong and, after the last semicolon, the way out.
 """
 
 from collections.abc import Mapping
+from functools import cache
 
 import polars as pl
+
+from screener.text import printable
 
 FAULT_SCHEMA: Mapping[str, type[pl.DataType]] = {
     "table": pl.String,
@@ -18,6 +21,7 @@ FAULT_SCHEMA: Mapping[str, type[pl.DataType]] = {
     "message": pl.String,
 }
 EXAMPLES = 5  # faults of one kind shown in full; the rest are counted
+LONGEST = 80  # characters of a value that are shown
 
 
 class ScreenerError(Exception):
@@ -48,8 +52,9 @@ class ResultsError(ScreenerError):
     exit_code = 4
 
 
+@cache
 def no_faults() -> pl.DataFrame:
-    """An empty fault frame."""
+    """An empty fault frame, always the same one."""
     return pl.DataFrame(schema=FAULT_SCHEMA)
 
 
@@ -70,7 +75,7 @@ def describe(faults: pl.DataFrame) -> str:
     for (table, rule), group in faults.group_by("table", "rule", maintain_order=True):
         lines.append(f"{table}: {rule} ({_count(group.height)})")
         lines += _examples(group)
-    return "\n".join(lines)
+    return "\n".join(map(printable, lines))
 
 
 def _count(number: int) -> str:
@@ -93,8 +98,12 @@ def _place(fault: Mapping[str, object]) -> str:
     """Row, column and value of a fault, as far as it has them."""
     parts = [f"row {fault['row']}"] if fault["row"] is not None else []
     parts += [str(fault["column"])] if fault["column"] else []
-    parts += [f'"{fault["value"]}"'] if fault["value"] is not None else []
+    parts += [f'"{_short(str(fault["value"]))}"'] if fault["value"] is not None else []
     return ", ".join(parts) + ": " if parts else ""
+
+
+def _short(value: str) -> str:
+    return value if len(value) <= LONGEST else f"{value[:LONGEST]} ..."
 
 
 def _split(message: str) -> tuple[str, str]:

@@ -1,4 +1,4 @@
-"""Complete every site from its building type, and keep count of what was assumed.
+"""Complete every site from its building type, and remember what was assumed.
 
 Figures per floor area, per 100 m2 or per person become the site's own. Each column of the sites contract gets a partner
 `<column>_origin`: "given", "converted", "assumed: <source>", or null where nothing is known (yet).
@@ -11,9 +11,9 @@ from typing import Protocol
 import polars as pl
 
 from screener.contracts import load
+from screener.physics.ventilation import code_rate_l_s
 
 C = pl.col
-GIVEN = ("given", "converted")
 LIMITS = ("humidity_limit_dew_point_c", "humidity_limit_rh_pct")
 
 
@@ -62,8 +62,8 @@ SAME = (
 # In this order: outdoor air counts the people found before it.
 SCALED: Mapping[str, Scaled] = {
     "peak_occupants": Scaled(C("occupants_per_100_m2") * C("floor_area_m2") / 100, ("occupants_per_100_m2",)),
-    "outdoor_air_l_s": Scaled(  # [ASHRAE 62.1-2019 eq. 6-1]
-        C("outdoor_air_l_s_person") * C("peak_occupants") + C("outdoor_air_l_s_m2") * C("floor_area_m2"),
+    "outdoor_air_l_s": Scaled(
+        code_rate_l_s(C("peak_occupants"), C("floor_area_m2"), C("outdoor_air_l_s_person"), C("outdoor_air_l_s_m2")),
         ("outdoor_air_l_s_person", "outdoor_air_l_s_m2"),
     ),
     "process_moisture_kg_h": Scaled(
@@ -72,15 +72,13 @@ SCALED: Mapping[str, Scaled] = {
     "open_case_length_m": Scaled(C("open_case_m_per_100_m2") * C("floor_area_m2") / 100, ("open_case_m_per_100_m2",)),
     "door_case_length_m": Scaled(C("door_case_m_per_100_m2") * C("floor_area_m2") / 100, ("door_case_m_per_100_m2",)),
 }
-# What the engine takes from the sites table and counts in `assumed_share`; the two limits count as one.
-ENGINE = ("floor_area_m2", *SAME, *SCALED, "cooling_capacity_kw")
 
 
 def fill(portfolio: Portfolio) -> pl.DataFrame:
     """One row per good site: columns of sites and of its building type, the empty ones filled, and where each is from.
 
-    `cooling_capacity_kw` stays empty where it is not given: it is sized later, and counts as assumed. Exactly one of
-    the two humidity limits is left. `assumed_share` is the part of the site's engine inputs that its row did not give.
+    `cooling_capacity_kw` stays empty where it is not given: it is sized later. Exactly one of the two humidity limits
+    is left. `based_on` is the shipped type that a type of the portfolio's own starts from.
     """
     frame = _beside_type(portfolio)
     frame = frame.with_columns(_closed_infiltration())
@@ -88,11 +86,10 @@ def fill(portfolio: Portfolio) -> pl.DataFrame:
     limits = [pl.when(limited).then(C(name)).otherwise(C(_typical(name))).alias(name) for name in LIMITS]
     assumed_limits = [_assumed(name, (_typical(name),), ~limited & C(_typical(name)).is_not_null()) for name in LIMITS]
     frame = frame.with_columns(*assumed_limits, *limits)
-    for name in SAME:
-        frame = _filled(frame, name, Scaled(C(_typical(name)), (_typical(name),)))
+    frame = frame.with_columns(e for name in SAME for e in _filled(name, Scaled(C(_typical(name)), (_typical(name),))))
     for name, scaled in SCALED.items():
-        frame = _filled(frame, name, scaled)
-    frame = frame.with_columns(name=pl.coalesce("name", "site_id"), assumed_share=_assumed_share())
+        frame = frame.with_columns(_filled(name, scaled))
+    frame = frame.with_columns(name=pl.coalesce("name", "site_id"))
     return frame.select(_order(portfolio))
 
 
@@ -105,7 +102,7 @@ def _beside_type(portfolio: Portfolio) -> pl.DataFrame:
     """Sites beside the figures of their type (`:type` where names meet), their sources (`:source`), and origins."""
     sites, types, sources = portfolio.sites, portfolio.building_types, portfolio.building_type_sources
     own = set(sites.columns) - {"building_type"}
-    types = types.drop("based_on").rename(lambda name: _typical(name) if name in own else name)
+    types = types.rename(lambda name: _typical(name) if name in own else name)
     sources = sources.drop("based_on").rename(
         lambda name: f"{_typical(name) if name in own else name}:source" if name != "building_type" else name
     )
@@ -125,9 +122,9 @@ def _closed_infiltration() -> pl.Expr:
     return pl.when(own).then(closed * C(name) / C(_typical(name))).otherwise(closed).alias("infiltration_closed_l_s_m2")
 
 
-def _filled(frame: pl.DataFrame, name: str, scaled: Scaled) -> pl.DataFrame:
-    figure = pl.coalesce(name, scaled.figure).alias(name)
-    return frame.with_columns(_assumed(name, scaled.sources, C(name).is_null()), figure)
+def _filled(name: str, scaled: Scaled) -> list[pl.Expr]:
+    """A column and its origin, filled where the site leaves it empty."""
+    return [_assumed(name, scaled.sources, C(name).is_null()), pl.coalesce(name, scaled.figure).alias(name)]
 
 
 def _assumed(name: str, sources: tuple[str, ...], where: pl.Expr) -> pl.Expr:
@@ -140,13 +137,7 @@ def _assumed(name: str, sources: tuple[str, ...], where: pl.Expr) -> pl.Expr:
     return pl.when(where).then(told).otherwise(f"{name}_origin").alias(f"{name}_origin")
 
 
-def _assumed_share() -> pl.Expr:
-    known = [C(f"{name}_origin").is_in(GIVEN).fill_null(False) for name in (*ENGINE, *LIMITS)]
-    known[-2:] = [known[-2] | known[-1]]
-    return 1 - pl.sum_horizontal(known) / len(known)
-
-
 def _order(portfolio: Portfolio) -> list[str]:
     sites = load("sites").columns
-    types = [name for name in portfolio.building_types.columns if name not in (*sites, "based_on")]
-    return ["row", *sites, *types, *[f"{name}_origin" for name in sites], "assumed_share"]
+    types = [name for name in portfolio.building_types.columns if name not in sites]
+    return ["row", *sites, *types, *[f"{name}_origin" for name in sites]]

@@ -20,11 +20,13 @@ from screener import (
     outputs,
     price,
     rank,
+    reasonable,
     report,
     sizing,
     tables,
     text,
     what_if,
+    worth,
 )
 from screener import explain as explaining
 from screener.exact import significant
@@ -80,7 +82,7 @@ def check(folder: Path) -> tuple[Portfolio, pl.DataFrame]:
     """Read a portfolio and find its places, nothing more: the portfolio and its sites as the engine would see them."""
     portfolio = tables.read_portfolio(folder)
     sites, nowhere = climate.locate(filling.fill(portfolio), folder)
-    return portfolio.without(nowhere), sites
+    return portfolio.without(nowhere), worth.weigh(sites)
 
 
 def run(
@@ -127,6 +129,8 @@ def run(
         watch.stage("money and ranking")
         totals = as_written(ledger.totals(pl.concat(years), tuple(REGISTRY), REFERENCE.name))
         results = in_money(totals, pl.concat(costs), sites, inputs, portfolio.settings)
+        unlikely = reasonable.by_site(reasonable.of_inputs(sites), reasonable.of_results(sites, results))
+        sites = sites.join(unlikely, on="site_id", how="left", maintain_order="left")
         ranking = ranked(results, sites, portfolio.settings)
         watch.stage("report")
         found = findings(ranking, results, sites, portfolio.rejects, portfolio.strategies, asdict(portfolio.settings))

@@ -14,8 +14,8 @@ def ranking(strategies: pl.DataFrame, sites: pl.DataFrame, currency: str) -> pl.
     """Every site with its best strategy, in order of net savings.
 
     `strategies`: the strategy results (one row per site_id and strategy, with economics). `sites`: site_id, name,
-    building_type, climate_zone, station, current_strategy, assumed_share, climate_note. Returns the columns of the
-    ranking contract; the rules stand at the head of `sql/ranking.sql`.
+    building_type, climate_zone, station, current_strategy, assumed_share, climate_note, figures_note. Returns the
+    columns of the ranking contract; the rules stand at the head of `sql/ranking.sql`.
     """
     columns = [
         "site_id",
@@ -26,6 +26,7 @@ def ranking(strategies: pl.DataFrame, sites: pl.DataFrame, currency: str) -> pl.
         "current_strategy",
         "assumed_share",
         "climate_note",
+        "figures_note",
     ]
     return query(
         "ranking",

@@ -45,10 +45,15 @@ def words(value: object) -> str:
     return "-" if value is None else str(value).replace("_", " ")
 
 
+def printable(text: str) -> str:
+    """The text with a mark for whatever a terminal would obey instead of show: what stands in a table is data."""
+    return "".join(character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in text)
+
+
 def table(rows: Sequence[Mapping[str, Any]], columns: Mapping[str, tuple[str, Format]]) -> str:
     """`rows` as text; `columns` gives for each key its heading and format. Words to the left, numbers to the right."""
     cells = [[heading for heading, _ in columns.values()]]
-    cells += [[form(row[key]) for key, (_, form) in columns.items()] for row in rows]
+    cells += [[printable(form(row[key])) for key, (_, form) in columns.items()] for row in rows]
     widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
     left = [form in (words, str) for _, form in columns.values()]
     lines = [

@@ -57,6 +57,7 @@ SITE = {
     "assumed_share": 0.5,
     "climate_note": None,
     "equipment_id": None,
+    "figures_note": None,
 }
 PRICES = {
     "candidate": True,
@@ -75,6 +76,7 @@ TYPES = {
     "name": pl.String,
     "note": pl.String,
     "climate_note": pl.String,
+    "figures_note": pl.String,
     "investment_per_l_day": pl.Float64,
     "investment_per_kw": pl.Float64,
     "investment_per_l_s": pl.Float64,

@@ -150,7 +150,7 @@ def test_check_says_all_and_exits_3(portfolio):
         (lambda p: (p / "sites.csv").unlink(), 3, "add sites.csv"),
         (lambda p: (p / "sites.csv").write_text(SITES.replace("building_type", "kind")), 3, "building_type"),
         (lambda p: (p / "sites.csv").write_text(SITES.splitlines()[0] + "\n"), 3, "sites"),
-        (lambda p: (p / "sites.csv").write_bytes(SITES.replace("Store", "Caf\xe9").encode("latin-1")), 3, "UTF-8"),
+        (lambda p: (p / "sites.csv").write_bytes(SITES.encode("utf-16-le")), 3, "UTF-8"),
         (lambda p: (p / "tariffs.csv").write_text(TARIFFS.replace("0.12", "-1")), 3, "-1"),
     ],
     ids=["no sites", "missing column", "empty table", "wrong encoding", "no good tariff"],

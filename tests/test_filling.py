@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 
 from screener.contracts import load
-from screener.filling import ENGINE, LIMITS, fill
+from screener.filling import LIMITS, SAME, SCALED, fill
 from screener.tables import read_portfolio
 from tests.tables.portfolios import SITE, sites, table, write
 
@@ -69,35 +69,6 @@ def test_what_a_site_gives_stays_and_carries_through(tmp_path: Path) -> None:
     assert origins == ["given", "given", "converted", None]
 
 
-def test_assumed_share_counts_what_the_row_does_not_give(tmp_path: Path) -> None:
-    # 16 inputs: floor area, nine taken over as they are, five scaled, the capacity; and one humidity limit
-    full = {
-        "opens_hour": "7",
-        "closes_hour": "20",
-        "open_days_per_week": "6",
-        "cooling_setpoint_c": "24",
-        "heating_setpoint_c": "20",
-        "humidity_limit_rh_pct": "50",
-        "peak_occupants": "10",
-        "outdoor_air_l_s": "500",
-        "infiltration_l_s_m2": "0.1",
-        "process_moisture_kg_h": "0",
-        "open_case_length_m": "0",
-        "door_case_length_m": "0",
-        "cooling_capacity_kw": "80",
-        "cooling_cop": "3",
-        "heating_source": "Electric",
-        "supply_fan": "continuous",
-        "re_evaporation": "none",
-        "current_strategy": "temperature_only",
-    }
-    bare, complete, one_short = filled(tmp_path, full, full | {"cooling_capacity_kw": ""})
-    assert len(ENGINE) == 18
-    assert bare["assumed_share"] == pytest.approx(18 / 19)
-    assert complete["assumed_share"] == pytest.approx(0, abs=1e-15)
-    assert one_short["assumed_share"] == pytest.approx(1 / 19)
-
-
 def test_zero_area_has_no_loads_of_area(tmp_path: Path) -> None:
     _, hall = filled(tmp_path, {"floor_area_m2": "0"})
     names = ("peak_occupants", "outdoor_air_l_s", "process_moisture_kg_h", "open_case_length_m", "door_case_length_m")
@@ -110,10 +81,10 @@ def test_every_shipped_type_fills_a_bare_site(tmp_path: Path) -> None:
     frame = fill(read_portfolio(write(tmp_path / "bare", sites=table(*rows))))
     assert frame["site_id"].to_list() == types
     figures = [name for name in load("building_types").columns if name not in ("based_on", *LIMITS)]
-    needed = list(dict.fromkeys([*figures, *ENGINE[:-1]]))
+    needed = list(dict.fromkeys([*figures, *SAME, *SCALED]))
     assert frame.select(pl.col(needed).null_count()).row(0) == (0,) * len(needed)
     assert frame.select(limits=pl.sum_horizontal(pl.col(LIMITS).is_not_null()))["limits"].to_list() == [1] * len(types)
-    assumed = [f"{name}_origin" for name in ENGINE[1:-1]]
+    assumed = [f"{name}_origin" for name in (*SAME, *SCALED)]
     assert frame.select(pl.all_horizontal(pl.col(assumed).str.starts_with("assumed: ")).all()).item()
 
 

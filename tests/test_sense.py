@@ -137,7 +137,13 @@ def test_cold_dry_weather_asks_for_next_to_nothing():
 def test_miami_outranks_its_twin_in_denver():
     sites = filled(
         [STORE | {"station": STATIONS[c], "current_strategy": "overcool_electric_reheat"} for c in ("Denver", "Miami")]
-    ).with_columns(name=pl.col("site_id"), station=pl.col("weather_id"), climate_note=pl.lit(None, dtype=pl.String))
+    ).with_columns(
+        name=pl.col("site_id"),
+        station=pl.col("weather_id"),
+        climate_note=pl.lit(None, dtype=pl.String),
+        figures_note=pl.lit(None, dtype=pl.String),
+        assumed_share=pl.lit(0.0),
+    )
     totals, ledger = accounts(sites)
     tariff = {
         "tariff_id": "t",

@@ -105,10 +105,14 @@ def _path(name: str, folder: Path | None) -> Path:
     if folder is None:
         raise _fault(name, "missing file", "there is no portfolio folder to look in; name the folder")
     weather = (folder / "weather").resolve()
-    path = (weather / name).resolve()
+    try:
+        path = (weather / name).resolve()
+        there = path.is_file()
+    except (OSError, RuntimeError, ValueError):  # a name no disk has, or links that go in circles
+        raise _fault(name, "missing file", "its name cannot be that of a file; correct it") from None
     if not path.is_relative_to(weather):
         raise _fault(name, "outside the portfolio", f"{name} lies outside the weather folder; put the file inside it")
-    if not path.is_file():
+    if not there:
         raise _fault(name, "missing file", f"there is no weather/{name} in the portfolio; add it or correct the name")
     return path
 

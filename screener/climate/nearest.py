@@ -1,5 +1,7 @@
 """The nearest station by great circle, for many places at once."""
 
+from functools import cache
+
 import polars as pl
 
 from screener.climate.carried import stations
@@ -23,16 +25,10 @@ def nearest(places: pl.DataFrame) -> pl.DataFrame:
     The station is the one with the shortest chord through the sphere, a few products instead of a few sines a pair.
     """
     wanted = places.select("latitude", "longitude").drop_nulls().unique(maintain_order=True)
-    listed = stations().select(
-        nearest="station", to_latitude="latitude", to_longitude="longitude", nearest_elevation_m="elevation_m"
-    )
-    chords = pl.concat_arr(
-        (pl.col("x") - x) ** 2 + (pl.col("y") - y) ** 2 + (pl.col("z") - z) ** 2
-        for x, y, z in listed.select(*_on_unit_sphere("to_latitude", "to_longitude")).rows()
-    )
+    listed = _listed()
     found = [
         part.with_columns(_on_unit_sphere("latitude", "longitude")).select(
-            "latitude", "longitude", which=chords.arr.arg_min()
+            "latitude", "longitude", which=_chords().arr.arg_min()
         )
         for part in wanted.iter_slices(_AT_ONCE)
     ]
@@ -42,6 +38,21 @@ def nearest(places: pl.DataFrame) -> pl.DataFrame:
         pl.concat(found)
         .join(listed.with_row_index("which"), on="which", how="left", maintain_order="left")
         .select("latitude", "longitude", "nearest", great_circle_km().alias("distance"), "nearest_elevation_m")
+    )
+
+
+def _listed() -> pl.DataFrame:
+    return stations().select(
+        nearest="station", to_latitude="latitude", to_longitude="longitude", nearest_elevation_m="elevation_m"
+    )
+
+
+@cache
+def _chords() -> pl.Expr:
+    """Squares of the chords from a place at `x, y, z` to every station; a thousand expressions, written out once."""
+    return pl.concat_arr(
+        (pl.col("x") - x) ** 2 + (pl.col("y") - y) ** 2 + (pl.col("z") - z) ** 2
+        for x, y, z in _listed().select(*_on_unit_sphere("to_latitude", "to_longitude")).rows()
     )
 
 

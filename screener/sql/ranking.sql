@@ -114,7 +114,8 @@ notes as (
         passed_over_notes.note as passed_over,
         case when best.investment_basis = $placeholder then 'investment is a placeholder, not a quotation' end
             as placeholder,
-        sites.climate_note
+        sites.climate_note,
+        sites.figures_note
     from sites
     left join current_strategy using (site_id)
     left join best using (site_id)
@@ -148,7 +149,8 @@ compared as (
         sites.assumed_share,
         nullif(
             concat_ws(
-                '; ', notes.no_reference, notes.humidity, notes.passed_over, notes.placeholder, notes.climate_note
+                '; ', notes.no_reference, notes.humidity, notes.passed_over, notes.placeholder, notes.climate_note,
+                notes.figures_note
             ),
             ''
         ) as notes

@@ -1,17 +1,17 @@
 """One table against its contract: text into typed SI columns, and every fault of every cell."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import polars as pl
 
-from screener import units
-from screener.contracts import Check, Contract, Field
+from screener.contracts import Contract, Field
 from screener.errors import FAULT_SCHEMA, no_faults, table_fault
+from screener.tables.cells import Cells
+from screener.tables.files import MOST_CHARACTERS
+from screener.tables.numerals import TWO_MEANINGS
 from screener.tables.reading import EXTRA, RawTable
 
-NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"
-# 1,234.5 and 1,234,567 can only be thousands; 1,234 may be a decimal comma and is not guessed
-THOUSANDS = r"^[+-]?[1-9]\d{0,2}((,\d{3})+\.\d+|(,\d{3}){2,})$"
 NOT_A = {  # rule and message where a text is not of the field's type
     "number": (
         "not a number",
@@ -20,6 +20,10 @@ NOT_A = {  # rule and message where a text is not of the field's type
     "integer": ("not a whole number", "not a whole number; write it like 7, or leave it empty"),
     "boolean": ("not true or false", "neither true nor false; write one of the two"),
 }
+UNCLEAR = (
+    "its mark may be a decimal mark or part thousands, and no other number of the table tells; "
+    'write it without the mark, or state decimal_mark = "." or "," in portfolio.toml'
+)
 
 
 @dataclass(frozen=True)
@@ -27,148 +31,172 @@ class CheckedTable:
     """A table under its contract. All frames have the rows of the file, faulty ones included, in its order.
 
     `values`: `row` and the contract's columns, typed, SI, null where the cell is at fault.
-    `given`: per column "given", "converted" or null. `typed_as`: per column the name and the text the user gave, as
-    `<column>:name` and `<column>:text`.
     """
 
     contract: Contract
     raw: RawTable
+    cells: Cells
     values: pl.DataFrame
-    given: pl.DataFrame
-    typed_as: pl.DataFrame
     faults: pl.DataFrame
 
+    @property
+    def notes(self) -> list[str]:
+        """How numbers and words were read, where there was more than one way to."""
+        return self.cells.notes()
 
-def check(raw: RawTable, contract: Contract) -> CheckedTable:
-    """The table typed and in SI, with the faults of its header and of every single cell."""
-    frame, faults = raw.frame, [raw.faults, _too_many_cells(raw)]
-    values, given, typed_as = [pl.col("row")], [], []
-    for field in contract.fields:
-        present = [name for name in field.names if name in frame.columns]
-        values.append(_combined(field, present))
-        given.append(_given(field, present))
-        typed_as += _typed_as(field, present)
-        faults += [_cell_faults(raw, field, name) for name in present]
-        faults.append(_two_units(raw, present))
-        if field.required and raw.faults.is_empty():
-            faults.append(_missing(raw, field, present))
-    # with_columns keeps the number of rows even where every column is a literal
-    checked = frame.with_columns(values).select("row", *map(_without_faulty, contract.fields))
-    given_as = frame.with_columns(given).select(contract.columns)
-    told = frame.with_columns(typed_as).select(expr.meta.output_name() for expr in typed_as)
-    faults.append(_duplicates(raw, checked, contract))
-    return CheckedTable(contract, raw, checked, given_as, told, pl.concat(faults))
+    @property
+    def given(self) -> pl.DataFrame:
+        """Per column "given", "converted" or null."""
+        return self.cells.given()
+
+    def told(self, *columns: str) -> pl.DataFrame:
+        """Values of some columns beside the names and texts they were given as, `<column>:name` and `<column>:text`."""
+        site = ["site_id"] if self.contract.name == "sites" and "site_id" not in columns else []
+        texts = [part for column in columns for part in self._typed_as(column)]
+        return self.values.select("row", *site, *columns).with_columns(self.raw.frame.select("row", *texts).drop("row"))
+
+    def _typed_as(self, column: str) -> list[pl.Expr]:
+        present = _present(self.contract.field(column), self.raw)
+        names = [pl.when(pl.col(name).is_not_null()).then(pl.lit(name)) for name in present]
+        nothing = pl.lit(None, dtype=pl.String)
+        parts = {"name": pl.coalesce(*names, nothing), "text": pl.coalesce(*present, nothing)}
+        return [part.alias(f"{column}:{what}") for what, part in parts.items()]
+
+
+@dataclass(frozen=True)
+class Rule:
+    """What must not be: `broken` is true for a row of the table's texts (and values, as `:name`) that breaks it."""
+
+    column: str | pl.Expr
+    name: str
+    broken: pl.Expr
+    value: pl.Expr
+    message: str | pl.Expr
+
+
+def check(raw: RawTable, contract: Contract, decimal_mark: str | None = None) -> CheckedTable:
+    """The table typed and in SI, with the faults of its header and of every single cell.
+
+    `decimal_mark` is the one the user states; otherwise it is told by the numbers themselves.
+    """
+    present = {field.name: _present(field, raw) for field in contract.fields}
+    cells = Cells(raw, contract, present, decimal_mark)
+    frame = raw.frame.with_columns(cells.values)
+    rules = [*_row_rules(raw), *(rule for field in contract.fields for rule in _rules(raw, field, present[field.name]))]
+    broken = frame.select(rule.broken.fill_null(False).alias(str(i)) for i, rule in enumerate(rules))
+    at_fault = [i for i, any_broken in enumerate(broken.select(pl.all().any()).row(0)) if any_broken] if rules else []
+    faults = [raw.faults, *_missing_columns(raw, contract, present)]
+    for i in at_fault:
+        rule = rules[i]
+        faults.append(
+            row_faults(raw.name, frame.filter(broken[str(i)]), rule.column, rule.name, rule.value, rule.message)
+        )
+    values = frame.select("row", *(_combined(field, present[field.name]) for field in contract.fields))
+    values = values.with_columns(_without_faulty(contract, values, at_fault))
+    faults.append(_duplicates(raw, values, contract))
+    return CheckedTable(contract, raw, cells, values, pl.concat(faults))
 
 
 def row_faults(
     table: str, frame: pl.DataFrame, column: str | pl.Expr, rule: str | pl.Expr, value: pl.Expr, message: str | pl.Expr
 ) -> pl.DataFrame:
     """A fault for each row of `frame`, which has `row` and, for sites, `site_id`."""
-    texts = {"table": table, "column": column, "rule": rule, "message": message}
+    if frame.is_empty():
+        return no_faults()
+    texts: Mapping[str, str | pl.Expr] = {"table": table, "column": column, "rule": rule, "message": message}
     literal = {name: pl.lit(text) if isinstance(text, str) else text for name, text in texts.items()}
-    site = pl.col("site_id") if "site_id" in frame.columns else pl.lit(None)
+    site = pl.col("site_id") if table == "sites" and "site_id" in frame.columns else pl.lit(None)
     columns = literal | {"row": pl.col("row"), "site_id": site, "value": value}
     return frame.select(columns[name].cast(dtype).alias(name) for name, dtype in FAULT_SCHEMA.items())
 
 
-def parsed(text: pl.Expr, field: Field) -> pl.Expr:
-    """Cells as the field's type, in the unit they were typed in; null where the text is no such thing."""
+def _present(field: Field, raw: RawTable) -> list[str]:
+    return [name for name in field.names if name in raw.frame.columns]
+
+
+def _row_rules(raw: RawTable) -> list[Rule]:
+    """Rules of whole rows: no cells beyond the header, the sign of a comma in an unquoted text, and none too long."""
+    shown = [
+        Rule(
+            pl.lit(name),
+            "cell too long",
+            pl.nth(at).str.len_bytes() > MOST_CHARACTERS,
+            pl.nth(at).str.head(20),
+            f"more than {MOST_CHARACTERS:,} bytes; shorten the text",
+        )
+        for at, name in enumerate(raw.frame.columns)  # by number: a name may be any text, also a pattern
+        if name != "row"
+    ]
+    extra = [name for name in raw.frame.columns if name.startswith(EXTRA)]
+    if extra:
+        message = "cells beyond the header; put texts that contain commas in double quotes"
+        surplus = pl.concat_str(extra, separator=", ", ignore_nulls=True)
+        there = pl.any_horizontal(pl.col(extra).is_not_null())
+        shown.append(Rule(pl.lit(None), "too many cells", there, surplus, message))
+    return shown
+
+
+def _rules(raw: RawTable, field: Field, present: list[str]) -> list[Rule]:
+    """Every rule of a field, for each of the names it is given under."""
+    rules = []
+    for name in present:
+        text, value = pl.col(name), pl.col(f":{name}")
+        rules += _type_rules(name, field, text, text.is_not_null() & value.is_null())
+        checks = field.checks(given_as=name, value=value)
+        rules += [Rule(name, each.rule, each.broken, text, each.message) for each in checks]
+    if len(present) > 1:
+        rules.append(_two_units(present))
+    if field.required and present and raw.faults.is_empty():
+        message = f"empty; every row of {raw.name} needs {' or '.join(field.names)}"
+        empty = pl.all_horizontal(pl.col(name).is_null() for name in present)
+        rules.append(Rule(present[0], "missing value", empty, pl.lit(None), message))
+    return rules
+
+
+def _type_rules(name: str, field: Field, text: pl.Expr, unread: pl.Expr) -> list[Rule]:
+    """Texts that are no number, or may be two; no whole number; neither true nor false."""
+    if field.kind not in NOT_A:
+        return []
+    rule, message = NOT_A[field.kind]
     if field.kind == "boolean":
-        word = text.str.to_lowercase()
-        return pl.when(word.is_in(field.true_values)).then(True).when(word.is_in(field.false_values)).then(False)
-    if field.kind in ("number", "integer"):
-        plain = pl.when(text.str.contains(THOUSANDS)).then(text.str.replace_all(",", "")).otherwise(text)
-        number = pl.when(plain.str.contains(NUMBER)).then(plain).cast(pl.Float64, strict=False)
-        number = pl.when(number.is_finite()).then(number)
-        if field.kind == "number":
-            return number
-        return pl.when((number == number.floor()) & (number.abs() < 2**53)).then(number).cast(pl.Int64, strict=False)
-    if field.name == "postal_code":
-        return _postal_code(text)
-    if field.enum:
-        spelling = {value.lower(): value for value in field.enum}
-        return text.str.to_lowercase().replace_strict(spelling, default=text, return_dtype=pl.String)
-    return text.str.to_lowercase() if field.lower else text
+        return [Rule(name, rule, unread, text, message)]
+    unclear = text.str.contains(TWO_MEANINGS)
+    return [
+        Rule(name, rule, unread & ~unclear, text, message),
+        Rule(name, "number of two meanings", unread & unclear, text, UNCLEAR),
+    ]
 
 
-def _postal_code(text: pl.Expr) -> pl.Expr:
-    """Five digits: leading zeros a spreadsheet ate are put back, and the extension of ZIP+4 is cut off."""
-    short = text.str.replace(r"^(\d{5})-\d{4}$", "${1}")
-    return pl.when(short.str.contains(r"^\d{3,4}$")).then(short.str.zfill(5)).otherwise(short)
+def _two_units(present: list[str]) -> Rule:
+    names = [pl.when(pl.col(name).is_not_null()).then(pl.lit(name)) for name in present]
+    columns = pl.concat_str(names, separator=", ", ignore_nulls=True)
+    values = pl.concat_str(present, separator=" and ", ignore_nulls=True)
+    several = pl.sum_horizontal(pl.col(name).is_not_null() for name in present) > 1
+    return Rule(columns, "two units at once", several, values, "given in two units at once; keep one of them")
+
+
+def _missing_columns(raw: RawTable, contract: Contract, present: Mapping[str, list[str]]) -> list[pl.DataFrame]:
+    if not raw.faults.is_empty():
+        return []
+    lacking = [field for field in contract.fields if field.required and not present[field.name]]
+    message = "{} has no column {}; add it, every row needs it"
+    return [
+        table_fault(raw.name, "missing column", message.format(raw.name, " or ".join(field.names)), field.name)
+        for field in lacking
+    ]
 
 
 def _combined(field: Field, present: list[str]) -> pl.Expr:
     """The field in SI, from whichever of its names the row was given under."""
-    converted = [units.to_si(parsed(pl.col(name), field), name) for name in present]
-    return pl.coalesce(*converted, pl.lit(None)).cast(field.dtype).alias(field.name)
+    return pl.coalesce(*(f":{name}" for name in present), pl.lit(None)).cast(field.dtype).alias(field.name)
 
 
-def _without_faulty(field: Field) -> pl.Expr:
-    broken = [check.broken for check in field.checks()]
-    good = pl.when(~pl.any_horizontal(broken)).then(field.name) if broken else pl.col(field.name)
-    return good.alias(field.name)
-
-
-def _given(field: Field, present: list[str]) -> pl.Expr:
-    own = [name for name in present if name == field.name]
-    given = [pl.when(pl.col(name).is_not_null()).then(pl.lit("given")) for name in own]
-    if field.name == "postal_code" and own:
-        changed = pl.col(field.name) != parsed(pl.col(field.name), field)
-        given.insert(0, pl.when(changed).then(pl.lit("converted")))
-    other = [pl.when(pl.col(name).is_not_null()).then(pl.lit("converted")) for name in present if name not in own]
-    return pl.coalesce(*given, *other, pl.lit(None, dtype=pl.String)).alias(field.name)
-
-
-def _typed_as(field: Field, present: list[str]) -> list[pl.Expr]:
-    names = [pl.when(pl.col(name).is_not_null()).then(pl.lit(name)) for name in present]
-    texts = [pl.col(name) for name in present]
-    nothing = pl.lit(None, dtype=pl.String)
-    return [
-        pl.coalesce(*names, nothing).alias(f"{field.name}:name"),
-        pl.coalesce(*texts, nothing).alias(f"{field.name}:text"),
-    ]
-
-
-def _cells(raw: RawTable, **more: pl.Expr) -> pl.DataFrame:
-    """Row and site of a raw table with some columns computed from its texts."""
-    site = [pl.col("site_id")] if raw.name == "sites" and "site_id" in raw.frame.columns else []
-    return raw.frame.select("row", *site, **more)
-
-
-def _cell_faults(raw: RawTable, field: Field, name: str) -> pl.DataFrame:
-    """Faults of the cells under one name: not of the type, or breaking a rule of the contract."""
-    text, value = pl.col(":text"), pl.col(field.name)
-    frame = _cells(raw, **{":text": pl.col(name)}).filter(text.is_not_null())
-    frame = frame.with_columns(units.to_si(parsed(text, field), name).alias(field.name))
-    checks = list(field.checks(given_as=name))
-    if field.kind in NOT_A:
-        rule, message = NOT_A[field.kind]
-        checks.insert(0, Check(name, rule, value.is_null(), message))
-    found = [row_faults(raw.name, frame.filter(c.broken), name, c.rule, text, c.message) for c in checks]
-    return pl.concat([no_faults(), *found])
-
-
-def _two_units(raw: RawTable, present: list[str]) -> pl.DataFrame:
-    if len(present) < 2:
-        return no_faults()
-    values = pl.concat_str(present, separator=" and ", ignore_nulls=True)
-    names = [pl.when(pl.col(name).is_not_null()).then(pl.lit(name)) for name in present]
-    columns = pl.concat_str(names, separator=", ", ignore_nulls=True)
-    count = pl.sum_horizontal(pl.col(name).is_not_null() for name in present)
-    frame = _cells(raw, columns=columns, values=values, count=count).filter(pl.col("count") > 1)
-    message = "given in two units at once; keep one of them"
-    return row_faults(raw.name, frame, pl.col("columns"), "two units at once", pl.col("values"), message)
-
-
-def _missing(raw: RawTable, field: Field, present: list[str]) -> pl.DataFrame:
-    names = " or ".join(field.names)
-    if not present:
-        message = f"{raw.name} has no column {names}; add it, every row needs it"
-        return table_fault(raw.name, "missing column", message, field.name)
-    frame = raw.frame.filter(pl.all_horizontal(pl.col(name).is_null() for name in present))
-    frame = frame.select("row", *[c for c in ("site_id",) if raw.name == "sites" and c in frame.columns])
-    message = f"empty; every row of {raw.name} needs {names}"
-    return row_faults(raw.name, frame, present[0], "missing value", pl.lit(None), message)
+def _without_faulty(contract: Contract, values: pl.DataFrame, at_fault: list[int]) -> list[pl.Expr]:
+    """The columns with nulls for values that break a rule."""
+    if not at_fault:
+        return []
+    bad = {field.name: [check.broken for check in field.checks()] for field in contract.fields}
+    return [pl.when(~pl.any_horizontal(broken)).then(name).alias(name) for name, broken in bad.items() if broken]
 
 
 def _duplicates(raw: RawTable, values: pl.DataFrame, contract: Contract) -> pl.DataFrame:
@@ -181,14 +209,3 @@ def _duplicates(raw: RawTable, values: pl.DataFrame, contract: Contract) -> pl.D
     frame = twice.with_columns(rows=rows)
     message = pl.concat_str(pl.lit("stands in rows "), "rows", pl.lit(f"; give every row its own {key}"))
     return row_faults(raw.name, frame, key, "duplicate", pl.col(key), message)
-
-
-def _too_many_cells(raw: RawTable) -> pl.DataFrame:
-    """Cells to the right of the header: the sign of a comma inside a text that was not quoted."""
-    extra = [name for name in raw.frame.columns if name.startswith(EXTRA)]
-    if not extra:
-        return no_faults()
-    value = pl.concat_str(extra, separator=", ", ignore_nulls=True)
-    frame = _cells(raw, value=value, extra=pl.any_horizontal(pl.col(extra).is_not_null())).filter("extra")
-    message = "cells beyond the header; put texts that contain commas in double quotes"
-    return row_faults(raw.name, frame, pl.lit(None), "too many cells", pl.col("value"), message)

@@ -6,7 +6,6 @@ from difflib import get_close_matches
 import polars as pl
 
 from screener import windows
-from screener.contracts import Contract
 from screener.errors import no_faults
 from screener.tables.checking import CheckedTable, row_faults
 
@@ -27,48 +26,39 @@ def unknown_references(
         if key.reference not in known:
             continue
         names = known[key.reference][key.reference_column].drop_nulls()
-        bad = rejected.get(key.reference, [])
-        frame = told(table, key.column).filter(pl.col(key.column).is_not_null())
-        of_rejected = pl.col(key.column).is_in(bad)
-        lost = frame.filter(~pl.col(key.column).is_in(names.implode()) & ~of_rejected)
-        faults.append(_unknown(table.contract, key.column, key.reference, lost, names.to_list()))
-        message = f"its row of the {key.reference} table is rejected; correct that row first"
-        frame = frame.filter(of_rejected)
-        text = pl.col(f"{key.column}:text")
-        faults.append(row_faults(table.contract.name, frame, key.column, "rejected reference", text, message))
+        given = table.values[key.column]
+        bad = given.is_in(rejected.get(key.reference, []))
+        lost = given.is_not_null() & ~given.is_in(names.implode()) & ~bad
+        if lost.any():
+            faults.append(_unknown(table, key.column, key.reference, lost, names.to_list()))
+        if bad.any():
+            message = f"its row of the {key.reference} table is rejected; correct that row first"
+            frame, text = table.told(key.column).filter(bad), pl.col(f"{key.column}:text")
+            faults.append(row_faults(table.contract.name, frame, key.column, "rejected reference", text, message))
     return pl.concat(faults)
 
 
 def unknown_strategies(table: CheckedTable, known: pl.DataFrame) -> pl.DataFrame:
     """Rows of a strategies table for strategies the program does not know."""
-    return _not_in(table, "strategy", "strategies", known["strategy"])
+    names, given = known["strategy"], table.values["strategy"]
+    lost = given.is_not_null() & ~given.is_in(names.implode())
+    return _unknown(table, "strategy", "strategies", lost, names.to_list())
 
 
-def unknown_bases(table: CheckedTable, shipped: pl.DataFrame) -> pl.DataFrame:
-    """Rows of a building types table that start from no shipped type."""
+def new_types_without_base(table: CheckedTable, shipped: pl.DataFrame) -> pl.DataFrame:
+    """Rows of a building types table for a new type that starts from none."""
     names = shipped["building_type"]
-    new = told(table, "building_type", "based_on").filter(
+    new = table.told("building_type", "based_on").filter(
         pl.col("based_on").is_null() & ~pl.col("building_type").is_in(names.implode())
     )
     message = f"a new building type; name the type it starts from in based_on: {', '.join(names)}"
     value = pl.col("building_type:text")
-    unbased = row_faults("building_types", new, "building_type", "missing value", value, message)
-    return pl.concat([unbased, _not_in(table, "based_on", "shipped building types", names)])
+    return row_faults("building_types", new, "building_type", "missing value", value, message)
 
 
-def _not_in(table: CheckedTable, column: str, reference: str, names: pl.Series) -> pl.DataFrame:
-    lost = told(table, column).filter(pl.col(column).is_not_null() & ~pl.col(column).is_in(names.implode()))
-    return _unknown(table.contract, column, reference, lost, names.to_list())
-
-
-def told(table: CheckedTable, *columns: str) -> pl.DataFrame:
-    """Values of a table beside the names and texts they were given as."""
-    site = ["site_id"] if table.contract.name == "sites" and "site_id" not in columns else []
-    typed = table.typed_as.select(f"{column}:{part}" for column in columns for part in ("name", "text"))
-    return pl.concat([table.values.select("row", *site, *columns), typed], how="horizontal")
-
-
-def _unknown(contract: Contract, column: str, reference: str, lost: pl.DataFrame, names: list[str]) -> pl.DataFrame:
+def _unknown(table: CheckedTable, column: str, reference: str, at: pl.Series, names: list[str]) -> pl.DataFrame:
+    """A fault for the rows `at` which a column holds none of the `names`, with the one that looks most alike."""
+    lost = table.told(column).filter(at)
     wrong = lost[column].unique(maintain_order=True).to_list()
     searched = names if len(names) <= 10 * SUGGESTIONS else []
     close = [get_close_matches(name, searched, n=1, cutoff=0.75) for name in wrong[:SUGGESTIONS]]
@@ -79,7 +69,7 @@ def _unknown(contract: Contract, column: str, reference: str, lost: pl.DataFrame
     )
     frame = lost.join(hints, on=column, maintain_order="left")
     message = pl.concat_str(pl.lit(f"not among the {reference}; "), "hint")
-    return row_faults(contract.name, frame, column, f"unknown {column}", pl.col(f"{column}:text"), message)
+    return row_faults(table.contract.name, frame, column, f"unknown {column}", pl.col(f"{column}:text"), message)
 
 
 def _hint(close: list[str], names: list[str]) -> str:
@@ -91,13 +81,24 @@ def _hint(close: list[str], names: list[str]) -> str:
     return f"it has {', '.join(sorted(names)[:MANY])}{more}"
 
 
-def site_faults(sites: CheckedTable, types: pl.DataFrame, tariffs: pl.DataFrame, periods: pl.DataFrame) -> pl.DataFrame:
-    """Sites without a place, with limits or set points that exclude each other, or with fuel that has no price."""
-    of_type = types.select("building_type", type_source="heating_source")
+def site_faults(
+    sites: CheckedTable,
+    types: pl.DataFrame,
+    tariffs: pl.DataFrame,
+    periods: pl.DataFrame,
+    equipment: pl.DataFrame | None,
+) -> pl.DataFrame:
+    """Sites without a place, with limits or set points that exclude each other, with fuel that has no price, or with
+    equipment of another strategy. `equipment` is None where its table could not be read.
+    """
+    of_type = types.select("building_type", type_source="heating_source", type_strategy="current_strategy")
     frame = sites.values.join(of_type, on="building_type", how="left", maintain_order="left")
     source = pl.coalesce("heating_source", "type_source")
-    fuel = fuel_faults(frame.with_columns(heating_source=source), tariffs, periods)
-    return pl.concat([_places(sites), set_point_faults(sites, types), fuel])
+    faults = [_places(sites), set_point_faults(sites, types)]
+    faults.append(fuel_faults(frame.with_columns(heating_source=source), tariffs, periods))
+    if equipment is not None:
+        faults.append(_equipment(frame, equipment))
+    return pl.concat(faults)
 
 
 def _places(sites: CheckedTable) -> pl.DataFrame:
@@ -127,7 +128,7 @@ def set_point_faults(table: CheckedTable, types: pl.DataFrame) -> pl.DataFrame:
     of_type = types.select(kind_of_type="building_type", **{f"{column}:type": pl.col(column) for column in columns})
     own = table.values
     kind = own["building_type"] if name == "sites" else own.select(pl.coalesce("based_on", "building_type")).to_series()
-    cells = told(table, *columns).with_columns(kind=kind)
+    cells = table.told(*columns).with_columns(kind=kind)
     frame = cells.join(of_type, left_on="kind", right_on="kind_of_type", how="left", maintain_order="left")
     c = pl.col
     cooling, heating, dew = (pl.when(c(f"{n}:text").is_null()).then(f"{n}:type").otherwise(n) for n in columns[:3])
@@ -176,3 +177,21 @@ def fuel_faults(sites: pl.DataFrame, tariffs: pl.DataFrame, periods: pl.DataFram
     frame = sites.filter((pl.col("heating_source") == "fuel") & pl.col("tariff_id").is_in(unpriced.implode()))
     message = "heated by fuel, which this tariff has no price for; add fuel_price_per_kwh or give heating_source"
     return row_faults("sites", frame, "tariff_id", "no fuel price", pl.col("tariff_id"), message)
+
+
+def _equipment(sites: pl.DataFrame, equipment: pl.DataFrame) -> pl.DataFrame:
+    """Sites, beside the `type_strategy` of their building type, with equipment that serves another than today's."""
+    serves = equipment.select("equipment_id", serves="strategy")
+    frame = sites.join(serves, on="equipment_id", maintain_order="left")
+    used = pl.coalesce("current_strategy", "type_strategy")
+    own = pl.when(pl.col("current_strategy").is_null()).then(pl.lit(" (building type)")).otherwise(pl.lit(""))
+    message = pl.concat_str(
+        pl.lit("serves "),
+        "serves",
+        pl.lit(", but the site's strategy is "),
+        used,
+        own,
+        pl.lit("; correct equipment_id or current_strategy"),
+    )
+    frame = frame.filter(pl.col("serves") != used)
+    return row_faults("sites", frame, "equipment_id", "equipment of another strategy", pl.col("equipment_id"), message)

@@ -6,11 +6,12 @@ from pathlib import Path
 
 import polars as pl
 
-from screener.contracts import PLACEHOLDER, load
+from screener.contracts import PLACEHOLDER, Contract, load
 from screener.errors import ContractError, no_faults, table_fault
 from screener.tables import links, shipped
 from screener.tables.checking import CheckedTable, check
-from screener.tables.reading import RawTable, find_tables, read_table
+from screener.tables.files import find_tables
+from screener.tables.reading import RawTable, read_table
 from screener.tables.settings import FILE as SETTINGS_FILE
 from screener.tables.settings import Settings, read_settings
 from screener.tables.tariff_faults import TABLES as TARIFF_TABLES
@@ -87,8 +88,11 @@ def read_portfolio(folder: Path) -> Portfolio:
     Faults of single rows reject those rows; faults of whole tables, or no good site left, raise ContractError after
     everything has been looked at, with all faults.
     """
-    raws, settings, faults, notes = _read(folder)
-    tables = {name: check(raw, load(name)) for name, raw in raws.items()}
+    files, raws, settings, faults, notes = _read(folder)
+    tables: dict[str, CheckedTable] = {}
+    for name, raw in raws.items():
+        tables[name] = check(raw, _contract(name, tables), settings.decimal_mark)
+        notes += tables[name].notes
     of_tariffs = tariff_faults({n: tables[n] for n in TARIFF_TABLES if n in tables}, settings.currency)
     faults = [*faults, *[table.faults for table in tables.values()], of_tariffs]
     good = _Good(pl.concat([no_faults(), *faults]))
@@ -118,35 +122,43 @@ def read_portfolio(folder: Path) -> Portfolio:
         faults=found,
         rejects=rejects,
         notes=notes + _remarks(good.known["strategies"], settings),
-        tables=tuple(_files(folder)),
+        tables=files,
         raws=raws,
     )
 
 
-def _read(folder: Path) -> tuple[dict[str, RawTable], Settings, list[pl.DataFrame], list[str]]:
-    """The tables that are there, the settings, and faults and notes about the folder."""
+def _contract(name: str, earlier: Mapping[str, CheckedTable]) -> Contract:
+    """The contract of a table; a building type of the portfolio's own is no other word for a shipped one."""
+    contract = load(name)
+    if name == "building_types":
+        return contract.without_synonyms("building_type", contract.field("building_type").synonyms)
+    if name == "sites" and "building_types" in earlier:
+        return contract.without_synonyms("building_type", earlier["building_types"].values["building_type"].to_list())
+    return contract
+
+
+def _read(
+    folder: Path,
+) -> tuple[tuple[Path, ...], dict[str, RawTable], Settings, list[pl.DataFrame], list[str]]:
+    """The files that are read, the tables and settings in them, and faults and notes about the folder."""
     if not folder.is_dir():
         message = f"{folder} is not a folder; give the folder that holds sites.csv and tariffs.csv"
         raise ContractError(table_fault("portfolio", "missing folder", message))
-    files = find_tables(folder)
+    sources = find_tables(folder, set(TABLES))
     settings, faults = read_settings(folder)
-    raws = {name: read_table(files[name], load(name)) for name in TABLES if name in files}
-    there = ", ".join(file.name for name in files for file in files[name]) or "no tables"
+    raws = {name: read_table(sources[name], load(name), name in REQUIRED) for name in TABLES if name in sources}
+    there = ", ".join(str(source) for name in sources for source in sources[name]) or "no tables"
     missing = [
         table_fault(name, "missing table", f"{folder.name} has {there}; add {name}.csv: {what}")
         for name, what in REQUIRED.items()
-        if name not in files
+        if name not in sources
     ]
     notes = [note for raw in raws.values() for note in raw.notes]
-    notes += [f"{files[name][0].name} is not used: no table of that name" for name in files if name not in TABLES]
-    return raws, settings, [faults, *missing], notes
-
-
-def _files(folder: Path) -> list[Path]:
-    """The files that tables and settings were read from."""
-    tables = [file for name, files in find_tables(folder).items() if name in TABLES for file in files]
-    settings = folder / SETTINGS_FILE
-    return [*tables, settings] if settings.is_file() else tables
+    notes += [f"{sources[name][0]} is not used: no table of that name" for name in sources if name not in TABLES]
+    files = {source.file for name in raws for source in sources[name]}
+    if (folder / SETTINGS_FILE).is_file():
+        files.add(folder / SETTINGS_FILE)
+    return tuple(sorted(files)), raws, settings, [faults, *missing], notes
 
 
 class _Good:
@@ -172,10 +184,13 @@ class _Good:
         if name == "strategies":
             faults.append(links.unknown_strategies(table, shipped.strategies()))
         if name == "building_types":
-            faults += [links.unknown_bases(table, self.types.values), links.set_point_faults(table, self.types.values)]
+            faults += [
+                links.new_types_without_base(table, self.types.values),
+                links.set_point_faults(table, self.types.values),
+            ]
         if name == "sites":
             tariffs, periods = (self.known.get(n, self._empty[n]) for n in ("tariffs", "tariff_periods"))
-            faults.append(links.site_faults(table, self.types.values, tariffs, periods))
+            faults.append(links.site_faults(table, self.types.values, tariffs, periods, self.known.get("equipment")))
         earlier = self.faults.filter(pl.col("table") == name)
         bad = pl.concat([earlier, *faults])["row"].drop_nulls().unique()
         is_bad = pl.col("row").is_in(bad.implode())
@@ -205,7 +220,8 @@ def _rejects(faults: pl.DataFrame, raws: Mapping[str, RawTable]) -> pl.DataFrame
     rejects = [pl.DataFrame(schema=REJECT_SCHEMA)]
     for name, raw in raws.items():
         mine = reasons.filter(pl.col("table") == name)
-        record = raw.frame.select("row", record=pl.struct(pl.exclude("row")).struct.json_encode())
+        rows = raw.frame.join(mine, on="row", how="semi")
+        record = rows.select("row", record=pl.struct(pl.exclude("row")).struct.json_encode())
         rejects.append(mine.join(record, on="row", maintain_order="left").select(list(REJECT_SCHEMA)))
     return pl.concat(rejects)
 

@@ -1,155 +1,117 @@
-"""Files into frames of text: CSV, Parquet or XLSX, nothing interpreted yet.
+"""A grid of texts as a table: where its header is, which rows are data, and what is wrong with the names."""
 
-Reading text first keeps what was typed: type inference would turn the postal code 00601 into 601 and an Excel cell that
-holds a word among numbers into nothing.
-"""
-
-import csv
-import io
-from collections.abc import Iterable
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
-from pathlib import Path
 
 import polars as pl
 
 from screener.contracts import Contract
 from screener.errors import no_faults, table_fault
+from screener.tables.files import HEADER_WITHIN, Grid, Source, UnreadableError, read_grid
 
-ENDINGS = (".csv", ".parquet", ".xlsx")
 EXTRA = "EXTRA_"  # names of columns that the header leaves without one of their own
-AS_UTF8 = 'save it as "CSV UTF-8"'
+MANY = 5  # rows listed in a note
 
 
 @dataclass(frozen=True)
 class RawTable:
-    """A table as typed: `frame` has `row` (number in the file, header = 1) and text columns under lower-case names.
+    """A table as typed: `frame` has `row` (number in the file, its first row = 1) and text columns under lower-case names.
 
-    Cells are stripped, empty ones null; rows without any text are left out.
+    Cells are stripped, empty ones null; rows without any text, and repetitions of the header, are left out. `separator`
+    is that of a CSV file; other files keep numbers as numbers.
     """
 
     name: str
     frame: pl.DataFrame
     faults: pl.DataFrame
     notes: tuple[str, ...] = ()
+    separator: str | None = None
 
 
-class UnreadableError(Exception):
-    """A file that cannot be read as a table: rule and message of the fault."""
+def read_table(sources: Sequence[Source], contract: Contract, needs_rows: bool = True) -> RawTable:
+    """The table of a contract from its one file; what is wrong with the file or its header comes back as faults.
 
-    def __init__(self, rule: str, message: str) -> None:
-        self.rule, self.message = rule, message
-        super().__init__(message)
-
-
-def find_tables(folder: Path) -> dict[str, list[Path]]:
-    """The table files of a folder by lower-case name without ending, in order of name."""
-    found: dict[str, list[Path]] = {}
-    for file in sorted(folder.iterdir()):
-        if file.is_file() and file.suffix.lower() in ENDINGS and not file.name.startswith(("~$", ".")):
-            found.setdefault(file.stem.lower(), []).append(file)
-    return found
-
-
-def read_table(files: list[Path], contract: Contract) -> RawTable:
-    """The table of a contract from its one file; what is wrong with the file or its header comes back as faults."""
-    name = contract.name
-    if len(files) > 1:
-        names = ", ".join(file.name for file in files)
-        return _nothing(name, "table given twice", f"there are {names}; keep one of them")
+    A table that `needs_rows` is at fault where it has none.
+    """
+    name, known = contract.name, {name for field in contract.fields for name in field.names}
+    if len(sources) > 1:
+        return _nothing(name, "table given twice", f"there are {', '.join(map(str, sources))}; keep one of them")
+    source = sources[0]
     try:
-        grid = _grid(files[0])
-        if grid.is_empty():
-            raise UnreadableError("empty table", f"{files[0].name} is empty; it needs a header and at least one row")
+        grid = read_grid(source, name, known)
+        if grid.cells.is_empty():
+            raise UnreadableError("empty table", f"{source} is empty; it needs a header and at least one row")
     except UnreadableError as problem:
         return _nothing(name, problem.rule, problem.message)
-    header = [str(cell or "").strip().lower() for cell in grid.row(0)]
-    faults = pl.concat([_repeated(name, header), *_separator(name, header), _misspelt(name, header, contract)])
-    frame = _cells(grid, header)
-    if frame.is_empty() and faults.is_empty():
-        faults = table_fault(name, "empty table", f"{files[0].name} has no rows below its header; add at least one")
-    unknown = _unknown(header, contract) if faults.is_empty() else []
-    notes = [f"{name}: column {', '.join(unknown)} is not used"] if unknown else []
-    return RawTable(name, frame, faults, tuple(notes))
+    at = _header_row(grid.cells, known)
+    header = [_name(cell) for cell in grid.cells.row(at)]
+    faults = pl.concat([_repeated(name, header), _misspelt(name, header, contract)])
+    frame, again = _without_headers(_cells(grid.cells, at), header)
+    frame = _named(frame, header)
+    if frame.is_empty() and faults.is_empty() and needs_rows:
+        faults = table_fault(name, "empty table", f"{source} has no rows below its header; add at least one")
+    notes = [*grid.notes, *_skipped(name, grid, at), *(f"{name}: {note}" for note in again)]
+    if faults.is_empty() and (unknown := _unknown(header, contract)):
+        notes.append(f"{name}: column {', '.join(unknown)} is not used")
+    return RawTable(name, frame, faults, tuple(notes), grid.separator)
 
 
 def _nothing(name: str, rule: str, message: str) -> RawTable:
     return RawTable(name, pl.DataFrame(schema={"row": pl.Int64}), table_fault(name, rule, message))
 
 
-def _grid(file: Path) -> pl.DataFrame:
-    """Every cell of a file as text, the header as first row."""
-    try:
-        if file.suffix.lower() == ".csv":
-            return _csv_grid(file.name, file.read_bytes())
-        if file.suffix.lower() == ".parquet":
-            return _parquet_grid(file)
-        return pl.read_excel(file, has_header=False, infer_schema_length=0)
-    except UnreadableError:
-        raise
-    except OSError as problem:
-        message = f"{file.name} cannot be opened ({problem.strerror}); check that it may be read"
-        raise UnreadableError("unreadable file", message) from problem
-    except Exception as problem:  # the readers raise many kinds, and each of them is about the user's file
-        reason = str(problem).strip().split("\n")[0]
-        message = f"{file.name} cannot be read as {file.suffix[1:].upper()} ({reason}); save it again or as CSV UTF-8"
-        raise UnreadableError("unreadable file", message) from problem
+def _name(cell: str | None) -> str:
+    return (cell or "").strip().lower()
 
 
-def _parquet_grid(file: Path) -> pl.DataFrame:
-    frame = pl.read_parquet(file)
-    if nested := [name for name, dtype in frame.schema.items() if dtype.is_nested() or dtype == pl.Binary]:
-        message = f"{file.name}: {', '.join(nested)} hold more than one value a cell; flatten them"
-        raise UnreadableError("unreadable file", message)
-    header = pl.DataFrame([frame.columns], schema=frame.columns, orient="row")
-    return pl.concat([header, frame.select(pl.all().cast(pl.String))])
+def _header_row(cells: pl.DataFrame, known: set[str]) -> int:
+    """The row, from 0, that holds most names of columns; where none holds any, the first with any text."""
+    rows = cells.head(HEADER_WITHIN).rows()
+    names = [len(known & {_name(cell) for cell in row}) for row in rows]
+    if not any(names):
+        return next((at for at, row in enumerate(rows) if any(_name(cell) for cell in row)), 0)
+    return names.index(max(names))
 
 
-def _csv_grid(name: str, content: bytes) -> pl.DataFrame:
-    text = _decoded(name, content)
-    if not text.strip():
-        return pl.DataFrame()
-    try:
-        return pl.read_csv(io.BytesIO(text.encode()), has_header=False, infer_schema=False)
-    except pl.exceptions.PolarsError:  # rows of unequal length or stray quotes: the slower reader says where
-        return _ragged_grid(name, text)
+def _skipped(table: str, grid: Grid, at: int) -> list[str]:
+    """A note on what stands above the header."""
+    above = [[_name(cell) for cell in row] for row in grid.cells.head(at).rows()]
+    skipped = sum(any(row) for row in above)
+    what = "1 row" if skipped == 1 else f"{skipped} rows"
+    return [f"{table}: the header is row {at + 1}; {what} above it skipped"] if skipped else []
 
 
-def _decoded(name: str, content: bytes) -> str:
-    if content.startswith((b"\xff\xfe", b"\xfe\xff")) or b"\0" in content[:4000]:
-        raise UnreadableError("wrong encoding", f"{name} is UTF-16 text, not UTF-8; {AS_UTF8}")
-    try:
-        return content.decode("utf-8-sig")
-    except UnicodeDecodeError as problem:
-        line = content[: problem.start].count(b"\n") + 1
-        byte = content[problem.start]
-        message = f"{name} is not UTF-8 text (line {line} has the byte 0x{byte:02X}); {AS_UTF8}"
-        raise UnreadableError("wrong encoding", message) from problem
-
-
-def _ragged_grid(name: str, text: str) -> pl.DataFrame:
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    try:
-        rows = list(reader)
-    except csv.Error as problem:
-        message = f'{name}, line {reader.line_num}: {problem}; close every " and double those inside a text'
-        raise UnreadableError("unreadable file", message) from problem
-    width = max(map(len, rows))
-    padded = [[cell or None for cell in row] + [None] * (width - len(row)) for row in rows]
-    return pl.DataFrame(padded, schema=[f"column_{i}" for i in range(width)], orient="row", infer_schema_length=None)
-
-
-def _cells(grid: pl.DataFrame, header: list[str]) -> pl.DataFrame:
-    """The rows below the header under its names; cells beyond it are kept as `EXTRA_<n>` if there are any."""
-    plain = [f"column_{i}" for i in range(grid.width)]  # a header such as * would be a pattern to Polars
-    cells = grid.rename(dict(zip(grid.columns, plain, strict=True))).with_row_index("row", offset=1)[1:]
+def _cells(grid: pl.DataFrame, header: int) -> pl.DataFrame:
+    """The rows below the header with any text: `row`, and a column of stripped texts for each of the grid."""
+    plain = [f"column_{i}" for i in range(grid.width)]
+    cells = grid.rename(dict(zip(grid.columns, plain, strict=True))).with_row_index("row", offset=1)[header + 1 :]
     text = pl.col(plain).cast(pl.String).str.strip_chars()
     cells = cells.select(pl.col("row").cast(pl.Int64), pl.when(text != "").then(text).name.keep())
-    cells = cells.filter(pl.any_horizontal(pl.col(plain).is_not_null()))
+    return cells.filter(pl.any_horizontal(pl.col(plain).is_not_null()))
+
+
+def _without_headers(cells: pl.DataFrame, header: list[str]) -> tuple[pl.DataFrame, list[str]]:
+    """The rows that are no repetition of the header, as page breaks leave them, and a note on those that are."""
+    texts = [pl.col(f"column_{i}").str.to_lowercase().eq_missing(pl.lit(n or None)) for i, n in enumerate(header)]
+    first = next((i for i, name in enumerate(header) if name), None)
+    if first is None or not cells.select(texts[first].any()).item():
+        return cells, []
+    again = cells.select("row", again=pl.all_horizontal(texts))
+    rows = again.filter("again")["row"].to_list()
+    told = ", ".join(map(str, rows[:MANY])) + (f" and {len(rows) - MANY:,} more" if len(rows) > MANY else "")
+    notes = [f"the header is repeated in row {told}; not counted as data"] if rows else []
+    return cells.filter(~again["again"]), notes
+
+
+def _named(cells: pl.DataFrame, header: list[str]) -> pl.DataFrame:
+    """Cells under the names of the header; those beyond it are kept as `EXTRA_<n>` if there are any."""
     names: list[str] = []
     for number, cell in enumerate(header, start=1):  # headers are lower case: names in capitals are free
         own = cell and cell != "row" and cell not in names
         names.append(cell if own else f"ROW_{number}" if cell == "row" else f"{EXTRA}{number}")
+    plain = [f"column_{i}" for i in range(len(header))]
     empty = [i for i, name in zip(plain, names, strict=True) if name.startswith(EXTRA) and cells[i].is_null().all()]
     return cells.drop(empty).rename({i: name for i, name in zip(plain, names, strict=True) if i not in empty})
 
@@ -158,12 +120,6 @@ def _repeated(table: str, header: list[str]) -> pl.DataFrame:
     twice = sorted({name for name in header if name and header.count(name) > 1})
     faults = [table_fault(table, "column given twice", "stands in the header twice; keep one", name) for name in twice]
     return pl.concat([no_faults(), *faults])
-
-
-def _separator(table: str, header: list[str]) -> Iterable[pl.DataFrame]:
-    for mark, word in ((";", "semicolons"), ("\t", "tabs")):
-        if len(header) == 1 and mark in header[0]:
-            yield table_fault(table, "wrong separator", f"columns are separated by {word}; separate them by commas")
 
 
 def _unknown(header: list[str], contract: Contract) -> list[str]:
@@ -176,7 +132,8 @@ def _misspelt(table: str, header: list[str], contract: Contract) -> pl.DataFrame
     absent = [name for field in contract.fields if not set(field.names) & set(header) for name in field.names]
     faults = [no_faults()]
     for name in _unknown(header, contract):
-        if close := get_close_matches(name.replace(" ", "_"), absent, n=1, cutoff=0.8):
+        spelt = re.sub(r"[\s_/()\[\].-]+", "_", name.replace("²", "2")).strip("_")
+        if close := get_close_matches(spelt, absent, n=1, cutoff=0.8):
             message = f'not a column of {table}; did you mean "{close[0]}"?'
             faults.append(table_fault(table, "misspelt column", message, name))
     return pl.concat(faults)

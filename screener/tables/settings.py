@@ -28,6 +28,7 @@ class Settings:
     study_years: int = 15
     electricity_kg_co2_per_kwh: float = 0.37  # US mean of about 2022, from memory [EPA eGRID]
     fuel_kg_co2_per_kwh: float = 0.181  # natural gas, 53.06 kg/MMBtu [40 CFR 98 table C-1]
+    decimal_mark: str | None = None  # of numbers in CSV tables; None: told by the numbers themselves
 
 
 RULES: Mapping[str, tuple[Callable[[Any], bool], str]] = {
@@ -41,6 +42,7 @@ RULES: Mapping[str, tuple[Callable[[Any], bool], str]] = {
     "study_years": (lambda v: _number(v, 1, 60) and isinstance(v, int), "a whole number from 1 to 60"),
     "electricity_kg_co2_per_kwh": (lambda v: _number(v, 0, 2), "a number from 0 to 2"),
     "fuel_kg_co2_per_kwh": (lambda v: _number(v, 0, 1), "a number from 0 to 1"),
+    "decimal_mark": (lambda v: v in (".", ","), '"." or ","'),
 }
 
 

@@ -9,6 +9,7 @@ import polars as pl
 from screener.contracts import load
 from screener.errors import ContractError, no_faults
 from screener.tables.checking import CheckedTable, check
+from screener.tables.files import Source
 from screener.tables.reading import RawTable, read_table
 
 DEFAULTS = Path(__file__).parent.parent / "defaults"
@@ -30,7 +31,7 @@ class BuildingTypes:
 def strategies() -> pl.DataFrame:
     """The shipped strategies table: one row per strategy the program knows, columns of the contract."""
     contract = load("strategies")
-    return _faultless(check(read_table([DEFAULTS / "strategies.csv"], contract), contract))
+    return _faultless(check(read_table([Source(DEFAULTS / "strategies.csv")], contract), contract))
 
 
 @cache

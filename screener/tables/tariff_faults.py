@@ -12,7 +12,6 @@ from screener import windows
 from screener.contracts import load
 from screener.errors import no_faults
 from screener.tables.checking import CheckedTable, row_faults
-from screener.tables.links import told
 
 TARIFFS, PERIODS, TIERS = "tariffs", "tariff_periods", "tariff_tiers"
 TABLES = (TARIFFS, PERIODS, TIERS)
@@ -37,7 +36,7 @@ def tariff_faults(tables: Mapping[str, CheckedTable], currency: str) -> pl.DataF
     lost = pl.concat([rows, *(table.faults for table in tables.values())])
     incomplete = [_incomplete(tables[TARIFFS], tables[name], lost) for name in (PERIODS, TIERS) if name in tables]
     at_fault = pl.concat([lost.filter(pl.col("table") == TARIFFS), *incomplete])
-    whole = _without(told(tables[TARIFFS], "tariff_id", PRICE), at_fault)
+    whole = _without(tables[TARIFFS].told("tariff_id", PRICE), at_fault)
     return pl.concat([rows, *incomplete, _gaps(whole, periods, tiers)])
 
 
@@ -46,7 +45,7 @@ def _checked(name: str, tables: Mapping[str, CheckedTable], checks: Checks) -> t
     if name not in tables:
         return pl.DataFrame(schema={"row": pl.Int64, **load(name).polars_schema()}), no_faults()
     table, found = tables[name], no_faults()
-    rows = _without(told(table, *table.contract.columns), table.faults)
+    rows = _without(table.told(*table.contract.columns), table.faults)
     for check in checks:
         bad = check(rows)
         rows, found = _without(rows, bad), pl.concat([found, bad])
@@ -63,7 +62,7 @@ def _cents(table: CheckedTable, currency: str) -> pl.DataFrame:
     message = f"too dear for a price in {currency}; if it is in cents, divide it by 100"
     for column in (PRICE, FUEL):
         if column in table.contract.columns and currency in DOLLAR_LIKE:
-            dear = told(table, column).filter(pl.col(column) > DEAREST_KWH)
+            dear = table.told(column).filter(pl.col(column) > DEAREST_KWH)
             name, text = pl.col(f"{column}:name"), pl.col(f"{column}:text")
             faults.append(row_faults(table.contract.name, dear, name, "too large", text, message))
     return pl.concat(faults)

@@ -9,7 +9,8 @@ from screener.contracts import load
 from screener.errors import ContractError, table_fault
 from screener.tables import links
 from screener.tables.checking import check
-from screener.tables.reading import ENDINGS, find_tables, read_table
+from screener.tables.files import ENDINGS, Source, find_tables
+from screener.tables.reading import read_table
 from screener.tables.tariff_faults import PERIODS, TABLES, TARIFFS, TIERS, tariff_faults
 
 
@@ -29,8 +30,8 @@ def read_tariffs(source: Path, currency: str) -> Tariffs:
 
     ContractError with every fault where there is any: unlike sites, tariffs are not left out one by one.
     """
-    files, notes = _files(source)
-    raws = {name: read_table(files[name], load(name)) for name in TABLES if name in files}
+    found_in, notes = _sources(source)
+    raws = {name: read_table(found_in[name], load(name), name == TARIFFS) for name in TABLES if name in found_in}
     tables = {name: check(raw, load(name)) for name, raw in raws.items()}
     faults = [tariff_faults(tables, currency), *(table.faults for table in tables.values())]
     known = {TARIFFS: tables[TARIFFS].values}
@@ -40,29 +41,27 @@ def read_tariffs(source: Path, currency: str) -> Tariffs:
         raise ContractError(found.sort("table", "row", nulls_last=False, maintain_order=True))
     frames = {name: table.values.drop("row") for name, table in tables.items()}
     empty = {name: pl.DataFrame(schema=load(name).polars_schema()) for name in (PERIODS, TIERS)}
-    read = tuple(file for name in tables for file in files[name])
-    notes += [note for raw in raws.values() for note in raw.notes]
+    read = tuple(sorted({each.file for name in tables for each in found_in[name]}))
+    notes += [note for table in tables.values() for note in (*table.raw.notes, *table.notes)]
     frames = empty | frames
     return Tariffs(frames[TARIFFS], frames[PERIODS], frames[TIERS], read, tuple(notes))
 
 
-def _files(source: Path) -> tuple[dict[str, list[Path]], list[str]]:
-    """The files of the tariff tables by name, and a note on what stands beside a file and is not read."""
+def _sources(source: Path) -> tuple[dict[str, list[Source]], list[str]]:
+    """Where the tariff tables stand, by name, and a note on what stands beside a file and is not read."""
     if source.is_file() and source.suffix.lower() in ENDINGS:
-        beside = [
-            file.name
-            for name, files in find_tables(source.parent).items()
-            for file in files
-            if name in (PERIODS, TIERS)
-        ]
+        found = find_tables(source.parent, set(TABLES))
+        inside = {name: [each] for name, places in found.items() for each in places if each.file == source}
+        beside = [str(each) for name in (PERIODS, TIERS) for each in found.get(name, ()) if each.file != source]
         note = f"{', '.join(beside)} beside {source.name} is not read; give the folder to have it read too"
-        return {TARIFFS: [source]}, [note] if beside else []
+        sheets = {name: places for name, places in inside.items() if name in TABLES}
+        return sheets if TARIFFS in sheets else {TARIFFS: [Source(source)]}, [note] if beside else []
     if not source.is_dir():
         message = f"{source} is no table of tariffs; give tariffs.csv, or the folder that holds it"
         raise ContractError(table_fault(TARIFFS, "missing table", message))
-    files = find_tables(source)
-    if TARIFFS not in files:
-        there = ", ".join(file.name for name in files for file in files[name]) or "no tables"
+    found = find_tables(source, set(TABLES))
+    if TARIFFS not in found:
+        there = ", ".join(str(each) for name in found for each in found[name]) or "no tables"
         message = f"{source.name} has {there}; add tariffs.csv: what energy costs"
         raise ContractError(table_fault(TARIFFS, "missing table", message))
-    return files, []
+    return found, []

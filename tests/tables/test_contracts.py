@@ -1,6 +1,6 @@
 """The schema files are valid Table Schema, and the loader finds them in a checkout and in a wheel.
 
-Rules of a descriptor: Table Schema, version 1, https://specs.frictionlessdata.io/table-schema/ .
+Rules of a descriptor: Table Schema, version 2.0, https://datapackage.org/standard/table-schema/ .
 """
 
 import json

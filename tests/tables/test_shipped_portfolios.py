@@ -6,12 +6,11 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from screener.filling import ENGINE, LIMITS, fill
+from screener.filling import LIMITS, SAME, SCALED, fill
 from screener.tables import read_portfolio
 
 PORTFOLIOS = Path(__file__).parents[2] / "portfolios"
 BOTH = pytest.mark.parametrize("name", ["oddlebrook_foods", "ferrowmere_district"])
-SIZED_LATER = "cooling_capacity_kw"
 
 
 def typed_sites(name: str) -> list[dict[str, str]]:
@@ -41,11 +40,10 @@ def test_everything_the_engine_needs_is_filled(name: str) -> None:
     portfolio = read_portfolio(PORTFOLIOS / name)
     filled = fill(portfolio)
     of_type = [c for c in portfolio.building_types.columns if c in filled.columns]
-    needed = sorted({*ENGINE, *of_type} - {SIZED_LATER, *LIMITS})
+    needed = sorted({*SAME, *SCALED, *of_type} - {"based_on", *LIMITS})
     empty = {column: count for column, count in filled.select(needed).null_count().row(0, named=True).items() if count}
     assert empty == {}
     assert filled.select(pl.sum_horizontal(pl.col(LIMITS).is_not_null())).to_series().to_list() == [1] * filled.height
-    assert filled["assumed_share"].is_between(0, 1).all()
 
 
 @BOTH
