@@ -154,6 +154,9 @@ def run(
     ledger: Annotated[
         LedgerForm, typer.Option(help="monthly: far smaller, but new tariffs keep its windows.")
     ] = "hourly",
+    cluster: Annotated[
+        str | None, typer.Option(metavar="ADDRESS", help="Share the work among the workers of a Dask cluster.")
+    ] = None,
     top: Top = 15,
     as_json: Json = False,
     quiet: Quiet = False,
@@ -163,7 +166,7 @@ def run(
 
     with _errors_in_words():
         with _progress(quiet) as tell:
-            result = pipeline.run(folder, out, force, strict, pipeline.Watch(tell), ledger)
+            result = pipeline.run(folder, out, force, strict, pipeline.Watch(tell), ledger, cluster=cluster)
         _print_run(result, out, top, as_json, quiet)
 
 

@@ -1,8 +1,7 @@
 """The whole job as a list of stages; stages exchange frames and know nothing of one another."""
 
-import tempfile
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
@@ -11,30 +10,27 @@ import polars as pl
 
 from screener import (
     climate,
-    economics,
-    engine,
     errors,
-    exact,
     filling,
     ledger,
     outputs,
     price,
     rank,
-    reasonable,
     report,
-    sizing,
     tables,
     text,
     what_if,
     worth,
 )
 from screener import explain as explaining
+from screener.cluster import batches as cluster_batches
+from screener.estimate import HOURLY, MONTHLY, Basis, Batch, in_money, ranked, rates_of, work
 from screener.exact import significant
 from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import Portfolio, Settings
 
-HOURLY, MONTHLY = "hourly", "monthly"  # forms of the ledger
-
+BATCH_SITES = 3_000  # hourly ledgers of so many take 260 MB; a few seconds are lost when a run is killed
+SAMPLED_ABOVE = 20_000  # sites; ranking them under ten other prices takes half a gigabyte
 LONG_S = 2.0  # a stage that takes longer says how much longer
 REPORT, WORKBOOK = "report.html", "ranking.xlsx"
 
@@ -59,6 +55,12 @@ class Watch:
         self.stop()
         self._stage, self._since = name, time.perf_counter()
         self.tell(name)
+
+    def spend(self, timings: Mapping[str, float]) -> None:
+        """Add what the stages of a batch took, here or elsewhere."""
+        for stage, seconds in timings.items():
+            name = f"of batches: {stage}"
+            self.timings[name] = self.timings.get(name, 0.0) + seconds
 
     def stop(self) -> None:
         """The last stage is over."""
@@ -92,63 +94,96 @@ def run(
     strict: bool = False,
     watch: Watch | None = None,
     ledger_form: str = HOURLY,
+    batch_sites: int = BATCH_SITES,
+    cluster: str | None = None,
 ) -> Run:
     """Rank the sites of a portfolio folder and write the run folder `out`.
 
     Sites with faults are left out and kept in the rejects, or with `strict` end the run. A ledger of the form `MONTHLY`
-    keeps a month's hours together as far as the site's tariff bills them alike. Raises the errors of `screener.errors`.
+    keeps a month's hours together as far as the site's tariff bills them alike. `batch_sites` are worked out and put
+    away together, beside `out`: a run that was killed continues with the batches it lacks. `cluster` is the address of a
+    Dask scheduler whose workers take the batches. Raises the errors of `screener.errors`.
     """
     watch = watch or Watch()
     outputs.check_free(out, force)
     watch.stage("reading tables and places")
-    portfolio, sites = check(folder)
-    if sites.is_empty() or (strict and not portfolio.faults.is_empty()):
+    portfolio = with_places(tables.read_portfolio(folder))
+    if portfolio.sites.is_empty() or (strict and not portfolio.faults.is_empty()):
         raise errors.ContractError(portfolio.faults)
-    watch.stage("weather")
-    places = sites["weather_id"].unique().sort().to_list()
-    hours = climate.hours(places, folder)
-    watch.stage("sizing")
-    sites = sites.sort("site_id")
-    sized = engine.size(sites, climate.design_conditions(places, hours), portfolio.equipment)
-    sites = as_written(sites_used(sites, sized))
-    inputs = made_from(portfolio, hours)
-    rates = rates_of(inputs, portfolio.settings)
-    out.parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(prefix=f".{out.name}-ledger-", dir=out.parent) as scratch:
-        parts: list[Path] = []
-        years: list[pl.DataFrame] = []
-        costs: list[pl.DataFrame] = []
+    watch.stage("weather files")
+    basis = Basis(portfolio.settings, made_from(portfolio), ledger_form)
+    told_apart_by = {"settings": asdict(basis.settings), "ledger": ledger_form, "batch_sites": batch_sites}
+    told_apart_by |= {"program": outputs.program(), "inputs": outputs.digests(portfolio.files)}
+    with outputs.scratch(out, told_apart_by) as scratch:
         watch.stage("working out every hour of every strategy")
-        for number, accounts in enumerate(engine.simulate(sized, hours)):
-            kept = price.by_class(accounts.ledger, rates, sites) if ledger_form == MONTHLY else accounts.ledger
-            parts.append(Path(scratch, f"{number:06}.parquet"))
-            kept.write_parquet(parts[-1])
-            years.append(accounts.years)
-            costs.append(price.price(kept, rates, sites))
-            watch.count(min((number + 1) * engine.BATCH_SITES, sites.height), sites.height, "sites")
+        for batch in worked(portfolio, basis, scratch, watch, batch_sites, cluster):
+            watch.spend(batch.timings)
         watch.stage("money and ranking")
-        totals = as_written(ledger.totals(pl.concat(years), tuple(REGISTRY), REFERENCE.name))
-        results = in_money(totals, pl.concat(costs), sites, inputs, portfolio.settings)
-        unlikely = reasonable.by_site(reasonable.of_inputs(sites), reasonable.of_results(sites, results))
-        sites = sites.join(unlikely, on="site_id", how="left", maintain_order="left")
-        ranking = ranked(results, sites, portfolio.settings)
+        ranking = rank.in_order(pl.read_parquet(scratch.files("ranking")))
+        if ranking.height != portfolio.sites.height:
+            raise errors.ResultsError("the ranking does not hold every site exactly once; this is a bug")
         watch.stage("report")
+        results, sites = (pl.scan_parquet(scratch.files(name)) for name in ("strategies", "sites_used"))
         found = findings(ranking, results, sites, portfolio.rejects, portfolio.strategies, asdict(portfolio.settings))
+        files = {REPORT: report.portfolio_page(found)}
         watch.stage("writing")
         written: dict[str, outputs.Table] = {
             "ranking": ranking,
-            "strategies": results,
-            "ledger": parts,
+            "strategies": scratch.files("strategies"),
+            "ledger": scratch.files("ledger"),
             "groups": rank.groups(ranking),
-            "sites_used": sites,
+            "sites_used": scratch.files("sites_used"),
             "rejects": portfolio.rejects,
         }
         info = outputs.provenance(portfolio.files, asdict(portfolio.settings), watch.timings)
-        files = {REPORT: report.portfolio_page(found)}
-        outputs.write_run(out, written, info | {"ledger": ledger_form}, force, files, inputs)
+        outputs.write_run(out, written, info | {"ledger": ledger_form}, force, files, basis.inputs)
     watch.stop()
-    notes = portfolio.notes + block_notes(sites, rates)
+    notes = portfolio.notes + block_notes(portfolio.sites, basis.rates) + scratch.notes
     return Run(portfolio.settings, ranking, rank.totals(ranking), portfolio.rejects, notes)
+
+
+def with_places(portfolio: Portfolio) -> Portfolio:
+    """The portfolio less the sites for which no weather was found."""
+    _, nowhere = climate.locate(portfolio.sites.select(climate.PLACE), portfolio.folder)
+    return portfolio.without(nowhere)
+
+
+def worked(
+    portfolio: Portfolio,
+    basis: Basis,
+    scratch: outputs.Scratch,
+    watch: Watch,
+    batch_sites: int,
+    cluster: str | None,
+) -> Iterator[Batch]:
+    """Work out the batches of a portfolio that the scratch folder lacks and put each there."""
+    total = portfolio.sites.height
+    count = -(-total // batch_sites)
+    lacking = [number for number in range(count) if not scratch.has(number)]
+    if len(lacking) < count:
+        scratch.notes.append(
+            f"continued an unfinished run, of which {count - len(lacking)} of {count} batches were there"
+        )
+    so_far = total - sum(min(batch_sites, total - number * batch_sites) for number in lacking)
+
+    def located(number: int) -> pl.DataFrame:
+        part = portfolio.part(number * batch_sites, batch_sites)
+        return worth.weigh(climate.locate(filling.fill(part), portfolio.folder)[0])
+
+    def progress(more: int) -> None:
+        watch.count(so_far + more, total, "sites")
+
+    tasks = ((number, located(number)) for number in lacking)
+    if cluster is not None:
+        batches = cluster_batches(cluster, tasks, basis)
+    else:
+        batches = ((number, work(sites, basis, progress)) for number, sites in tasks)
+    for number, batch in batches:
+        with outputs.writing_in_words(scratch.path.parent):
+            scratch.keep(number, batch.tables)
+        so_far += batch.sites.height
+        progress(0)
+        yield batch
 
 
 def reprice(folder: Path, tariffs: Path, out: Path, force: bool = False, watch: Watch | None = None) -> Run:
@@ -210,15 +245,17 @@ def explain(folder: Path, site_id: str, strategy: str | None = None, at: str | N
     return explaining.explain(outputs.open_run(folder), site_id, strategy, at)
 
 
-def made_from(portfolio: Portfolio, hours: pl.DataFrame) -> dict[str, pl.DataFrame]:
+def made_from(portfolio: Portfolio) -> dict[str, pl.DataFrame]:
     """What a run folder keeps of its inputs, so that it can be priced and explained without the portfolio."""
+    with_files = portfolio.sites.filter(pl.col("weather_file").is_not_null())
+    ids, _ = climate.locate(with_files.select(climate.PLACE), portfolio.folder)
     return {
         "tariffs": portfolio.tariffs,
         "tariff_periods": portfolio.tariff_periods,
         "tariff_tiers": portfolio.tariff_tiers,
         "strategies": portfolio.strategies,
         "equipment": portfolio.equipment,
-        "weather": hours.filter(pl.col("weather_id").str.starts_with(climate.OWN_WEATHER)),
+        "weather": climate.own_hours(ids["weather_id"], portfolio.folder),
     }
 
 
@@ -230,8 +267,8 @@ def write_report(folder: Path, out: Path | None = None, workbook: bool = False, 
     run = outputs.open_run(folder)
     found = findings(
         run.table("ranking").collect(),
-        run.table("strategies").collect(),
-        run.table("sites_used").collect(),
+        run.table("strategies"),
+        run.table("sites_used"),
         run.table("rejects").collect(),
         run.input("strategies"),
         run.settings,
@@ -291,25 +328,33 @@ def site_findings(run: outputs.RunFolder, site_id: str) -> report.SiteFindings:
 
 def findings(
     ranking: pl.DataFrame,
-    results: pl.DataFrame,
-    sites: pl.DataFrame,
+    results: pl.LazyFrame,
+    sites: pl.LazyFrame,
     rejects: pl.DataFrame,
     prices: pl.DataFrame,
     settings: Mapping[str, Any],
 ) -> report.Findings:
-    """What the report of a run tells, from its tables in memory or as they were written: the same to the last figure."""
-    ranking, results = significant(ranking.sort("rank")), significant(results.sort("site_id", "strategy"))
-    sites = significant(sites.sort("site_id"))
+    """What the report of a run tells, from its tables, unrounded or as they were written: the same to the last figure.
+
+    Of a run of more than `SAMPLED_ABOVE` sites, everything beyond the ranking is told from a sample: the sites evenly
+    spread over the ranking.
+    """
+    ranking = significant(ranking.sort("rank"))
+    if ranking.height > SAMPLED_ABOVE:
+        sample = ranking.gather_every(-(-ranking.height // SAMPLED_ABOVE)).lazy().select("site_id")
+        results, sites = (frame.join(sample, on="site_id", how="semi") for frame in (results, sites))
+    kept, used = (significant(frame.collect(engine="streaming")) for frame in (results, sites))
+    kept, used = kept.sort("site_id", "strategy"), used.sort("site_id")
     return report.Findings(
         settings=settings,
         ranking=ranking,
-        results=results,
-        sites=sites,
+        results=kept,
+        sites=used,
         groups=significant(rank.groups(ranking)),
         rejects=rejects,
         totals=rank.totals(ranking).row(0, named=True),
-        shortlist=rank.shortlist(results, ranking),
-        what_if=what_if.what_if(results, sites, economics.terms(settings), settings["currency"]),
+        shortlist=rank.shortlist(kept, ranking),
+        what_if=what_if.what_if(kept, used, economics.terms(settings), settings["currency"]),
         summaries=summaries(),
         placeholders=placeholders(prices),
     )
@@ -326,45 +371,6 @@ def placeholders(prices: pl.DataFrame) -> list[str]:
     return [name for name in REGISTRY if name in shipped]
 
 
-def rates_of(inputs: Mapping[str, pl.DataFrame], settings: Settings) -> price.Rates:
-    """The tariffs laid out by time, with the emission factors of the portfolio where they have none."""
-    tariffs, periods, tiers = (inputs[name] for name in tables.TARIFF_TABLES)
-    factors = (settings.electricity_kg_co2_per_kwh, settings.fuel_kg_co2_per_kwh)
-    return price.rates(tariffs, periods, tiers, *factors)
-
-
-def as_written(frame: pl.DataFrame) -> pl.DataFrame:
-    """The figures as the run folder will hold them: money starts from these, so that pricing the folder gives the same."""
-    return exact.significant(frame.cast({pl.Float32: pl.Float64}))
-
-
-def in_money(
-    totals: pl.DataFrame,
-    costs: pl.DataFrame,
-    sites: pl.DataFrame,
-    inputs: Mapping[str, pl.DataFrame],
-    settings: Settings,
-) -> pl.DataFrame:
-    """The strategy results: energy, cost, investment and what changing to it would bring.
-
-    `totals` may be the results of an earlier run: their money is replaced.
-    """
-    if not price.unbilled(totals, costs).is_empty():
-        raise errors.ResultsError("the bills do not add up to the energy of the engine; this is a bug")
-    own = totals.drop(set(costs.columns) - {"site_id", "strategy"}, strict=False)
-    costs = costs.drop(price.BILLED)
-    priced = own.join(costs, on=["site_id", "strategy"], how="left", maintain_order="left")
-    invested = economics.investments(priced, sites, inputs["strategies"], inputs["equipment"])
-    return economics.economics(invested, economics.terms(asdict(settings)))
-
-
-def ranked(results: pl.DataFrame, sites: pl.DataFrame, settings: Settings) -> pl.DataFrame:
-    """The ranking of the sites, once it and the results have passed their checks."""
-    ranking = rank.ranking(results, sites, settings.currency)
-    check_results(ranking, results, sites)
-    return ranking
-
-
 def block_notes(sites: pl.DataFrame, rates: price.Rates) -> list[str]:
     """A remark on sites whose place in the blocks of their tariff is a guess."""
     count = sites.filter(
@@ -372,27 +378,3 @@ def block_notes(sites: pl.DataFrame, rates: price.Rates) -> list[str]:
     ).height
     whose = "1 site has a tariff in tiers" if count == 1 else f"{count:,} sites have a tariff in tiers"
     return [f"{whose} and no annual_electricity_kwh: there the tiers count the air system alone"] if count else []
-
-
-def sites_used(sites: pl.DataFrame, sized: pl.DataFrame) -> pl.DataFrame:
-    """The filled sites with the cooling capacity that was sized where none was given."""
-    given = pl.col("cooling_capacity_kw_origin")
-    sizes = sized.select("site_id", cooling_capacity_kw="cooling_capacity_kw")
-    used = sites.drop("cooling_capacity_kw").join(sizes, on="site_id", maintain_order="left")
-    return used.with_columns(cooling_capacity_kw_origin=given.fill_null(sizing.ORIGIN)).select(sites.columns)
-
-
-def check_results(ranking: pl.DataFrame, results: pl.DataFrame, sites: pl.DataFrame) -> None:
-    """ResultsError unless every site is ranked once and no figure is missing or not a number."""
-    if sorted(ranking["site_id"]) != sorted(sites["site_id"]):
-        raise errors.ResultsError("the ranking does not hold every site exactly once; this is a bug")
-    figures = ("electricity_kwh", "fuel_kwh", "water_removed_kg", "peak_kw", "dew_point_p95_c")
-    wrong = results.filter(
-        pl.col("unavailable").is_null() & ~pl.all_horizontal(pl.col(figures).is_finite().fill_null(False))
-    )
-    if not wrong.is_empty():
-        first = wrong.select("site_id", "strategy").row(0)
-        raise errors.ResultsError(
-            f"{wrong.height} results are not numbers, the first for site {first[0]} with {first[1]}: "
-            "look for extreme figures in its row; if there are none, this is a bug"
-        )

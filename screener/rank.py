@@ -44,6 +44,12 @@ def eligible(strategies: pl.DataFrame) -> pl.DataFrame:
     return query("eligible", {"strategies": strategies}, tolerance_h=HOLDING_TOLERANCE_H)
 
 
+def in_order(rankings: pl.DataFrame) -> pl.DataFrame:
+    """The rankings of several batches of sites, figures unrounded, as the ranking of all; in the order of `sql/ranking.sql`."""
+    together = rankings.sort("net_savings", "cost_saved", "site_id", descending=[True, True, False])
+    return together.with_columns(rank=pl.int_range(1, pl.len() + 1).cast(rankings.schema["rank"]))
+
+
 def groups(ranking: pl.DataFrame) -> pl.DataFrame:
     """Where each strategy pays, by climate and kind of building: one row per climate_zone, building_type and
     best_strategy, counts and totals of the ranking's columns."""

@@ -87,7 +87,7 @@ def load(name: str, folder: Path | None) -> OwnYear:
     return _load(name, path, stat.st_mtime_ns, stat.st_size)
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=256)  # 100 MB
 def _load(name: str, path: Path, changed: int, size: int) -> OwnYear:
     """Read once however often it is asked for; `changed` and `size` make a new file a new question."""
     if size > MOST_BYTES:

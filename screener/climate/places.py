@@ -34,14 +34,15 @@ REPRESENTATIVE = {
     "7": "727450",
     "8": "702610",
 }
+PLACE = ("site_id", "row", "postal_code", "latitude", "longitude", "climate_zone", "weather_file", "elevation_m")
 LOOKED_UP = ("latitude", "longitude", "climate_zone", "elevation_m")
 
 
 def locate(sites: pl.DataFrame, folder: Path | None = None) -> tuple[pl.DataFrame, pl.DataFrame]:
     """The sites whose place was found, with their weather, and a fault for each of the others.
 
-    `sites`: site_id, row, postal_code, latitude, longitude, climate_zone, weather_file, elevation_m. `folder`: the
-    portfolio, for its `weather/`. A weather file wins over coordinates, these over a postal code, this over a zone.
+    `sites`: the columns of `PLACE`. `folder`: the portfolio, for its `weather/`. A weather file wins over coordinates,
+    these over a postal code, this over a zone.
 
     Adds weather_id, station, station_name, station_distance_km, station_elevation_difference_m (site above station),
     place_origin and climate_note; fills latitude, longitude, climate_zone (the place's own, which wins over a stated one)

@@ -1,13 +1,25 @@
 """The run folder: every table of a run in a file, described, and either complete or not there at all.
 
-`layout` says which tables there are, `describing` puts them in the words of their contracts, `writing` writes a folder
-and `reading` opens one again.
+`layout` says which tables there are, `describing` puts them in the words of their contracts, `writing` writes a folder,
+`reading` opens one again and `scratch` keeps what an unfinished run has so far.
 """
 
 from screener.outputs.describing import sha256
 from screener.outputs.layout import INPUT_NAMES, INPUTS, OUTPUTS, Output
 from screener.outputs.reading import RunFolder, open_run
-from screener.outputs.writing import Table, add_files, check_free, neutralised, provenance, staged, write_run
+from screener.outputs.scratch import Scratch, scratch
+from screener.outputs.writing import (
+    Table,
+    add_files,
+    check_free,
+    digests,
+    neutralised,
+    program,
+    provenance,
+    staged,
+    write_run,
+    writing_in_words,
+)
 
 __all__ = [
     "INPUTS",
@@ -15,13 +27,18 @@ __all__ = [
     "OUTPUTS",
     "Output",
     "RunFolder",
+    "Scratch",
     "Table",
     "add_files",
     "check_free",
+    "digests",
     "neutralised",
     "open_run",
+    "program",
     "provenance",
+    "scratch",
     "sha256",
     "staged",
     "write_run",
+    "writing_in_words",
 ]

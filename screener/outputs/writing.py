@@ -4,9 +4,11 @@ The same tables give the same bytes: rows are sorted by key, floats of results r
 only `run.json` knows the time.
 """
 
+import hashlib
 import json
 import os
 import platform
+import re
 import shutil
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -25,6 +27,7 @@ from screener.outputs.layout import INPUTS, OUTPUTS, PACKAGE_FILE, RUN_FILE, Out
 from screener.outputs.reading import RunFolder
 
 Table = pl.DataFrame | pl.LazyFrame | Sequence[Path] | RunFolder
+PACKAGES = ("polars", "duckdb", "pyarrow")  # whose versions may change a result
 ROW_GROUP = 576 * 256  # rows; of a ledger, 256 sites of 12 months x two day kinds x 24 hours, some 20 MB
 COMPRESSION: Literal["lz4"] = "lz4"  # a large ledger is written three times as fast as with zstd, and an eighth larger
 
@@ -45,7 +48,7 @@ def write_run(
     it is. `run_info` is whatever `run.json` should say; the number of rows of each table is added. UsageError where the
     folder is taken: see `check_free`.
     """
-    with staged(folder, force) as part:
+    with staged(folder, force) as part, writing_in_words(folder.parent):
         resources: list[dict[str, Any]] = []
         rows: dict[str, int] = {}
         for output, table in [*_paired(OUTPUTS, tables), *_paired(INPUTS, inputs or {})]:
@@ -106,6 +109,7 @@ def staged(folder: Path, force: bool) -> Iterator[Path]:
     """A new folder beside `folder` that takes its name when the block ends well, and is removed when it does not."""
     check_free(folder, force)
     folder = folder.resolve()
+    _sweep(folder)
     part, old = (folder.with_name(f".{folder.name}.{what}-{os.getpid()}") for what in ("part", "old"))
     try:
         part.mkdir(parents=True)
@@ -127,6 +131,45 @@ def staged(folder: Path, force: bool) -> Iterator[Path]:
             shutil.rmtree(old, ignore_errors=True)
 
 
+@contextmanager
+def writing_in_words(folder: Path) -> Iterator[None]:
+    """UsageError for a disk that is full or may not be written to, however the library that met it says so."""
+    try:
+        yield
+    except (OSError, pl.exceptions.ComputeError) as error:
+        told = re.search(r"([A-Z][^:]*) \(os error \d+\)", str(error))
+        reason = told[1] if told else getattr(error, "strerror", None)
+        if not reason:
+            raise
+        raise UsageError(
+            f"cannot write to {folder} ({reason}); make room or name another folder, then give the same command again"
+        ) from error
+
+
+def _sweep(folder: Path) -> None:
+    """Take away what killed processes left beside the folder; an earlier run that one had put aside gets its name back."""
+    for left in folder.parent.glob(f".{folder.name}.*-*"):
+        what, _, process = left.name.removeprefix(f".{folder.name}.").rpartition("-")
+        if what not in ("part", "old") or not process.isdigit() or _is_alive(int(process)):
+            continue
+        if what == "old" and not folder.exists():
+            left.rename(folder)
+        else:
+            shutil.rmtree(left, ignore_errors=True)
+
+
+def _is_alive(process: int) -> bool:
+    if os.name == "nt":  # no harmless way of asking there
+        return True
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True
+
+
 def neutralised(frame: pl.DataFrame) -> pl.DataFrame:
     """`frame` with an apostrophe before any text that a spreadsheet would take for a formula."""
     texts = [pl.col(name) for name, dtype in frame.schema.items() if dtype == pl.String]
@@ -142,13 +185,25 @@ def provenance(inputs: Iterable[Path], settings: Mapping[str, Any], timings: Map
 
     `inputs` are the files that were read, named without their folders; `timings` are in seconds by stage.
     """
-    packages = ("polars", "duckdb", "pyarrow")
     return {
-        "versions": {"screener": __version__, "python": platform.python_version()} | {p: version(p) for p in packages},
-        "inputs": [{"file": path.name, "sha256": sha256(path)} for path in sorted(inputs)],
+        "versions": {"screener": __version__, "python": platform.python_version()} | {p: version(p) for p in PACKAGES},
+        "inputs": digests(inputs),
         "settings": dict(settings),
         "timings_s": {stage: round(seconds, 3) for stage, seconds in timings.items()},
     }
+
+
+def digests(files: Iterable[Path]) -> list[dict[str, str]]:
+    """Name without folder and SHA-256 of each file."""
+    return [{"file": path.name, "sha256": sha256(path)} for path in sorted(files)]
+
+
+def program() -> dict[str, str]:
+    """What the results depend on besides the inputs: versions, and a digest of every file of this package."""
+    package = Path(__file__).parents[1]
+    files = [path for path in sorted(package.rglob("*")) if path.is_file() and path.suffix not in (".pyc", ".html")]
+    digest = hashlib.sha256("".join(sha256(path) for path in files).encode()).hexdigest()
+    return {"files": digest, "python": platform.python_version()} | {p: version(p) for p in PACKAGES}
 
 
 def _take_over(part: Path, output: Output, run: RunFolder) -> list[dict[str, Any]]:
@@ -184,6 +239,12 @@ def _write(part: Path, output: Output, table: pl.DataFrame | pl.LazyFrame | Sequ
     stream = table if isinstance(table, pl.LazyFrame) else pl.scan_parquet(list(table))
     stream.sink_parquet(files["parquet"], compression=COMPRESSION, row_group_size=ROW_GROUP, maintain_order=True)
     return pl.scan_parquet(files["parquet"])
+
+
+def conformed(table: pl.DataFrame, name: str) -> pl.DataFrame:
+    """A table that came out as the run folder holds it, by its name in `OUTPUTS`: columns, order, rounding."""
+    ((output, _),) = _paired(OUTPUTS, {name: table})
+    return _conformed(table, output)
 
 
 def _conformed(table: pl.DataFrame, output: Output) -> pl.DataFrame:

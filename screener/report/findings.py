@@ -42,6 +42,11 @@ class Findings:
     placeholders: Sequence[str]
 
     @property
+    def sample(self) -> int | None:
+        """How many sites the sample has, where there is one."""
+        return self.sites.height if self.sites.height < self.ranking.height else None
+
+    @property
     def currency(self) -> str:
         """What money is counted in."""
         return str(self.settings["currency"])

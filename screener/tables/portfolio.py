@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 
 import polars as pl
@@ -62,6 +63,20 @@ class Portfolio:
         """Every input file that is there: tables, settings, and the weather files that the sites name."""
         weather = [self.folder / WEATHER / name for name in self.sites["weather_file"].drop_nulls().unique()]
         return sorted([*self.tables, *filter(Path.is_file, weather)])
+
+    def part(self, first: int, count: int) -> "Portfolio":
+        """The portfolio with `count` of its sites, in the order of their ids, from number `first` on."""
+        sites = self._by_id.slice(first, count)
+        given = self._given_by_id.slice(first, count)
+        return replace(self, sites=sites, sites_given=given)
+
+    @cached_property
+    def _by_id(self) -> pl.DataFrame:
+        return self.sites.sort("site_id")
+
+    @cached_property
+    def _given_by_id(self) -> pl.DataFrame:
+        return self.sites_given.sort("site_id")
 
     def without(self, faults: pl.DataFrame) -> "Portfolio":
         """The portfolio less the sites that a later stage found at fault; they join the rejects, whole.

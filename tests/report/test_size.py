@@ -26,7 +26,7 @@ def many(example: Path) -> Findings:
     ranking = copies(run.table("ranking").collect()).sort("net_savings", "site_id", descending=[True, False])
     ranking = ranking.with_columns(rank=pl.int_range(1, pl.len() + 1))
     return pipeline.findings(
-        ranking, results, sites, run.table("rejects").collect(), run.input("strategies"), run.settings
+        ranking, results.lazy(), sites.lazy(), run.table("rejects").collect(), run.input("strategies"), run.settings
     )
 
 

@@ -1,0 +1,125 @@
+"""What an unfinished run has worked out so far: a folder beside the one it will become, kept until that is complete.
+
+`.NAME.unfinished` stands beside `NAME`. Its `made_from.json` says what the run is made from; a batch of sites is a folder
+that appears under its number when everything is in it. A run that was killed finds the folder, sees that it was made from
+the same things, and works out the batches that are not there. One made from other things is thrown away.
+"""
+
+import json
+import os
+import shutil
+import sys
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from screener.errors import UsageError
+from screener.outputs.writing import COMPRESSION, conformed, writing_in_words
+
+MADE_FROM, LOCK = "made_from.json", "lock"
+PART = ".part"
+STARTED_ANEW = "an unfinished run made from other tables, settings or another version was thrown away"
+
+
+class Scratch:
+    """The folder of an unfinished run. `notes` says what was found in it."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.notes: list[str] = []
+
+    def has(self, number: int) -> bool:
+        """Whether the batch of this number is there, whole."""
+        return self._batch(number).is_dir()
+
+    def keep(self, number: int, tables: Mapping[str, pl.DataFrame | Sequence[pl.DataFrame]]) -> None:
+        """Keep the tables of a batch, all or none. A frame is brought to the form of its table in the run folder; frames
+        in a sequence are its parts, as they are."""
+        batch = self._batch(number)
+        part = batch.with_suffix(PART)
+        shutil.rmtree(part, ignore_errors=True)
+        part.mkdir()
+        for name, table in tables.items():
+            frames = [conformed(table, name)] if isinstance(table, pl.DataFrame) else table
+            for count, frame in enumerate(frames):
+                frame.write_parquet(part / f"{name}-{count:04}.parquet", compression=COMPRESSION)
+        part.rename(batch)
+
+    def files(self, name: str) -> list[Path]:
+        """The files of a table, of all batches in order."""
+        return sorted(
+            self.path.glob(f"[0-9]*[0-9]/{name}-*.parquet"), key=lambda file: (int(file.parent.name), file.name)
+        )
+
+    def _batch(self, number: int) -> Path:
+        return self.path / f"{number:06}"
+
+
+@contextmanager
+def scratch(out: Path, made_from: Mapping[str, Any]) -> Iterator[Scratch]:
+    """The scratch folder of the run folder `out`, with the batches an unfinished run of the same left in it.
+
+    `made_from` is what tells runs apart, as JSON has it. The folder goes when the block ends well, and stays where there
+    are batches in it otherwise. UsageError where another process works in it, or nothing can be written there.
+    """
+    out = out.resolve()
+    path = out.with_name(f".{out.name}.unfinished")
+    with writing_in_words(out.parent):
+        path.mkdir(parents=True, exist_ok=True)
+        lock = _locked(path)
+    try:
+        work = Scratch(path)
+        with writing_in_words(out.parent):
+            _begin(work, json.loads(json.dumps(made_from, default=str)))
+        yield work
+        _discard(path)
+    finally:
+        os.close(lock)
+        if path.is_dir() and not any(path.glob("[0-9]*[0-9]")):
+            _discard(path)
+
+
+def _begin(work: Scratch, made_from: Any) -> None:
+    """Keep the batches that are there if they are of the same run; else start anew."""
+    label = work.path / MADE_FROM
+    try:
+        same = json.loads(label.read_text(encoding="utf-8")) == made_from
+    except (OSError, ValueError):
+        same = False
+    if not same:
+        found = [item for item in work.path.iterdir() if item.name != LOCK]
+        label.unlink(missing_ok=True)  # first, so that what is half thrown away is never taken for whole
+        for item in found:
+            shutil.rmtree(item) if item.is_dir() else item.unlink(missing_ok=True)
+        if any(item.name[:1].isdigit() for item in found):
+            work.notes.append(STARTED_ANEW)
+        part = label.with_suffix(PART)
+        part.write_text(json.dumps(made_from), encoding="utf-8")
+        part.rename(label)
+
+
+def _locked(path: Path) -> int:
+    """The open lock file of the folder; the system lets go of it when the process ends, however it ends."""
+    lock = os.open(path / LOCK, os.O_CREAT | os.O_RDWR)
+    if sys.platform == "win32":
+        return lock
+    import fcntl
+
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        os.close(lock)
+        name = path.name.removeprefix(".").removesuffix(".unfinished")
+        raise UsageError(
+            f"another process is writing {path.parent / name}; wait for it, or name another folder"
+        ) from None
+    return lock
+
+
+def _discard(path: Path) -> None:
+    """Take the folder away; its label goes first, so that a folder half gone is never taken for a whole one."""
+    (path / MADE_FROM).unlink(missing_ok=True)
+    shutil.rmtree(path, ignore_errors=True)
