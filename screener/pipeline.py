@@ -10,6 +10,7 @@ import polars as pl
 
 from screener import (
     climate,
+    economics,
     errors,
     filling,
     ledger,
