@@ -11,6 +11,7 @@ from screener.estimate import Basis, Batch, work
 
 WAIT_S = 30.0
 AHEAD = 2  # batches sent ahead for each worker, so that none waits for its next
+SAME = "install the same packages there as here"
 INSTALL = "--cluster needs the package distributed; install it with: pip install 'screener[cluster]'"
 
 
@@ -33,7 +34,7 @@ def batches(address: str, tasks: Iterator[tuple[int, pl.DataFrame]], basis: Basi
         _require_workers(client, address)
         shared = client.submit(_handed_on, basis, pure=False)
         under_way: dict[Any, int] = {}
-        finished = distributed.as_completed()
+        finished = distributed.as_completed(loop=client.loop)
         try:
             for number, sites in tasks:
                 future = client.submit(work, sites, shared, pure=False)
@@ -64,10 +65,8 @@ def _require_workers(client: Any, address: str) -> None:
         programs = client.run(outputs.program)
     except TimeoutError:
         raise UsageError(f"the cluster at {address} has no workers; start some") from None
-    except ImportError as error:
-        raise UsageError(
-            f"workers of {address} lack a package ({error}); install this version of screener there"
-        ) from None
+    except Exception as error:  # whatever a worker without this program, or with another one, says
+        raise UsageError(f"workers of {address} cannot run this program ({error}); {SAME}") from None
     own = outputs.program()
     if other := sorted(worker for worker, program in programs.items() if program != own):
         raise UsageError(

@@ -84,7 +84,7 @@ def estimate(sites: pa.Table, basis: Basis | None = None) -> pa.Table:
         given = pl.when(~sized.fill_null(False)).then("cooling_capacity_kw").alias("cooling_capacity_kw")
         results = work(frame.with_columns(given).sort("site_id"), basis or Basis()).results
     except pl.exceptions.ColumnNotFoundError as error:
-        missing = str(error).splitlines()[0]
+        missing = str(error).partition(";")[0]
         raise errors.UsageError(
             f"the sites lack a column ({missing}); give all of those in sites_used.parquet of a run"
         ) from None

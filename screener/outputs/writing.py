@@ -4,6 +4,7 @@ The same tables give the same bytes: rows are sorted by key, floats of results r
 only `run.json` knows the time.
 """
 
+import errno
 import hashlib
 import json
 import os
@@ -139,6 +140,8 @@ def writing_in_words(folder: Path) -> Iterator[None]:
     except (OSError, pl.exceptions.ComputeError) as error:
         told = re.search(r"([A-Z][^:]*) \(os error \d+\)", str(error))
         reason = told[1] if told else getattr(error, "strerror", None)
+        if not reason and "transport error" in str(error):  # of the last bytes of a Parquet file
+            reason = os.strerror(errno.ENOSPC)
         if not reason:
             raise
         raise UsageError(
