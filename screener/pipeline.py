@@ -45,10 +45,14 @@ class Watch:
     _stage: str = ""
     _since: float = 0.0
 
-    def count(self, done: int, total: int, what: str) -> None:
-        """How far the stage has come, and how long the rest will take when it has gone on for a while."""
+    def count(self, done: int, total: int, what: str, before: int = 0) -> None:
+        """How far the stage has come, and how long the rest will take when it has gone on for a while.
+
+        `before` were done when the stage began.
+        """
         spent = time.perf_counter() - self._since
-        left = f", {text.duration(spent / done * (total - done))} left" if done < total and spent > LONG_S else ""
+        each = spent / (done - before) if done > before else 0.0
+        left = f", {text.duration(each * (total - done))} left" if each and done < total and spent > LONG_S else ""
         self.tell(f"{self._stage}: {done:,} of {total:,} {what}{left}")
 
     def stage(self, name: str) -> None:
@@ -165,14 +169,14 @@ def worked(
         scratch.notes.append(
             f"continued an unfinished run, of which {count - len(lacking)} of {count} batches were there"
         )
-    so_far = total - sum(min(batch_sites, total - number * batch_sites) for number in lacking)
+    so_far = before = total - sum(min(batch_sites, total - number * batch_sites) for number in lacking)
 
     def located(number: int) -> pl.DataFrame:
         part = portfolio.part(number * batch_sites, batch_sites)
         return worth.weigh(climate.locate(filling.fill(part), portfolio.folder)[0])
 
     def progress(more: int) -> None:
-        watch.count(so_far + more, total, "sites")
+        watch.count(so_far + more, total, "sites", before)
 
     tasks = ((number, located(number)) for number in lacking)
     if cluster is not None:

@@ -107,7 +107,7 @@ def size_devices(sites: pl.DataFrame, design_hours: pl.DataFrame, devices: Seque
             units.alias(f"{s}.device_units"), pl.coalesce(size * units, needed).alias(f"{s}.device_capacity_l_day")
         )
     limits = []
-    for s in LIMITED:
+    for s in sorted({*LIMITED} & {*devices}):
         able = pl.col(f"{s}.device_capacity_l_day") / SECONDS_A_DAY
         limits.append(able.alias(f"{s}.kg_s"))
     able = pl.col(f"{STANDALONE}.device_capacity_l_day") / SECONDS_A_DAY

@@ -106,9 +106,12 @@ def _stations(found: pl.DataFrame) -> pl.DataFrame:
 
 
 def _elevations(found: pl.DataFrame) -> pl.DataFrame:
-    """Fills `elevation_m`: as given, else the station's; beside a file what its pressure says, else the nearest station's."""
+    """Fills `elevation_m`: as given, else the station's; beside a file what its pressure says, else the nearest station's,
+    else sea level."""
     return found.with_columns(
-        elevation_m=pl.coalesce("elevation_m", "station_elevation_m", "file_elevation_m", "nearest_elevation_m")
+        elevation_m=pl.coalesce(
+            "elevation_m", "station_elevation_m", "file_elevation_m", "nearest_elevation_m", pl.lit(0.0)
+        )
     )
 
 

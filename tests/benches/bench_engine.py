@@ -1,6 +1,7 @@
-"""A large portfolio from tables to run folder, in a process of its own: wall time, peak memory, time per site-hour.
+"""Portfolios of many sizes from tables to run folder, each in a process of its own: time, memory, and where they go.
 
-`SITES=10000 pytest -m bench -s tests/benches`. Speed is printed, never asserted.
+`SIZES=100,1000,10000 pytest -m bench -s tests/benches/bench_engine.py`. Prints tables; speed is never asserted.
+Further: `LEDGER=monthly` (100,000 sites and more: hourly ledgers take 40 kB a site), `CASES=all` for one case alone.
 """
 
 import json
@@ -11,70 +12,160 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 import pytest
 
-from screener import climate, pipeline
-from screener.climate import statistical_year
-from screener.strategies import REGISTRY
+from screener.climate import stations, statistical_year
 from screener.tables import shipped
 
-SITES = int(os.environ.get("SITES", "10000"))
+ROOT = Path(__file__).parents[2]
+SITES = int(os.environ.get("SITES", "10000"))  # of benches that take one size
+SIZES = [int(size) for size in os.environ.get("SIZES", "100,1000,10000").split(",")]
+LEDGER = os.environ.get("LEDGER", "hourly")
 PLACES = 300
-HOURS = 12 * 24 * statistical_year.DAYS
-ENGINE = "working out every hour"
+FILES = 20  # different weather files, each 8760 hours
+MOST_WITH_FILES = 1000  # sites with hourly files: each costs twice a statistical year
+ONE = "temperature_only,standalone_dehumidifier"  # the reference, which everything is compared with, and one more
+CASES = {"all": ("statistical", ""), "one": ("statistical", ONE), "all, 8760 h": ("files", "")}
+CHOSEN = os.environ.get("CASES", ";".join(CASES)).split(";")
+STAGES = {  # column of the table: stages of the run that it adds up
+    "reading": ["reading tables and places", "weather files"],
+    "climate": ["of batches: weather"],
+    "sizing": ["of batches: sizing"],
+    "engine": ["engine"],
+    "ledger": ["ledger"],
+    "pricing": ["of batches: pricing", "of batches: money"],
+    "ranking": ["of batches: ranking", "money and ranking"],
+    "report": ["report"],
+    "writing": ["putting away", "writing"],
+}
 
 
-def portfolio(folder: Path) -> None:
-    """Sites of all building types and many sizes, spread over PLACES stations."""
+def portfolio(folder: Path, sites: int = SITES, weather: str = "statistical") -> None:
+    """Sites of all building types and many sizes, spread over PLACES stations or FILES weather files."""
     draw = random.Random(4)
     types = shipped.building_types().values["building_type"].to_list()
-    listed = climate.stations().sort("station")
-    spots = listed[sorted(draw.sample(range(listed.height), PLACES))].select("latitude", "longitude").rows()
+    listed = stations().sort("station")
+    chosen = listed[sorted(draw.sample(range(listed.height), PLACES))]
+    spots = chosen.select("latitude", "longitude").rows()
     rows = []
-    for i in range(SITES):
-        latitude, longitude = spots[i % PLACES]
+    for i in range(sites):
+        place = (f"year{i % FILES}.csv", None, None) if weather == "files" else (None, *spots[i % PLACES])
         kind, area = types[i % len(types)], round(draw.uniform(200, 8000))
-        rows.append((f"S{i:06}", kind, latitude, longitude, area, "T"))
-    columns = ["site_id", "building_type", "latitude", "longitude", "floor_area_m2", "tariff_id"]
+        rows.append((f"S{i:07}", kind, *place, area, "T"))
+    columns = ["site_id", "building_type", "weather_file", "latitude", "longitude", "floor_area_m2", "tariff_id"]
     folder.mkdir()
-    pl.DataFrame(rows, schema=columns, orient="row").write_csv(folder / "sites.csv")
+    frame = pl.DataFrame(rows, schema=columns, orient="row", infer_schema_length=None)
+    frame.select(name for name in columns if frame[name].null_count() < sites).write_csv(folder / "sites.csv")
     tariff = "tariff_id,electricity_price_per_kwh,demand_price_per_kw,fuel_price_per_kwh\nT,0.12,10,0.04\n"
     (folder / "tariffs.csv").write_text(tariff, encoding="utf-8")
+    if weather == "files":
+        (folder / "weather").mkdir()
+        for i, station in enumerate(chosen["station"][:FILES]):
+            weather_file(folder / "weather" / f"year{i}.csv", station)
+
+
+def weather_file(path: Path, station: str) -> None:
+    """8760 hours made of a station's statistical year: each day of a month one of its days."""
+    days = [(month, day) for month, last in enumerate(LAST_DAYS, 1) for day in range(1, last + 1)]
+    calendar = pl.DataFrame(days, schema=["month", "day"], orient="row").join(
+        pl.DataFrame({"hour": range(24)}), how="cross"
+    )
+    year = statistical_year.rebuild([station]).with_columns(
+        pl.col("month", "hour").cast(pl.Int64), place=pl.int_range(pl.len()).over("month", "hour")
+    )
+    hours = calendar.with_columns(place=(pl.col("day") - 1) % statistical_year.DAYS)
+    drawn = hours.join(year, on=["month", "hour", "place"], how="left", maintain_order="left")
+    humid = pl.min_horizontal(pl.lit(100.0), 100 * pl.col("outdoor_humidity_ratio") / SATURATED).round(1)
+    drawn.select(
+        "month", "day", "hour", pl.col("outdoor_c").round(2).alias("dry_bulb_c"), humid.alias("relative_humidity_pct")
+    ).write_csv(path)
+
+
+LAST_DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
+SATURATED = 0.0038 * (0.065 * pl.col("outdoor_c")).exp()  # roughly; weather of a bench need not be real
 
 
 @pytest.mark.bench
-def test_large_portfolio(tmp_path: Path) -> None:
-    portfolio(tmp_path / "portfolio")
-    command = [sys.executable, __file__, str(tmp_path / "portfolio"), str(tmp_path / "run")]
-    done = subprocess.run(command, check=True, capture_output=True, text=True)
-    told = json.loads(done.stdout)
-    print(
-        f"\n{SITES} sites, {PLACES} stations, {len(REGISTRY)} strategies: {told['wall_s']:.1f} s, of which engine "
-        f"{told['engine_s']:.1f} s, {1e9 * told['engine_s'] / SITES / HOURS:.0f} ns per site-hour; "
-        f"processor {told['processor_s']:.0f} s on {told['threads']} threads; peak memory {told['peak_mb']:.0f} MB"
-    )
-    results = pl.read_parquet(tmp_path / "run" / "strategies.parquet")
-    assert told["ranked"] == SITES
-    assert results.select("site_id", "strategy").n_unique() == SITES * len(REGISTRY)
-    assert results.filter(pl.col("unavailable").is_null())["electricity_kwh"].is_finite().all()
+@pytest.mark.parametrize("case", CHOSEN)
+def test_how_cost_grows(case: str, tmp_path: Path) -> None:
+    weather, strategies = CASES[case]
+    rows, split = [], []
+    for sites in SIZES:
+        if weather == "files" and sites > MOST_WITH_FILES:
+            continue
+        folder, out = tmp_path / f"{sites}", tmp_path / f"run{sites}"
+        portfolio(folder, sites, weather)
+        told = measured(__file__, folder, out, strategies, LEDGER)
+        told["size_mb"] = sum(file.stat().st_size for file in out.rglob("*") if file.is_file()) / 1e6
+        hours = 8760 if weather == "files" else 12 * 24 * statistical_year.DAYS
+        told["ns"] = 1e9 * (told["stages"]["engine"] + told["stages"]["ledger"]) / sites / hours / told["strategies"]
+        rows.append(
+            [f"{sites:,}", case, told["process_s"], told["processor_s"], told["peak_mb"], told["ns"], told["size_mb"]]
+        )
+        split.append([f"{sites:,}", case, *told["stages"].values()])
+        assert told["ranked"] == sites
+    heads = ["sites", "strategies", "wall s", "processor s", "peak MB", "ns per site-hour-strategy", "run folder MB"]
+    print("\n\n" + markdown(heads, rows) + "\n\nseconds of it:\n\n" + markdown(["sites", "strategies", *STAGES], split))
 
 
-def main(folder: str, out: str) -> None:
+def markdown(heads: list[str], rows: list[list[Any]]) -> str:
+    def told(value: Any) -> str:
+        return value if isinstance(value, str) else f"{value:,.0f}" if value >= 100 else f"{value:.1f}"
+
+    lines = [
+        heads,
+        ["---:" if head != "strategies" else "---" for head in heads],
+        *[[told(v) for v in row] for row in rows],
+    ]
+    return "\n".join(f"| {' | '.join(line)} |" for line in lines)
+
+
+def measured(script: str, *arguments: object) -> dict[str, Any]:
+    """What a script of these benches, in a process of its own, prints as JSON, and how long the process took."""
+    began = time.perf_counter()
+    command, here = [sys.executable, script, *map(str, arguments)], os.environ | {"PYTHONPATH": str(ROOT)}
+    done = subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True, env=here)
+    return json.loads(done.stdout) | {"process_s": time.perf_counter() - began}
+
+
+def main(folder: str, out: str, strategies: str = "", form: str = "hourly") -> None:
     """Run it and print the measures as JSON."""
-    watch, began = pipeline.Watch(), time.perf_counter()
-    run = pipeline.run(Path(folder), Path(out), watch=watch)
+    from screener.strategies import REGISTRY
+
+    for name in {*REGISTRY} - {*(strategies.split(",") if strategies else REGISTRY)}:
+        del REGISTRY[name]
+    from screener import ledger, outputs, pipeline
+
+    watch, extra = pipeline.Watch(), {}
+    timed(ledger, "accumulate", "ledger", extra)
+    timed(outputs.Scratch, "keep", "putting away", extra)
+    run = pipeline.run(Path(folder), Path(out), watch=watch, ledger_form=form)
+    spent = watch.timings | extra | {"engine": watch.timings["of batches: hours"] - extra["ledger"]}
     used = resource.getrusage(resource.RUSAGE_SELF)
     measures = {
-        "wall_s": time.perf_counter() - began,
-        "engine_s": sum(s for stage, s in watch.timings.items() if stage.startswith(ENGINE)),
+        "stages": {column: sum(spent[stage] for stage in stages) for column, stages in STAGES.items()},
         "processor_s": used.ru_utime + used.ru_stime,
         "peak_mb": used.ru_maxrss / 1024,
-        "threads": pl.thread_pool_size(),
+        "strategies": len(REGISTRY),
         "ranked": run.ranking["site_id"].n_unique(),
     }
     print(json.dumps(measures))
+
+
+def timed(owner: Any, name: str, stage: str, spent: dict[str, float]) -> None:
+    """Count the seconds that a function takes."""
+    function = getattr(owner, name)
+
+    def counted(*arguments: Any) -> Any:
+        began = time.perf_counter()
+        answer = function(*arguments)
+        spent[stage] = spent.get(stage, 0.0) + time.perf_counter() - began
+        return answer
+
+    setattr(owner, name, counted)
 
 
 if __name__ == "__main__":

@@ -5,7 +5,6 @@
 
 import json
 import resource
-import subprocess
 import sys
 import time
 from pathlib import Path
@@ -31,7 +30,7 @@ PRICES = "tariff_id,electricity_price_per_kwh,demand_price_per_kw,fuel_price_per
 @pytest.mark.bench
 def test_large_run(tmp_path: Path) -> None:
     bench_engine.portfolio(tmp_path / "portfolio")
-    measured(bench_engine.__file__, tmp_path / "portfolio", tmp_path / "run")
+    bench_engine.measured(bench_engine.__file__, tmp_path / "portfolio", tmp_path / "run")
     size = (tmp_path / "run" / "ledger.parquet").stat().st_size / 1e6
     print(f"\n{bench_engine.SITES} sites, {len(REGISTRY)} strategies: ledger of {size:.0f} MB")
     for name, tables in TARIFFS.items():
@@ -39,7 +38,7 @@ def test_large_run(tmp_path: Path) -> None:
         folder.mkdir()
         for table, text in (tables | {"tariffs": PRICES}).items():
             (folder / f"{table}.csv").write_text(text, encoding="utf-8")
-        told = measured(__file__, tmp_path / "run", folder, tmp_path / f"{name} run")
+        told = bench_engine.measured(__file__, tmp_path / "run", folder, tmp_path / f"{name} run")
         stages = ", ".join(f"{stage} {seconds:.2f} s" for stage, seconds in told["stages"].items())
         print(
             f"price, {name}: {told['wall_s']:.2f} s ({stages}), processor {told['processor_s']:.1f} s; "
@@ -48,14 +47,6 @@ def test_large_run(tmp_path: Path) -> None:
         )
         priced = pl.read_parquet(tmp_path / f"{name} run" / "ranking.parquet")
         assert priced.height == bench_engine.SITES
-
-
-def measured(script: str, *arguments: Path) -> dict:
-    """What a script of these benches, in a process of its own, prints as JSON, and how long the process took."""
-    began = time.perf_counter()
-    command = [sys.executable, script, *map(str, arguments)]
-    done = subprocess.run(command, check=True, capture_output=True, text=True)
-    return json.loads(done.stdout) | {"process_s": time.perf_counter() - began}
 
 
 def main(run: str, tariffs: str, out: str) -> None:

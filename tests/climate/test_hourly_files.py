@@ -183,6 +183,7 @@ def test_without_pressure_the_elevation_gives_it(tmp_path, year):
         place("unknown", 4, weather_file="own.csv"),
     )
     assert sites["weather_id"].to_list() == ["file:own.csv@1609", "file:own.csv@11", "file:own.csv@0"]
+    assert sites["elevation_m"][2] == 0.0  # which the loads take their pressure from
     assert sites["climate_note"][0] == (
         "the weather file has no pressure: taken from an elevation of 1609 m; "
         "the weather file has no irradiance: the sun is left out"
