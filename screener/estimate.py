@@ -14,7 +14,21 @@ from typing import TypeVar
 import polars as pl
 import pyarrow as pa
 
-from screener import climate, contracts, economics, engine, errors, exact, ledger, outputs, price, rank, reasonable, sizing, tables
+from screener import (
+    climate,
+    contracts,
+    economics,
+    engine,
+    errors,
+    exact,
+    ledger,
+    outputs,
+    price,
+    rank,
+    reasonable,
+    sizing,
+    tables,
+)
 from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import Settings, shipped
 
