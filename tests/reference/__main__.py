@@ -11,11 +11,10 @@ if "--sites" in sys.argv:
     drawn = filled(random_rows(COUNT, seed=200))
     drawn.select(pl.exclude("^.*_origin$")).write_parquet(SITES, compression="zstd")
 today = results()
-if RESULTS.exists():
-    before = pl.read_parquet(RESULTS)
-    both = today.join(before, on=["site_id", "strategy"], suffix=":before")
-    for name in before.columns:
-        if before[name].dtype.is_float() and f"{name}:before" in both.columns:
-            change = both.select((pl.col(name).sum() / pl.col(f"{name}:before").sum() - 1) * 100).item()
-            print(f"{name}: {change or 0.0:+.6f} % in all")
+before = pl.read_parquet(RESULTS) if RESULTS.exists() else today
 today.write_parquet(RESULTS, compression="zstd")
+both = today.join(before, on=["site_id", "strategy"], suffix=":before")
+for name in before.columns:
+    if before[name].dtype.is_float() and f"{name}:before" in both.columns:
+        change = both.select((pl.col(name).sum() / pl.col(f"{name}:before").sum() - 1) * 100).item()
+        print(f"{name}: {change or 0.0:+.6f} % in all")
