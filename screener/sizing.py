@@ -32,13 +32,9 @@ DEFAULT_LITRES_PER_KWH = 4.2  # an efficient standalone unit at 26.7 degC / 60 %
 ORIGIN = "sized: 0.4 % design hours of the station, with the margin of the building type"
 STANDALONE = "standalone_dehumidifier"
 LIMITED = ("desiccant_fuel_regenerated", "desiccant_condenser_regenerated")  # by capacity, the same at any state
-COLD_NOTE = (
-    "the space is below 18 degC: choose a unit that defrosts; its rating is carried there by a curve valid from 10 degC"
-)
+COLD_NOTE = "needs a unit that defrosts below 18 degC; its rating is carried there by a curve valid from 10 degC"
 EXHAUST_NOTE = "needs as much clean exhaust air as outdoor air, beside it; air of kitchen hoods cannot pass the wheel"
-VALIDITY_NOTE = (
-    "the unit runs outside 10-35 degC and 30-90 %, where its curve is valid; the nearest state inside is used"
-)
+VALIDITY_NOTE = "runs outside 10-35 degC and 30-90 %, where its curve is valid; the nearest state inside is used"
 SECONDS_A_DAY = 86400
 J_PER_KWH = 3.6e6
 

@@ -144,6 +144,20 @@ def test_a_site_without_humidity_control_is_told_what_holding_the_limit_would_co
     )
 
 
+def test_what_drier_air_would_spare_the_cases_is_told_where_nothing_dries_today() -> None:
+    device = {DEVICE: {"refrigeration_saved_kwh": 2_441.3}}
+    site = ranked(costs("A", 1_000.0, 500.0, 600.0, **device), {"site_id": "A", "current_strategy": NONE})
+    assert "drier air would spare its display cases 2,441 kWh a year besides" in site["notes"].item()
+
+
+def test_what_to_know_of_the_equipment_is_told_where_it_is_advised() -> None:
+    told = {DEVICE: {"note": "needs a unit that defrosts"}}
+    site = ranked(costs("A", 1_000.0, 500.0, 900.0, **told), {"site_id": "A"})
+    assert "standalone_dehumidifier needs a unit that defrosts" in site["notes"].item()
+    stays = ranked(costs("A", 100.0, 500.0, 900.0, **told), {"site_id": "A"})
+    assert "defrosts" not in (stays["notes"].item() or "")
+
+
 def test_where_no_candidate_holds_the_limit_the_closest_is_named() -> None:
     rows = costs(
         "A",

@@ -36,6 +36,7 @@ cheapest_control as (
         strategies.site_id,
         strategies.strategy,
         strategies.hours_above_limit,
+        strategies.refrigeration_saved_kwh,
         (strategies.annual_cost - current_strategy.annual_cost)
         + (strategies.upkeep_per_year - current_strategy.upkeep_per_year) as extra_cost
     from strategies
@@ -111,6 +112,11 @@ notes as (
             when best.hours_above_limit > $note_h
                 then format('above the humidity limit {:,.0f} h a year with {}', best.hours_above_limit, best.strategy)
         end as humidity,
+        case when cheapest_control.refrigeration_saved_kwh >= 1
+            then format('drier air would spare its display cases {:,.0f} kWh a year besides',
+                cheapest_control.refrigeration_saved_kwh)
+        end as cases,
+        case when best.strategy <> current_strategy.strategy then best.strategy || ' ' || best.note end as equipment,
         passed_over_notes.note as passed_over,
         case when best.investment_basis = $placeholder then 'investment is a placeholder, not a quotation' end
             as placeholder,
@@ -149,8 +155,8 @@ compared as (
         sites.assumed_share,
         nullif(
             concat_ws(
-                '; ', notes.no_reference, notes.humidity, notes.passed_over, notes.placeholder, notes.climate_note,
-                notes.figures_note
+                '; ', notes.no_reference, notes.humidity, notes.cases, notes.equipment, notes.passed_over,
+                notes.placeholder, notes.climate_note, notes.figures_note
             ),
             ''
         ) as notes
