@@ -4,7 +4,7 @@ import time
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import polars as pl
 
@@ -345,11 +345,13 @@ def findings(
     spread over the ranking.
     """
     ranking = significant(ranking.sort("rank"))
+    engine: Literal["streaming", "in-memory"] = "in-memory"
     if ranking.height > SAMPLED_ABOVE:
+        engine = "streaming"  # the sample is all that ever is in memory
         sample = ranking.gather_every(-(-ranking.height // SAMPLED_ABOVE)).lazy().select("site_id")
         results, sites = (frame.join(sample, on="site_id", how="semi") for frame in (results, sites))
-    kept, used = (significant(frame.collect(engine="streaming")) for frame in (results, sites))
-    kept, used = kept.sort("site_id", "strategy"), used.sort("site_id")
+    kept = significant(results.collect(engine=engine).sort("site_id", "strategy"))
+    used = significant(sites.collect(engine=engine).sort("site_id"))
     return report.Findings(
         settings=settings,
         ranking=ranking,
