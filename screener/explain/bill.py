@@ -5,10 +5,8 @@ from typing import Any
 
 import polars as pl
 
-from screener import outputs, price, windows
+from screener import outputs, price, tables, windows
 from screener.ledger import WORKING_DAYS
-
-TABLES = ("tariffs", "tariff_periods", "tariff_tiers")
 
 
 def bill(run: outputs.RunFolder, tariff_id: str, hour: pl.DataFrame, power_w: Mapping[str, float]) -> dict[str, Any]:
@@ -18,7 +16,7 @@ def bill(run: outputs.RunFolder, tariff_id: str, hour: pl.DataFrame, power_w: Ma
     """
     when = hour.select("month", "day_of_week", "hour").row(0, named=True)
     kind = windows.DAY_KINDS[when["day_of_week"] >= WORKING_DAYS]
-    tariffs, periods, tiers = (run.input(name) for name in TABLES)
+    tariffs, periods, tiers = (run.input(name) for name in tables.TARIFF_TABLES)
     rates = price.rates(tariffs, periods, tiers)
     mine = pl.col("tariff_id") == tariff_id
     at = (pl.col("month") == when["month"]) & (pl.col("day_kind") == kind) & (pl.col("hour") == when["hour"])

@@ -14,6 +14,7 @@ import polars as pl
 
 from screener.bounds import at_least, between
 from screener.hour import COIL, PART_LOAD, SPACE
+from screener.physics import part_load_moisture
 from screener.physics import psychrometrics as air
 from screener.physics.cooling_coil import CoilState
 from screener.strategies import installed, temperature_only
@@ -94,7 +95,9 @@ def share(sheet: Worksheet, own: Worksheet, device: Device) -> Shared:
     runs = own.let("runs", PART_LOAD.runs_for_cooling(load, coil_w, latent), "before its limit")
     runs = own.let("runs_at_most_1", pl.min_horizontal(runs, pl.lit(1.0)), "part of the hour the installed coil runs")
     kept = own.let("kept", PART_LOAD.kept(runs), "its water in full-run hours, less what re-evaporates")
-    cooling = own.let("cooling_w", runs * coil_w + (runs - kept) * latent, "sensible cooling delivered")
+    cooling = own.let(
+        "cooling_w", part_load_moisture.delivered_w(runs, kept, coil_w, latent), "sensible cooling delivered"
+    )
     humidity, removes, condenses = installed.settle(own, SPACE.less(takes), kept * at_near, kept * slope, near)
     heating = own.let("heating_needed_w", at_least(-c("sensible_at_heating_w") - heat, 0.0), "after the device's heat")
     # only where the coil is far too small can its warmer, damper run cost more water than the device takes
