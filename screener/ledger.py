@@ -7,11 +7,15 @@ In an hour that temperature control alone keeps below the limit every strategy d
 hours are summed once, for the reference, and the sums are given to all.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
+import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
+from screener.bounds import at_least
+from screener.compiled import Sums, Tallies, Tally
 from screener.exact import grained, in_order
 from screener.physics import psychrometrics as air
 from screener.physics import refrigeration
@@ -53,50 +57,74 @@ def slot() -> pl.Expr:
     return ((pl.col("month").cast(pl.UInt32) - 1) * 48 + other * 24 + pl.col("hour").cast(pl.UInt32)).alias("slot")
 
 
-def wanted(strategy: str) -> list[str]:
-    """The columns of a worked hour that the accounts are taken from, as far as the strategy has them."""
-    hourly = [*END_USES.values(), *WATER.values(), "electricity_w", "fuel_w", "humidity_ratio"]
-    return [f"{strategy}.{name}" for name in hourly] + standing(strategy)
-
-
-def standing(strategy: str) -> list[str]:
-    """The columns of a worked hour that say what a strategy draws or saves while the space is dry."""
-    return [f"{strategy}.standing.{name}" for name in (*END_USES.values(), "electricity_w", "fuel_w")]
-
-
-def accumulate(
-    hours: pl.DataFrame, damp_hours: pl.DataFrame, sites: pl.DataFrame, strategies: Sequence[str], reference: str
-) -> Accounts:
-    """Take the accounts of a batch of sites. In memory and in order, so that sums come out the same to the last bit.
-
-    `hours`: every hour of every site with the reference worked out (site u32, slot, weight_h, damp,
-    moisture_at_limit_kg_s and the `wanted` columns); `damp_hours`: those with `damp`, the other strategies worked out,
-    and limit_humidity_ratio. `sites`: site, site_id, pressure_pa, hours_of_site, saturated_at_cooling,
-    case_electricity_w and per strategy `<strategy>.unavailable` (reason or null) and, where they are known,
-    `<strategy>.device_capacity_l_day`, `.device_units` and `.note`.
-    """
+def dry(present: Collection[str], strategies: Sequence[str], reference: str) -> Tallies:
+    """What is added up over the dry hours, in which the steps `present` are worked out: the reference, and what the
+    others draw or save beside it."""
     acting = [s for s in strategies if s != reference]
-    group = (pl.col("site") * SLOTS + pl.col("slot")).alias("group")
-    hours, damp_hours = (f.with_columns(group, pl.col("site").set_sorted()) for f in (hours, damp_hours))
-    asked = {*wanted(reference), *(name for s in acting for name in standing(s))}
-    used = [name for name in hours.columns if name in asked]
-    dry = hours.lazy().filter(~pl.col("damp")).select("group", "site", "weight_h", "moisture_at_limit_kg_s", *used)
-    dry = dry.collect(engine="in-memory").lazy()  # once for both sums
-    slots = _added(
-        dry.group_by("group").agg(_dry_slot(hours.columns, reference, acting)),
-        damp_hours.lazy().group_by("group").agg(_damp_slot(damp_hours.columns, strategies)),
-        "group",
-    )
-    years = _added(
-        dry.group_by("site").agg(_dry_year(hours.columns, reference, acting)),
-        damp_hours.lazy().group_by("site").agg(_damp_year(damp_hours.columns, strategies, reference)),
-        "site",
-    )
-    reached = _humidity_reached(hours, damp_hours, sites, strategies, reference)
-    ledger = _ledger(slots, sites, strategies)
+    power = pl.col(f"{reference}.electricity_w")
+    slot = [Tally("dry.hours", pl.col("weight_h")), Tally("dry.peak_kw", power / 1000, "max")]
+    slot += _carriers(present, reference, "dry.")
+    for s in acting:
+        slot += _carriers(present, f"{s}.standing", f"dry.{s}.standing.")
+        if (standing := f"{s}.standing.electricity_w") in present:
+            slot.append(Tally(f"dry.{s}.peak_kw", (power + pl.col(standing)) / 1000, "max"))
+    year = [_moisture_load("dry.moisture_load_kg")]
+    year.append(Tally("dry.most_humidity_ratio", pl.col(f"{reference}.humidity_ratio"), "max"))
+    year += _uses(present, reference, "dry.")
+    year += [use for s in acting for use in _uses(present, f"{s}.standing", f"dry.{s}.standing.")]
+    return Tallies(slot, year)
+
+
+def damp(present: Collection[str], strategies: Sequence[str], reference: str) -> Tallies:
+    """What is added up over the damp hours, in which every strategy is worked out."""
+    slot, year = [Tally("hours", pl.col("weight_h"))], [_moisture_load("moisture_load_kg")]
+    undried = pl.col(f"{reference}.humidity_ratio")
+    for s in strategies:
+        slot += _carriers(present, s, f"{s}.")
+        slot.append(Tally(f"{s}.peak_kw", pl.col(f"{s}.electricity_w") / 1000, "max"))
+        humidity = pl.col(f"{s}.humidity_ratio")
+        over = humidity > OVER_LIMIT * pl.col("limit_humidity_ratio")
+        year += _uses(present, s, f"{s}.")
+        year += [
+            Tally(f"{s}.most_humidity_ratio", humidity, "max"),
+            Tally(f"{s}.drier_h", (undried - humidity) * pl.col("weight_h")),
+            Tally(f"{s}.hours_above_limit", pl.when(over).then(pl.col("weight_h")).otherwise(0.0)),
+        ]
+    return Tallies(slot, year)
+
+
+def dampest(dry_hours: NDArray[np.float64], damp_hours: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The humidity ratio that 5 % of a site's hours exceed, of each strategy.
+
+    `dry_hours`: the humidity ratios of dry hours, the same for all; `damp_hours` [strategy, hour]: those of damp ones;
+    -inf stands for no hour. Damp hours lie at the limit or above it in most cases, so they are looked at first.
+    """
+    dry = dry_hours[dry_hours > -np.inf]
+    damp = damp_hours[:, damp_hours[0] > -np.inf]
+    rank = int((dry.size + damp.shape[1]) * SHARE_ABOVE_P95)
+    found = np.full(len(damp), -np.inf)
+    if damp.shape[1] > rank:
+        found = np.partition(damp, -1 - rank, axis=1)[:, -1 - rank]
+    dampest_dry = dry.max(initial=-np.inf)
+    for strategy in np.flatnonzero(found < dampest_dry):
+        found[strategy] = np.partition(np.concatenate([dry, damp[strategy]]), -1 - rank)[-1 - rank]
+    return found
+
+
+def accumulate(sums: Sums, sites: pl.DataFrame, strategies: Sequence[str]) -> Accounts:
+    """The accounts of a batch of sites from the sums over their hours, `finished` by `dampest`.
+
+    `sites`, in the order of the sums: site, site_id, pressure_pa, saturated_at_cooling, case_electricity_w and per
+    strategy `<strategy>.unavailable` (reason or null) and, where they are known, `<strategy>.device_capacity_l_day`,
+    `.device_units` and `.note`.
+    """
+    slots = pl.DataFrame({name: values.ravel() for name, values in sums.slots.items()})
+    keys = sites.select("site").join(pl.DataFrame({"slot": range(SLOTS)}), how="cross", maintain_order="left_right")
+    ledger = _ledger(pl.concat([keys, slots], how="horizontal"), sites, strategies)
+    reached = {f"{s}.p95": sums.finished[:, i] for i, s in enumerate(strategies)}
     peaks = ledger.group_by("site_id").agg(pl.col(f"{s}.peak_kw").max().cast(pl.Float64) for s in strategies)
-    years = sites.join(years, on="site").join(reached, on="site").join(peaks, on="site_id").sort("site")
-    return Accounts(ledger, years)
+    years = sites.with_columns(pl.Series(name, values) for name, values in (sums.years | reached).items())
+    return Accounts(ledger, years.join(peaks, on="site_id", maintain_order="left"))
 
 
 def totals(years: pl.DataFrame, strategies: Sequence[str], reference: str) -> pl.DataFrame:
@@ -128,77 +156,27 @@ def peaks(ledger: pl.LazyFrame, strategies: Sequence[str]) -> pl.DataFrame:
     return pl.concat(rows).collect()
 
 
-def _kwh(column: str, name: str) -> pl.Expr:
-    return (pl.col(column) * pl.col("weight_h") / 1000).sum().alias(name)
+def _kwh(power: str, name: str) -> Tally:
+    return Tally(name, pl.col(power) * (pl.col("weight_h") / 1000))
 
 
-def _peak(power: pl.Expr, name: str) -> pl.Expr:
-    return (power.max() / 1000).alias(name)
+def _carriers(present: Collection[str], strategy: str, prefix: str) -> list[Tally]:
+    return [_kwh(f"{strategy}.{c}_w", f"{prefix}{c}_kwh") for c in CARRIERS if f"{strategy}.{c}_w" in present]
 
 
-def _dry_slot(present: Sequence[str], reference: str, acting: Sequence[str]) -> list[pl.Expr]:
-    power = pl.col(f"{reference}.electricity_w")
-    sums = [pl.col("weight_h").sum().alias("dry.hours"), _peak(power, "dry.peak_kw")]
-    sums += [_kwh(f"{reference}.{c}_w", f"dry.{c}_kwh") for c in CARRIERS if f"{reference}.{c}_w" in present]
-    for s in acting:
-        for c in CARRIERS:
-            if f"{s}.standing.{c}_w" in present:
-                sums.append(_kwh(f"{s}.standing.{c}_w", f"dry.{s}.standing.{c}_kwh"))
-        if f"{s}.standing.electricity_w" in present:
-            sums.append(_peak(power + pl.col(f"{s}.standing.electricity_w"), f"dry.{s}.peak_kw"))
-    return sums
-
-
-def _damp_slot(present: Sequence[str], strategies: Sequence[str]) -> list[pl.Expr]:
-    sums = [pl.col("weight_h").sum().alias("hours")]
-    for s in strategies:
-        sums += [_kwh(f"{s}.{c}_w", f"{s}.{c}_kwh") for c in CARRIERS if f"{s}.{c}_w" in present]
-        sums.append(_peak(pl.col(f"{s}.electricity_w"), f"{s}.peak_kw"))
-    return sums
-
-
-def _year(present: Sequence[str], strategy: str, prefix: str) -> list[pl.Expr]:
+def _uses(present: Collection[str], strategy: str, prefix: str) -> list[Tally]:
+    """End uses and water of a year, as far as the strategy has them."""
     kg = pl.col("weight_h") * 3600
     uses = [_kwh(f"{strategy}.{w}", f"{prefix}{kwh}") for kwh, w in END_USES.items() if f"{strategy}.{w}" in present]
     return uses + [
-        (pl.col(f"{strategy}.{flow}") * kg).sum().alias(f"{prefix}{total}")
+        Tally(f"{prefix}{total}", pl.col(f"{strategy}.{flow}") * kg)
         for total, flow in WATER.items()
         if f"{strategy}.{flow}" in present
     ]
 
 
-def _moisture_load(name: str) -> pl.Expr:
-    positive = pl.max_horizontal("moisture_at_limit_kg_s", pl.lit(0.0))
-    return (positive * pl.col("weight_h") * 3600).sum().alias(name)
-
-
-def _dry_year(present: Sequence[str], reference: str, acting: Sequence[str]) -> list[pl.Expr]:
-    standing = [part for s in acting for part in _year(present, f"{s}.standing", f"dry.{s}.standing.")]
-    dampest = pl.col(f"{reference}.humidity_ratio").max().alias("dry.most_humidity_ratio")
-    return [_moisture_load("dry.moisture_load_kg"), dampest, *_year(present, reference, "dry."), *standing]
-
-
-def _damp_year(present: Sequence[str], strategies: Sequence[str], reference: str) -> list[pl.Expr]:
-    sums = [_moisture_load("moisture_load_kg")]
-    undried = pl.col(f"{reference}.humidity_ratio")
-    for s in strategies:
-        humidity = pl.col(f"{s}.humidity_ratio")
-        sums.append(humidity.max().alias(f"{s}.most_humidity_ratio"))
-        sums.append(((undried - humidity) * pl.col("weight_h")).sum().alias(f"{s}.drier_h"))
-        over = pl.col(f"{s}.humidity_ratio") > OVER_LIMIT * pl.col("limit_humidity_ratio")
-        hours = pl.when(over).then(pl.col("weight_h")).otherwise(0.0).sum()
-        sums += [*_year(present, s, f"{s}."), hours.alias(f"{s}.hours_above_limit")]
-    return sums
-
-
-def _added(dry: pl.LazyFrame, damp: pl.LazyFrame, key: str) -> pl.DataFrame:
-    """Both sums side by side, nothing where one has none."""
-    return (
-        dry.collect(engine="in-memory")
-        .join(damp.collect(engine="in-memory"), on=key, how="full", coalesce=True)
-        .with_columns(pl.exclude(key).fill_null(0.0))
-        .sort(key)
-    )
+def _moisture_load(name: str) -> Tally:
+    return Tally(name, at_least(pl.col("moisture_at_limit_kg_s"), 0.0) * pl.col("weight_h") * 3600)
 
 
 def _total(have: Sequence[str], *names: str) -> pl.Expr:
@@ -209,40 +187,8 @@ def _total(have: Sequence[str], *names: str) -> pl.Expr:
     return total
 
 
-def _humidity_reached(
-    hours: pl.DataFrame, damp_hours: pl.DataFrame, sites: pl.DataFrame, strategies: Sequence[str], reference: str
-) -> pl.DataFrame:
-    """The humidity that 5 % of all hours exceed: `site` and `<strategy>.p95`.
-
-    Dry hours lie below the limit and damp ones at it or above, so the dampest 5 % are looked for among the damp; where
-    fewer hours are damp, all strategies share the reference's.
-    """
-    rank = (pl.col("hours_of_site").first() * SHARE_ABOVE_P95).floor().cast(pl.UInt32)
-    humidities = damp_hours.select("site", *(f"{s}.humidity_ratio" for s in strategies))
-    ranked = (
-        humidities.join(sites.select("site", "hours_of_site"), on="site")
-        .group_by("site")
-        .agg(
-            pl.col(f"{s}.humidity_ratio").sort(descending=True).get(rank, null_on_oob=True).alias(f"{s}.p95")
-            for s in strategies
-        )
-    )
-    reached = sites.select("site").join(ranked, on="site", how="left")
-    few = reached.filter(pl.col(f"{reference}.p95").is_null()).select("site")
-    humidity = pl.col(f"{reference}.humidity_ratio").quantile(1 - SHARE_ABOVE_P95, "higher")
-    shared = (
-        hours.select("site", f"{reference}.humidity_ratio")
-        .join(few, on="site", how="semi")
-        .group_by("site")
-        .agg(humidity.alias("shared"))
-    )
-    return reached.join(shared, on="site", how="left").select(
-        "site", *(pl.coalesce(f"{s}.p95", "shared").alias(f"{s}.p95") for s in strategies)
-    )
-
-
 def _ledger(slots: pl.DataFrame, sites: pl.DataFrame, strategies: Sequence[str]) -> pl.DataFrame:
-    have, slot = slots.columns, pl.col("group") % SLOTS
+    have, slot = slots.columns, pl.col("slot")
     kind = pl.when(slot // 24 % 2 == 0).then(pl.lit("working")).otherwise(pl.lit("other"))
     columns: list[pl.Expr] = []
     for s in strategies:
@@ -256,7 +202,7 @@ def _ledger(slots: pl.DataFrame, sites: pl.DataFrame, strategies: Sequence[str])
         }
         there = pl.col(f"{s}.unavailable").is_null()
         columns += [pl.when(there).then(v).cast(pl.Float32).alias(f"{s}.{name}") for name, v in values.items()]
-    named = slots.with_columns(site=pl.col("group") // SLOTS).join(
+    named = slots.filter(pl.col("dry.hours") + pl.col("hours") > 0).join(
         sites.select("site", "site_id", *(f"{s}.unavailable" for s in strategies)), on="site", maintain_order="left"
     )
     return named.select(

@@ -146,7 +146,8 @@ def condenser_reheat(section: Worksheet, cooled: Overcooling) -> tuple[pl.Expr, 
     from_unit = section.let("from_condenser_w", pl.min_horizontal(reheat, rejected), "reheat that costs nothing more")
     short = section.let("short_w", reheat - from_unit, "reheat left to others")
     warm = installed.compressor_power(power, runs)
-    return pl.when(reheat > 0).then(warm).otherwise(cooled.outcome.compressor_w), short
+    # a balance that closes leaves a reheat of 1e-11 W or none, as its last bits fall: neither asks for a warm condenser
+    return pl.when(reheat > installed.TINY_W).then(warm).otherwise(cooled.outcome.compressor_w), short
 
 
 def _with(added_w: pl.Expr, power_w: pl.Expr) -> pl.Expr:

@@ -1,0 +1,182 @@
+"""Compiled worksheets against Polars, which evaluates the same steps, and against the C library's exp and log."""
+
+import math
+
+import numpy as np
+import polars as pl
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from screener import compiled, engine, ledger
+from screener.compiled import FEW_LANES, MANY_LANES, PHASES, Program, Tallies, Tally
+from screener.strategies import REFERENCE, REGISTRY
+from screener.worksheet import Worksheet
+from tests.engine_cases import STATIONS, climate, filled, random_rows, sized, worked_hours
+
+NONE = Tallies([], [])
+SLOTS = 8
+
+
+def program(every: pl.Expr, columns: list[str], lanes: int = FEW_LANES, **parts: object) -> Program:
+    """A program that works out one formula; hours are damp where `damp` is not zero."""
+    given_parts = {"dry": NONE, "damp": NONE, "damp_kept": [], "slot_stride": SLOTS} | parts
+    columns = [*dict.fromkeys(["damp", "weight_h", *columns])]
+    return Program(Worksheet(), Worksheet(), hour_columns=columns, dry_kept=every, lanes=lanes, **given_parts)
+
+
+def worked(of: Program, frame: pl.DataFrame, slots: list[int] | None = None) -> compiled.Sums:
+    """The program for one site without terms of its own, over the rows of the frame."""
+    known = {"weight_h": 1.0, "damp": 0.0}
+    frame = frame.with_columns(pl.lit(known[name]).alias(name) for name in known if name not in frame.columns)
+    columns = frame.select(pl.col(of.hour_columns).cast(pl.Float64)).to_numpy().T.copy()
+    hours = compiled.Hours(columns, np.array(slots or [0] * frame.height))
+    return compiled.run(of, pl.DataFrame({"place": [0]}), "place", {0: hours}, SLOTS, lambda dry, _: dry.copy())
+
+
+def evaluated(formula: pl.Expr, frame: pl.DataFrame, lanes: int = FEW_LANES) -> np.ndarray:
+    return worked(program(formula, frame.columns, lanes), frame).finished[0]
+
+
+def numbers(seed: int = 0, count: int = 64) -> pl.DataFrame:
+    draw = np.random.default_rng(seed)
+    return pl.DataFrame({"x": draw.normal(size=count), "y": draw.normal(size=count), "z": draw.uniform(0.1, 9, count)})
+
+
+X, Y, Z = pl.col("x"), pl.col("y"), pl.col("z")
+EXACT = {  # as IEEE 754 defines them, to the last bit
+    "arithmetic": (X + Y) * (X - Y) / Z,
+    "root": Z.sqrt(),
+    "sign": -X + X.abs(),
+    "bounds": pl.max_horizontal(X, Y, pl.lit(0.25)) - pl.min_horizontal(X, Y),
+    "choice": pl.when(X > Y).then(X).otherwise(Z),
+    "choices of choices": pl.when(X > 0).then(pl.when(Y > 0).then(1).otherwise(2)).otherwise(3),
+    "logic": pl.when((X >= Y) & (X < Z) | (Y <= 0) & ~(X > 0)).then(X).otherwise(Y),
+    "a choice of truths": pl.when(pl.when(X > 0).then(Y > 0).otherwise(Z > 4)).then(1.5).otherwise(X),
+    "equality": pl.when(X == Y).then(1.0).otherwise(pl.when(X != Z).then(2.0).otherwise(3.0)),
+    "a truth as a number": (X > Y).cast(pl.Float64) * Z,
+    "whole powers": X**2,
+    "a literal alone": pl.lit(2.5) + 0 * X,
+}
+
+
+@pytest.mark.parametrize("name", EXACT)
+@pytest.mark.parametrize("lanes", [FEW_LANES, MANY_LANES])
+def test_operations_are_those_of_polars_to_the_last_bit(name: str, lanes: int) -> None:
+    frame = numbers()
+    assert (
+        evaluated(EXACT[name], frame, lanes).tolist()
+        == frame.select(EXACT[name].cast(pl.Float64)).to_series().to_list()
+    )
+
+
+@given(st.lists(st.floats(-700, 700), min_size=16, max_size=16))
+def test_exp_is_that_of_the_c_library(values: list[float]) -> None:
+    """Two units in the last place; the C library's own error is below one."""
+    got = evaluated(X.exp(), pl.DataFrame({"x": values}))
+    assert np.allclose(got, [math.exp(x) for x in values], rtol=2 * 2.3e-16, atol=0)
+
+
+@given(st.lists(st.floats(1e-300, 1e300), min_size=16, max_size=16))
+def test_log_is_that_of_the_c_library(values: list[float]) -> None:
+    """Near 1 the logarithm goes to nothing and its error with it."""
+    got = evaluated(X.log(), pl.DataFrame({"x": values}))
+    assert np.allclose(got, [math.log(x) for x in values], rtol=2 * 2.3e-16, atol=1e-25)
+
+
+def test_log_near_one_and_other_bases() -> None:
+    near = pl.DataFrame({"x": [1.0, 1 + 1e-15, 1 - 1e-15, 1.001, 0.999, 0.70710678, 0.7071068, 1.41421356]})
+    assert np.allclose(evaluated(X.log(), near), [math.log(x) for x in near["x"]], rtol=5e-16, atol=0)
+    assert np.allclose(evaluated(X.log(10.0), near), [math.log10(x) for x in near["x"]], rtol=1e-15, atol=1e-30)
+
+
+def test_powers_that_are_not_whole() -> None:
+    frame = numbers()
+    assert np.allclose(evaluated(Z**0.37, frame), frame["z"].to_numpy() ** 0.37, rtol=1e-14, atol=0)
+    assert np.allclose(evaluated(Z**Y, frame), frame["z"].to_numpy() ** frame["y"].to_numpy(), rtol=1e-14, atol=0)
+
+
+@pytest.mark.parametrize("formula", [X.sin(), X.rolling_mean(2), pl.lit("a"), pl.lit(None) + X, X.fill_null(0.0)])
+def test_an_operation_that_is_not_known_is_refused_by_name(formula: pl.Expr) -> None:
+    with pytest.raises(NotImplementedError, match=r"cannot be compiled: .*; use another, or add it"):
+        program(formula, ["x"])
+
+
+def test_sums_and_largest_by_slot_and_over_the_year() -> None:
+    """Hours that weigh nothing do not count; those of one slot may stand side by side or apart."""
+    frame = pl.DataFrame(
+        {
+            "x": [1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0],
+            "weight_h": [1.0, 1.0, 1.0, 0.0, 2.0, 1.0, 1.0, 1.0],
+            "damp": [0, 1, 1, 1, 0, 1, 0, 0],
+        }
+    )
+    taken = [Tally("sum", X * pl.col("weight_h")), Tally("largest", X, "max")]
+    dry = [Tally(f"dry.{tally.name}", tally.value, tally.how) for tally in taken]
+    of = program(X, ["x"], dry=Tallies(dry, dry), damp=Tallies(taken, taken), damp_kept=[X])
+    got = worked(of, frame, slots=[3, 3, 3, 3, 0, 0, 3, 1])
+    assert got.slots["sum"][0].tolist() == [32, 0, 0, 6, 0, 0, 0, 0]
+    assert got.slots["largest"][0].tolist() == [32, 0, 0, 4, 0, 0, 0, 0]
+    assert got.slots["dry.sum"][0].tolist() == [32, 128, 0, 65, 0, 0, 0, 0]
+    assert got.slots["dry.largest"][0].tolist() == [16, 128, 0, 64, 0, 0, 0, 0]
+    assert [got.years[name].item() for name in ("sum", "largest", "dry.sum", "dry.largest")] == [38, 32, 225, 128]
+
+
+def test_a_site_without_a_number_is_refused() -> None:
+    of = program(X * pl.col("share"), ["x"])
+    sites = pl.DataFrame({"place": [0], "share": [None]})
+    hours = compiled.Hours(np.zeros((3, PHASES)), np.zeros(PHASES, dtype=np.int64))
+    with pytest.raises(ValueError, match="sites without share"):
+        compiled.run(of, sites, "place", {0: hours}, SLOTS, lambda dry, _: dry)
+
+
+@pytest.fixture(scope="module")
+def hard() -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Odd sites, and their hours with some missing, so that these do not come out even."""
+    rows = random_rows(40, seed=11)
+    hours = climate.hours(sorted(STATIONS.values()))
+    return filled(rows), hours.filter(pl.int_range(pl.len()) % 97 > 0)
+
+
+def summed(sites: pl.DataFrame, hours: pl.DataFrame, many: bool) -> compiled.Sums:
+    keyed, weather = engine.with_keys(sized(sites), hours)
+    of = engine.program_of(tuple(REGISTRY), many)
+    return compiled.run(of, keyed, "weather_key", engine.by_place(weather), ledger.SLOTS, ledger.dampest)
+
+
+def test_every_sum_of_every_strategy_is_that_of_polars(hard: tuple[pl.DataFrame, pl.DataFrame]) -> None:
+    """Hour by hour in frames, filtered, grouped and added up: 1e-9 of each figure, or of what it is a difference of."""
+    sites, hours = hard
+    every, damp = worked_hours(sites, hours)
+    got, of = summed(sites, hours, many=False), engine.program_of(tuple(REGISTRY))
+    parts = [(of.dry, every.filter(~pl.col("damp"))), (of.damp, damp)]
+    for group, rows in parts:
+        for keys, tallies, sums in ((["site", "slot"], group.slot, got.slots), (["site"], group.year, got.years)):
+            added = [tally.value.sum() if tally.how == "sum" else tally.value.max() for tally in tallies]
+            frame = rows.group_by(keys).agg(a.alias(t.name) for a, t in zip(added, tallies, strict=True))
+            places = tuple(frame[key].to_numpy() for key in keys)
+            for tally in tallies:
+                expected, found = frame[tally.name].to_numpy(), sums[tally.name][places]
+                assert np.allclose(found, expected, rtol=1e-9, atol=1e-9 * abs(expected).max()), tally.name
+                rest = sums[tally.name].copy()
+                rest[places] = 0.0
+                assert not rest.any(), tally.name
+    assert len(of.damp.year) > 5 * len(REGISTRY)
+
+
+def test_the_humidity_of_the_dampest_hours_is_that_of_sorted_hours(hard: tuple[pl.DataFrame, pl.DataFrame]) -> None:
+    sites, hours = hard
+    every, damp = worked_hours(sites, hours)
+    got = summed(sites, hours, many=False).finished
+    for site in range(sites.height):
+        own, wet = every.filter(pl.col("site") == site), damp.filter(pl.col("site") == site)
+        dry = own.filter(~pl.col("damp"))[f"{REFERENCE.name}.humidity_ratio"].to_list()
+        for column, strategy in enumerate(REGISTRY):
+            reached = sorted([*dry, *wet[f"{strategy}.humidity_ratio"]], reverse=True)
+            assert got[site, column] == pytest.approx(reached[int(0.05 * own.height)], rel=1e-12)
+
+
+def test_the_number_of_lanes_changes_no_bit(hard: tuple[pl.DataFrame, pl.DataFrame]) -> None:
+    few, many = (summed(*hard, many=many) for many in (False, True))
+    for a, b in ((few.slots, many.slots), (few.years, many.years), ({"p95": few.finished}, {"p95": many.finished})):
+        assert all(np.array_equal(a[name], b[name]) for name in a)
