@@ -39,8 +39,9 @@ def run(
 ) -> Sums:
     """Work out the year of each site, whose hours are those of the place that its column `key` names.
 
-    `finish` makes an array of numbers of what a site's dry hours [hour] and damp hours [formula, hour] keep, where -inf
-    stands for no hour. The largest of no hours is zero. ValueError for a site without a number that the program needs.
+    `finish` makes an array of numbers of what a site's dry hours keep [hour], among -inf for other hours, and of what its
+    damp hours keep [formula, damp hour]. The largest of no hours is zero. ValueError for a site without a number that
+    the program needs.
     """
     terms = sites.select(pl.col(program.site_columns).cast(pl.Float64))
     if lacking := [column.name for column in terms if column.null_count()]:
