@@ -72,7 +72,6 @@ def program_of(names: tuple[str, ...], many: bool = False) -> compiled.Program:
         damp=ledger.damp(damp, names, REFERENCE.name),
         dry_kept=pl.col(f"{REFERENCE.name}.humidity_ratio"),
         damp_kept=[pl.col(f"{name}.humidity_ratio") for name in names],
-        slot_stride=ledger.SLOTS + 8,  # sums a power of two apart would crowd into the same lines of the cache
         lanes=compiled.MANY_LANES if many else compiled.FEW_LANES,
     )
 

@@ -20,7 +20,7 @@ SLOTS = 8
 
 def program(every: pl.Expr, columns: list[str], lanes: int = FEW_LANES, **parts: object) -> Program:
     """A program that works out one formula; hours are damp where `damp` is not zero."""
-    given_parts = {"dry": NONE, "damp": NONE, "damp_kept": [], "slot_stride": SLOTS} | parts
+    given_parts = {"dry": NONE, "damp": NONE, "damp_kept": []} | parts
     columns = [*dict.fromkeys(["damp", "weight_h", *columns])]
     return Program(Worksheet(), Worksheet(), hour_columns=columns, dry_kept=every, lanes=lanes, **given_parts)
 

@@ -20,18 +20,9 @@ from screener.worksheet import Worksheet
 
 FEW_LANES, MANY_LANES = 4, 8  # doubles in a register of most processors; twice as many hide how long operations take
 PHASES = MANY_LANES  # a year's sum is taken in so many parts, whatever the number of lanes: the same numbers come out
-ARGUMENTS = (
-    "site",
-    "hours",
-    "slots",
-    "dry_slot",
-    "dry_year",
-    "damp_slot",
-    "damp_year",
-    "dry_kept",
-    "damp_kept",
-    "places",
-)
+GROUPS = ("dry_slot", "dry_year", "damp_slot", "damp_year")
+ADDRESSES = ("site", "hours", "slots", *GROUPS, "dry_kept", "damp_kept", "places")
+STRIDES = tuple(f"{group}_stride" for group in GROUPS)
 LEAST = float("-inf")
 How = Literal["sum", "max"]
 Taken = list[list[tuple[How, int]]]  # by slot and over the year: how, and the place of the formula
@@ -62,11 +53,11 @@ class Tallies:
 class Program:
     """A compiled year of a site.
 
-    `function` takes the addresses of ARGUMENTS and the number of hours, a multiple of PHASES, and returns how many are
-    damp. `site` holds the numbers of `site_columns`; `hours` the `hour_columns` one after the other; `slots` the slot of
-    each hour. Hours that weigh nothing do not count. The four sums, [tally, slot] with rows `slot_stride` apart and
-    [tally, phase], must hold the tallies' beginnings. `dry_kept` gets a formula of each hour, -inf unless it is dry;
-    `damp_kept` some formulas of damp hours, [formula, hour]; `places` the numbers of the damp hours.
+    `function` takes ADDRESSES, STRIDES and the number of hours, a multiple of PHASES, and returns how many are damp.
+    `site` holds the numbers of `site_columns`; `hours` the `hour_columns` one after the other; `slots` the slot of each
+    hour. Hours that weigh nothing do not count. The sums of the four GROUPS, [tally, slot] or [tally, phase] with rows a
+    stride of doubles apart, must hold the tallies' beginnings. `dry_kept` gets a formula of each hour, -inf unless it is
+    dry; `damp_kept` some formulas of damp hours, [formula, hour]; `places` the numbers of the damp hours.
     """
 
     def __init__(
@@ -78,12 +69,11 @@ class Program:
         damp: Tallies,
         dry_kept: pl.Expr,
         damp_kept: Sequence[pl.Expr],
-        slot_stride: int,
         lanes: int = FEW_LANES,
     ) -> None:
         self.formulas = Formulas(any_hour, damp_hour)
         self.hour_columns, self.dry, self.damp = tuple(hour_columns), dry, damp
-        self.slot_stride, self.lanes, self.kept = slot_stride, lanes, len(damp_kept)
+        self.lanes, self.kept = lanes, len(damp_kept)
         read = self.formulas.read
         self._is_damp, self._weight = read(pl.col("damp")), read(pl.col("weight_h"))
         self._dry_kept, self._damp_kept = read(dry_kept), [read(formula) for formula in damp_kept]
@@ -100,7 +90,9 @@ class Program:
         self.site_columns = tuple(node.name for node in nodes if node.operation == COLUMN)
         self._machine = _compiled(self.assembly())
         address = self._machine.get_function_address("year")
-        self.function: Callable[..., int] = CFUNCTYPE(c_int64, *[c_void_p] * len(ARGUMENTS), c_int64)(address)
+        self.function: Callable[..., int] = CFUNCTYPE(
+            c_int64, *[c_void_p] * len(ADDRESSES), *[c_int64] * len(STRIDES), c_int64
+        )(address)
 
     def assembly(self) -> str:
         """The function as LLVM assembly."""
@@ -110,10 +102,11 @@ class Program:
         any_hour = self._any_hour(code, dict(of_site))
         damp_hour = self._damp_hour(code, dict(of_site))
         step = self.lanes
+        addresses = ", ".join(f"ptr noalias %{name}" for name in ADDRESSES)
         return "\n".join(
             [
                 *(f"declare {code.numbers} @llvm.{name}.v{step}f64({code.numbers})" for name in ("sqrt", "fabs")),
-                f"define i64 @year({', '.join(f'ptr noalias %{name}' for name in ARGUMENTS)}, i64 %count) {{",
+                f"define i64 @year({addresses}, {', '.join(f'i64 %{stride}' for stride in STRIDES)}, i64 %count) {{",
                 "start:",
                 *before,
                 "  br label %any",
@@ -154,7 +147,7 @@ class Program:
         hours = [code.put(f"add i64 %i, {lane}") for lane in range(self.lanes)]
         dry = code.operation("and", code.complement(is_damp), counts)
         code.store(code.choice(dry, names[self._dry_kept], code.number(LEAST)), "%dry_kept", "%i")
-        self._tally(code, self._dry, dry, hours, ("%dry_slot", "%dry_year", "%i"), names)
+        self._tally(code, self._dry, dry, hours, "dry", "%i", names)
         damp, count = code.operation("and", is_damp, counts), "%n0"
         for lane, hour in enumerate(hours):  # each is written, and written over unless it is damp
             code.lines.append(f"  store i64 {hour}, ptr {code.at('%places', count, 'i64')}")
@@ -176,7 +169,7 @@ class Program:
             names[column] = code.gathered([code.put(f"load double, ptr {place}") for place in at], "double")
         self._work_out(code, self._of_damp_hour, names)
         counts = code.gathered(there, "i1")
-        self._tally(code, self._damp, counts, hours, ("%damp_slot", "%damp_year", "%j"), names)
+        self._tally(code, self._damp, counts, hours, "damp", "%j", names)
         for row, place in enumerate(self._damp_kept):
             index = code.put(f"add i64 %j, {code.put(f'mul i64 %count, {row}')}")
             code.store(code.choice(counts, names[place], code.number(LEAST)), "%damp_kept", index)
@@ -217,25 +210,25 @@ class Program:
         tallies: Taken,
         counts: str,
         hours: list[str],
-        bases: tuple[str, str, str],
+        part: str,
+        number: str,
         names: dict[int, str],
     ) -> None:
         """Take the values of the hours that count into the sums of their slots, hour by hour, and into those of the year."""
-        slot_base, year_base, number = bases
         slots = [code.put(f"load i64, ptr {code.at('%slots', hour, 'i64')}") for hour in hours]
         phase = code.put(f"and i64 {number}, {PHASES - 1}")
-        for by_slot, group in zip((True, False), tallies, strict=True):
-            for row, (how, place) in enumerate(group):
+        for group, taken in zip(("slot", "year"), tallies, strict=True):
+            base = f"%{part}_{group}"
+            for row, (how, place) in enumerate(taken):
                 nothing = code.number(0.0 if how == "sum" else LEAST)
                 value = code.choice(counts, self._number(code, place, names), nothing)
-                if by_slot:
+                start = code.at(base, code.put(f"mul i64 {base}_stride, {row}"))
+                if group == "slot":
                     for lane, slot in enumerate(slots):
-                        index = code.put(f"add i64 {slot}, {row * self.slot_stride}")
-                        code.take_in(how, value, lane, slot_base, index)
+                        code.take_in(how, value, lane, start, slot)
                 else:
-                    index = code.put(f"add i64 {phase}, {row * PHASES}")
-                    so_far = code.load(year_base, index)
-                    code.store(code.operation("add" if how == "sum" else "larger", so_far, value), year_base, index)
+                    so_far = code.load(start, phase)
+                    code.store(code.operation("add" if how == "sum" else "larger", so_far, value), start, phase)
 
 
 def _places(tallies: Taken) -> list[int]:

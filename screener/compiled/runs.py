@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 
 from screener.compiled.program import LEAST, PHASES, Program, Tally
 
+CHUNK = 8  # sites that a thread works out at a time
+PAGE, LINE = 512, 8  # doubles
 Numbers = NDArray[np.float64]
 Finish = Callable[[Numbers, Numbers], Numbers]
 
@@ -48,51 +50,52 @@ def run(
         raise ValueError(f"sites without {', '.join(lacking)}")
     numbers = np.ascontiguousarray(terms.to_numpy().reshape(sites.height, -1))
     count = sites.height
-    dry_slot, damp_slot = (_Group(part.slot, count, slots, program.slot_stride) for part in (program.dry, program.damp))
-    dry_year, damp_year = (_Group(part.year, count, PHASES, PHASES) for part in (program.dry, program.damp))
-    groups = (dry_slot, dry_year, damp_slot, damp_year)
+    dry_slot, damp_slot = (_Group(part.slot, count, slots) for part in (program.dry, program.damp))
+    dry_year, damp_year = (_Group(part.year, count, PHASES) for part in (program.dry, program.damp))
+    keys = sites[key].to_list()
+    longest = max((places[key].slots.size for key in keys), default=0)
 
-    def of_site(site: int, place: int) -> Numbers:
-        at = places[place]
-        hours = at.slots.size
-        sums = [group.beginnings() for group in groups]
-        dry, damp, numbers_of_damp = (
-            np.empty(hours),
-            np.empty((program.kept, hours)),
-            np.empty(hours + PHASES, np.int64),
-        )
-        arrays = [numbers[site], at.columns, at.slots, *sums, dry, damp, numbers_of_damp]
-        damp_hours = program.function(*(array.ctypes.data for array in arrays), hours)
-        for group, worked in zip(groups, sums, strict=True):
-            group.keep(site, worked)
-        return finish(dry, damp[:, :damp_hours])
+    def of_some(first: int) -> list[Numbers]:
+        dry, damp, numbers_of_damp = np.empty(longest), np.empty(program.kept * longest), np.empty(longest, np.int64)
+        finished = []
+        for site in range(first, min(first + CHUNK, count)):
+            at = places[keys[site]]
+            hours = at.slots.size
+            sums = (group.address(site) for group in (dry_slot, dry_year, damp_slot, damp_year))
+            arrays = (numbers[site], at.columns, at.slots, dry, damp, numbers_of_damp)
+            site_at, columns, slots_at, *kept = (array.ctypes.data for array in arrays)
+            strides = (dry_slot.stride, dry_year.stride, damp_slot.stride, damp_year.stride)
+            found = program.function(site_at, columns, slots_at, *sums, *kept, *strides, hours)
+            finished.append(finish(dry[:hours], damp[: program.kept * hours].reshape(program.kept, hours)[:, :found]))
+        return finished
 
     with ThreadPoolExecutor(os.cpu_count()) as pool:  # the compiled function lets other threads run meanwhile
-        finished = [*pool.map(of_site, range(count), sites[key])]
+        finished = [made for chunk in pool.map(of_some, range(0, count, CHUNK)) for made in chunk]
     return Sums(dry_slot.sums() | damp_slot.sums(), dry_year.years() | damp_year.years(), np.stack(finished))
 
 
 class _Group:
-    """One of the four groups of sums, of all sites: [tally, site, slot or phase]."""
+    """One of the four groups of sums, of all sites: a row for each tally, `stride` doubles apart, and in it `width` sums
+    (slots or phases) of each site."""
 
-    def __init__(self, tallies: Sequence[Tally], sites: int, width: int, stride: int) -> None:
-        self.tallies, self.stride = tallies, stride
-        self.all = np.empty((len(tallies), sites, width))
+    def __init__(self, tallies: Sequence[Tally], sites: int, width: int) -> None:
+        self.tallies, self.sites, self.width = tallies, sites, width
+        used = sites * width
+        self.stride = used + (LINE - used) % PAGE  # a line off from page to page: rows do not crowd in the cache
+        self.rows = np.empty((len(tallies), self.stride))
+        self.rows[:] = np.array([tally.beginning for tally in tallies]).reshape(-1, 1)
 
-    def beginnings(self) -> Numbers:
-        """For one site, what sums and largest values begin with [tally, stride]."""
-        return np.repeat(np.array([tally.beginning for tally in self.tallies]).reshape(-1, 1), self.stride, axis=1)
-
-    def keep(self, site: int, worked: Numbers) -> None:
-        """Take in the sums of a site."""
-        self.all[:, site] = worked[:, : self.all.shape[2]]
+    def address(self, site: int) -> int:
+        """Of the first sum of a site."""
+        return int(self.rows.ctypes.data) + site * self.width * self.rows.itemsize
 
     def sums(self) -> dict[str, Numbers]:
-        """By the names of the tallies; the largest of no hours is zero."""
-        for tally, values in zip(self.tallies, self.all, strict=True):
+        """By the names of the tallies [site, slot or phase]; the largest of no hours is zero."""
+        sums = self.rows[:, : self.sites * self.width].reshape(len(self.tallies), self.sites, self.width)
+        for tally, values in zip(self.tallies, sums, strict=True):
             if tally.how == "max":
                 values[values == LEAST] = 0.0
-        return {tally.name: values for tally, values in zip(self.tallies, self.all, strict=True)}
+        return {tally.name: values for tally, values in zip(self.tallies, sums, strict=True)}
 
     def years(self) -> dict[str, Numbers]:
         """The same with the phases put together, sums in order, so that they come out the same everywhere."""
