@@ -4,7 +4,7 @@ The stages know nothing of one another; here their steps become the two workshee
 and one for the damp ones, and compiled with the sums that the ledger asks for.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 
 import numpy as np
@@ -48,13 +48,12 @@ def plan(names: Sequence[str] = tuple(REGISTRY)) -> tuple[Worksheet, Worksheet]:
 
 
 def simulate(
-    sized: pl.DataFrame, hours: pl.DataFrame, names: Sequence[str] = tuple(REGISTRY)
+    sized: pl.DataFrame, years: Mapping[str, compiled.Hours], names: Sequence[str] = tuple(REGISTRY)
 ) -> Iterator[ledger.Accounts]:
-    """Work out every hour of every site with every strategy, a batch of sites at a time."""
-    sites, weather = with_keys(sized, hours)
-    places, program = by_place(weather), program_of(tuple(names), sites.height > MANY_SITES)
-    for batch in sites.iter_slices(BATCH_SITES):
-        sums = compiled.run(program, batch, "weather_key", places, ledger.SLOTS, ledger.dampest)
+    """Work out every hour of every site with every strategy, a batch of sites at a time. `years` by weather_id."""
+    program = program_of(tuple(names), sized.height > MANY_SITES)
+    for batch in sized.with_row_index("site").iter_slices(BATCH_SITES):
+        sums = compiled.run(program, batch, "weather_id", years, ledger.SLOTS, ledger.dampest)
         yield ledger.accumulate(sums, batch, names)
 
 
@@ -76,26 +75,17 @@ def program_of(names: tuple[str, ...], many: bool = False) -> compiled.Program:
     )
 
 
-def with_keys(sized: pl.DataFrame, hours: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """Sites and hours with whole-number keys: joining and grouping by text costs more than the physics."""
-    keys = hours.select(pl.col("weather_id").unique().sort()).with_row_index("weather_key")
-    sites = sized.join(keys, on="weather_id", how="left", maintain_order="left").with_row_index("site")
-    weather = hours.join(keys, on="weather_id", maintain_order="left")
-    weather = weather.select("weather_key", ledger.slot(), *HOURLY)
-    return sites, weather.sort("weather_key", "slot", maintain_order=True)
-
-
-def by_place(weather: pl.DataFrame) -> dict[int, compiled.Hours]:
-    """The hours of each place, filled up to a multiple of what is worked out at once."""
-    places, counts = {}, weather.group_by("weather_key", maintain_order=True).len()
-    table = weather.select(pl.col(HOURLY).cast(pl.Float64)).to_numpy()
-    slots, start = weather["slot"].cast(pl.Int64).to_numpy(), 0
-    for key, count in counts.iter_rows():
-        size, end = -(-count // compiled.PHASES) * compiled.PHASES, start + count
-        columns, slot = np.zeros((len(HOURLY), size)), np.zeros(size, dtype=np.int64)
-        columns[:, :count], slot[:count] = table[start:end].T, slots[start:end]
+def years(hours: pl.DataFrame) -> dict[str, compiled.Hours]:
+    """The hours of each weather of `climate.hours`, by its id, as `simulate` takes them: filled up to a multiple of what is
+    worked out at once."""
+    found = {}
+    for (weather_id,), year in hours.partition_by("weather_id", maintain_order=True, as_dict=True).items():
+        count = year.height
+        size = -(-count // compiled.PHASES) * compiled.PHASES
+        columns, slots = np.empty((len(HOURLY), size)), np.zeros(size, dtype=np.int64)
+        columns[:, :count] = year.select(pl.col(HOURLY).cast(pl.Float64)).to_numpy().T
+        slots[:count] = year.select(ledger.slot()).to_series()
         columns[:, count:] = columns[:, count - 1 : count]
         columns[HOURLY.index("weight_h"), count:] = 0.0
-        places[key] = compiled.Hours(columns, slot)
-        start = end
-    return places
+        found[str(weather_id)] = compiled.Hours(columns, slots)
+    return found

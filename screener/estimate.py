@@ -26,6 +26,7 @@ from screener import (
     price,
     rank,
     reasonable,
+    remembered,
     sizing,
     tables,
 )
@@ -119,15 +120,17 @@ def work(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = lambda
     clock = Clock()
     with clock.of("weather"):
         places = sites["weather_id"].unique().sort().to_list()
-        hours = climate.hours_of(places, basis.inputs["weather"])
+        years_of = remembered.years(places, basis.inputs["weather"])
     with clock.of("sizing"):
-        sized = engine.size(sites, climate.design_conditions(places, hours), basis.inputs["equipment"])
+        sized = engine.size(
+            sites, climate.design_conditions(places, basis.inputs["weather"]), basis.inputs["equipment"]
+        )
         used = as_written(sites_used(sites, sized))
     rates = basis.rates
     kept: list[pl.DataFrame] = []
     years: list[pl.DataFrame] = []
     costs: list[pl.DataFrame] = []
-    for accounts in clock.each("hours", engine.simulate(sized, hours)):
+    for accounts in clock.each("hours", engine.simulate(sized, years_of)):
         with clock.of("pricing"):
             billed = price.by_class(accounts.ledger, rates, used) if basis.ledger_form == MONTHLY else accounts.ledger
             costs.append(_costs(billed, rates, used))

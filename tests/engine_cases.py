@@ -93,7 +93,7 @@ def accounts(
     """Totals and ledger of all strategies, over the statistical years unless `hours` are given."""
     if hours is None:
         hours = climate.hours(sites["weather_id"].unique().sort().to_list())
-    batches = list(engine.simulate(sized(sites, equipment), hours))
+    batches = list(engine.simulate(sized(sites, equipment), engine.years(hours)))
     totals = ledger.totals(pl.concat([b.years for b in batches]), tuple(REGISTRY), REFERENCE.name)
     return totals, pl.concat([b.ledger for b in batches])
 
@@ -101,6 +101,6 @@ def accounts(
 def worked_hours(sites: pl.DataFrame, hours: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Every hour with the reference, and the damp ones with every strategy, all steps as columns."""
     any_hour, damp_hour = engine.plan()
-    keyed, weather = engine.with_keys(sized(sites), hours)
-    every = any_hour.apply(keyed.lazy().join(weather.lazy(), on="weather_key"))
+    numbered = sized(sites).with_row_index("site").lazy()
+    every = any_hour.apply(numbered.join(hours.lazy().with_columns(ledger.slot()), on="weather_id"))
     return every.collect(engine="streaming"), damp_hour.apply(every.filter("damp")).collect(engine="streaming")

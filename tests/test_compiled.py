@@ -139,9 +139,8 @@ def hard() -> tuple[pl.DataFrame, pl.DataFrame]:
 
 
 def summed(sites: pl.DataFrame, hours: pl.DataFrame, many: bool) -> compiled.Sums:
-    keyed, weather = engine.with_keys(sized(sites), hours)
     of = engine.program_of(tuple(REGISTRY), many)
-    return compiled.run(of, keyed, "weather_key", engine.by_place(weather), ledger.SLOTS, ledger.dampest)
+    return compiled.run(of, sized(sites), "weather_id", engine.years(hours), ledger.SLOTS, ledger.dampest)
 
 
 def test_every_sum_of_every_strategy_is_that_of_polars(hard: tuple[pl.DataFrame, pl.DataFrame]) -> None:

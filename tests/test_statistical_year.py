@@ -49,7 +49,7 @@ def measured_hours(stations: list[str]) -> pl.DataFrame:
 
 
 def totals(sites: pl.DataFrame, hours: pl.DataFrame) -> pl.DataFrame:
-    batches = list(engine.simulate(sites, hours))
+    batches = list(engine.simulate(sites, engine.years(hours)))
     return ledger.totals(pl.concat([b.years for b in batches]), tuple(REGISTRY), REFERENCE.name)
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import polars as pl
 
-from screener.climate import figures, hourly_files, remembered, statistical_year
+from screener.climate import figures, hourly_files, statistical_year
 from screener.climate.carried import stations
 from screener.climate.hourly_files import PREFIX as OWN_WEATHER
 from screener.climate.places import PLACE, find, locate
@@ -22,7 +22,6 @@ __all__ = [
     "design_conditions",
     "find",
     "hours",
-    "hours_of",
     "locate",
     "monthly_figures",
     "own_hours",
@@ -44,20 +43,6 @@ def own_hours(weather_ids: Iterable[str], folder: Path | None = None) -> pl.Data
     """The `hours` of those ids that are files of the portfolio's own; no rows where none is."""
     files = sorted(w for w in {*weather_ids} if w.startswith(OWN_WEATHER))
     return hours(files, folder) if files else hours([stations()["station"][0]]).clear()
-
-
-def hours_of(weather_ids: Sequence[str], own: pl.DataFrame) -> pl.DataFrame:
-    """The `hours` of each weather, files from `own_hours`, years of stations kept in memory for the next call.
-
-    UsageError for a file that `own` does not hold.
-    """
-    numbers = [w for w in weather_ids if not w.startswith(OWN_WEATHER)]
-    files = [w for w in weather_ids if w.startswith(OWN_WEATHER)]
-    if lost := sorted({*files} - {*own["weather_id"].unique()}):
-        raise UsageError(f"no hours of {', '.join(lost)}; hand them in with the weather of the basis")
-    frames = [remembered.years(numbers).rename({"station": "weather_id"})] if numbers else []
-    frames += [own.filter(pl.col("weather_id").is_in(files))] if files else []
-    return pl.concat([frame.select(hourly_files.COLUMNS) for frame in frames], rechunk=True)
 
 
 def design_conditions(weather_ids: Sequence[str], own: pl.DataFrame | None = None) -> pl.DataFrame:

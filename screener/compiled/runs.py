@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import reduce
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -37,7 +38,7 @@ class Sums:
 
 
 def run(
-    program: Program, sites: pl.DataFrame, key: str, places: Mapping[int, Hours], slots: int, finish: Finish
+    program: Program, sites: pl.DataFrame, key: str, places: Mapping[Any, Hours], slots: int, finish: Finish
 ) -> Sums:
     """Work out the year of each site, whose hours are those of the place that its column `key` names.
 

@@ -136,7 +136,7 @@ def _dated(hours: pl.DataFrame) -> pl.DataFrame:
 def _again(sized: pl.DataFrame, hours: pl.DataFrame, name: str) -> Document:
     """The year's account of the strategy, worked once more by the engine."""
     names = list(dict.fromkeys((REFERENCE.name, name)))
-    years = pl.concat([accounts.years for accounts in engine.simulate(sized, hours, names)])
+    years = pl.concat([accounts.years for accounts in engine.simulate(sized, engine.years(hours), names)])
     totals = ledger.totals(years, names, REFERENCE.name)
     return totals.filter(pl.col("strategy") == name).row(0, named=True)
 
