@@ -7,7 +7,7 @@ In an hour that temperature control alone keeps below the limit every strategy d
 hours are summed once, for the reference, and the sums are given to all.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -111,13 +111,11 @@ def dampest(dry_hours: NDArray[np.float64], damp_hours: NDArray[np.float64]) -> 
 def accumulate(sums: Sums, sites: pl.DataFrame, strategies: Sequence[str]) -> Accounts:
     """The accounts of a batch of sites from the sums over their hours, `finished` by `dampest`.
 
-    `sites`, in the order of the sums: site, site_id, pressure_pa, saturated_at_cooling, case_electricity_w and per
+    `sites`, in the order of the sums: site_id, pressure_pa, saturated_at_cooling, case_electricity_w and per
     strategy `<strategy>.unavailable` (reason or null) and, where they are known, `<strategy>.device_capacity_l_day`,
     `.device_units` and `.note`.
     """
-    slots = pl.DataFrame({name: values.ravel() for name, values in sums.slots.items()})
-    keys = sites.select("site").join(pl.DataFrame({"slot": range(SLOTS)}), how="cross", maintain_order="left_right")
-    ledger = _ledger(pl.concat([keys, slots], how="horizontal"), sites, strategies)
+    ledger = _ledger(sums.slots, sites, strategies)
     reached = {f"{s}.p95": sums.finished[:, i] for i, s in enumerate(strategies)}
     peaks = ledger.group_by("site_id").agg(pl.col(f"{s}.peak_kw").max().cast(pl.Float64) for s in strategies)
     years = sites.with_columns(pl.Series(name, values) for name, values in (sums.years | reached).items())
@@ -184,7 +182,15 @@ def _total(have: Sequence[str], *names: str) -> pl.Expr:
     return total
 
 
-def _ledger(slots: pl.DataFrame, sites: pl.DataFrame, strategies: Sequence[str]) -> pl.DataFrame:
+def _ledger(sums: Mapping[str, NDArray[np.float64]], sites: pl.DataFrame, strategies: Sequence[str]) -> pl.DataFrame:
+    there = {f"{s}.there": pl.col(f"{s}.unavailable").is_null() for s in strategies}
+    each = sites.select("site_id", **there)[np.repeat(np.arange(sites.height, dtype=np.uint32), SLOTS)]
+    slots = each.with_columns(
+        pl.Series("slot", np.tile(np.arange(SLOTS, dtype=np.int16), sites.height)),
+        *(pl.Series(name, values.ravel()) for name, values in sums.items()),
+    )
+    if (slots["dry.hours"] + slots["hours"]).min() == 0:  # a file without some of them
+        slots = slots.filter(pl.col("dry.hours") + pl.col("hours") > 0)
     have, slot = slots.columns, pl.col("slot")
     kind = pl.when(slot // 24 % 2 == 0).then(pl.lit("working")).otherwise(pl.lit("other"))
     columns: list[pl.Expr] = []
@@ -197,12 +203,8 @@ def _ledger(slots: pl.DataFrame, sites: pl.DataFrame, strategies: Sequence[str])
             "fuel_kwh": grained(_total(have, "dry.fuel_kwh", f"{s}.fuel_kwh", f"dry.{s}.standing.fuel_kwh")),
             "peak_kw": pl.max_horizontal(peak, f"{s}.peak_kw"),
         }
-        there = pl.col(f"{s}.unavailable").is_null()
-        columns += [pl.when(there).then(v).cast(pl.Float32).alias(f"{s}.{name}") for name, v in values.items()]
-    named = slots.filter(pl.col("dry.hours") + pl.col("hours") > 0).join(
-        sites.select("site", "site_id", *(f"{s}.unavailable" for s in strategies)), on="site", maintain_order="left"
-    )
-    return named.select(
+        columns += [pl.when(f"{s}.there").then(v).cast(pl.Float32).alias(f"{s}.{name}") for name, v in values.items()]
+    return slots.select(
         "site_id",
         (slot // 48 + 1).cast(pl.Int8).alias("month"),
         kind.cast(DAY_KINDS).alias("day_kind"),

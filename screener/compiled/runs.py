@@ -1,6 +1,5 @@
 """Sites and weather into a compiled program, and the sums back out, several sites at a time."""
 
-import os
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -70,7 +69,7 @@ def run(
             finished.append(finish(dry[:hours], damp[: program.kept * hours].reshape(program.kept, hours)[:, :found]))
         return finished
 
-    with ThreadPoolExecutor(os.cpu_count()) as pool:  # the compiled function lets other threads run meanwhile
+    with ThreadPoolExecutor(pl.thread_pool_size()) as pool:  # the compiled function lets other threads run meanwhile
         finished = [made for chunk in pool.map(of_some, range(0, count, CHUNK)) for made in chunk]
     return Sums(dry_slot.sums() | damp_slot.sums(), dry_year.years() | damp_year.years(), np.stack(finished))
 
