@@ -5,6 +5,7 @@ and one for the damp ones, and compiled with the sums that the ledger asks for.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from functools import cache
 
 import numpy as np
@@ -18,6 +19,7 @@ BATCH_SITES = 150  # their sums take 33 MB
 MANY_SITES = 1000
 DEVICES = tuple(s.name for s in REGISTRY.values() if s.has_device)
 WEATHER = ("outdoor_c", "outdoor_humidity_ratio", "irradiance_w_m2")
+_COMPILER = ThreadPoolExecutor(1, "compiler")
 HOURLY = ("hour", "day_of_week", "weight_h", *WEATHER)
 
 
@@ -47,18 +49,27 @@ def plan(names: Sequence[str] = tuple(REGISTRY)) -> tuple[Worksheet, Worksheet]:
     return any_hour, damp_hour
 
 
+def prepare(sites: int, names: Sequence[str] = tuple(REGISTRY)) -> None:
+    """Begin to compile what `simulate` needs for so many sites, beside what else there is to do."""
+    _program(tuple(names), sites > MANY_SITES)
+
+
 def simulate(
     sized: pl.DataFrame, years: Mapping[str, compiled.Hours], names: Sequence[str] = tuple(REGISTRY)
 ) -> Iterator[ledger.Accounts]:
     """Work out every hour of every site with every strategy, a batch of sites at a time. `years` by weather_id."""
-    program = program_of(tuple(names), sized.height > MANY_SITES)
+    program = _program(tuple(names), sized.height > MANY_SITES).result()
     for batch in sized.with_row_index("site").iter_slices(BATCH_SITES):
         sums = compiled.run(program, batch, "weather_id", years, ledger.SLOTS, ledger.dampest)
         yield ledger.accumulate(sums, batch, names)
 
 
 @cache
-def program_of(names: tuple[str, ...], many: bool = False) -> compiled.Program:
+def _program(names: tuple[str, ...], many: bool) -> "Future[compiled.Program]":
+    return _COMPILER.submit(program_of, names, many)
+
+
+def program_of(names: Sequence[str], many: bool = False) -> compiled.Program:
     """The year of a site with these strategies, compiled: in half a second, or for `many` sites in more than one, to
     code a third faster that gives the same numbers."""
     any_hour, damp_hour = plan(names)

@@ -118,6 +118,7 @@ def work(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = lambda
     ResultsError where the results fail their checks.
     """
     clock = Clock()
+    engine.prepare(sites.height)
     with clock.of("weather"):
         places = sites["weather_id"].unique().sort().to_list()
         years_of = remembered.years(places, basis.inputs["weather"])

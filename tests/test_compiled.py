@@ -5,7 +5,7 @@ import math
 import numpy as np
 import polars as pl
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from screener import compiled, engine, ledger
@@ -70,6 +70,7 @@ def test_operations_are_those_of_polars_to_the_last_bit(name: str, lanes: int) -
     )
 
 
+@settings(deadline=None)
 @given(st.lists(st.floats(-700, 700), min_size=16, max_size=16))
 def test_exp_is_that_of_the_c_library(values: list[float]) -> None:
     """Two units in the last place; the C library's own error is below one."""
@@ -77,6 +78,7 @@ def test_exp_is_that_of_the_c_library(values: list[float]) -> None:
     assert np.allclose(got, [math.exp(x) for x in values], rtol=2 * 2.3e-16, atol=0)
 
 
+@settings(deadline=None)
 @given(st.lists(st.floats(1e-300, 1e300), min_size=16, max_size=16))
 def test_log_is_that_of_the_c_library(values: list[float]) -> None:
     """Near 1 the logarithm goes to nothing and its error with it."""
