@@ -15,6 +15,7 @@ has a closed form: water at a run fraction, the run fraction for so much water o
 """
 
 import math
+from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
@@ -53,9 +54,11 @@ def latent_ratio(runs: float, coil: Retention, cycles_per_hour: float = CYCLES_P
     t_on = 3600 / (4 * cycles_per_hour * (1 - runs))
     t_off = min(3600 / (4 * cycles_per_hour * runs), 2 * coil.t_wet_s / coil.gamma)
     evaporates = coil.gamma * t_off - (coil.gamma * t_off) ** 2 / (4 * coil.t_wet_s)
-    t_o = evaporates
+    t_o, before = evaporates, -1.0
     for _ in range(200):  # a contraction: its slope is exp(-t_o / tau)
-        t_o = evaporates - coil.tau_s * (math.exp(-t_o / coil.tau_s) - 1)
+        if t_o == before:
+            break
+        t_o, before = evaporates - coil.tau_s * (math.exp(-t_o / coil.tau_s) - 1), t_o
     return max(0.0, (t_on - t_o) / (t_on + coil.tau_s * (math.exp(-t_on / coil.tau_s) - 1)))
 
 
@@ -75,11 +78,16 @@ def chords(choice: str) -> tuple[float, float, float]:
         lower = kept / (x - start)
         return lower, -lower * start, (1 - kept) / (1 - x)
 
-    def error(joint: tuple[float, float]) -> float:
+    def errors(joint: tuple[float, float]) -> tuple[float, float]:
+        """How far the chords rise above the curve, which sags between its points, before the joint and beyond it."""
         slope, offset, upper = lines(joint)
-        return max(abs(max(0.0, slope * x + offset, 1 - upper * (1 - x)) - kept) for x, kept in curve)
+        before = max(max(0.0, slope * x + offset) - kept for x, kept in curve if x <= joint[0])
+        return before, max(1 - upper * (1 - x) - kept for x, kept in curve if x >= joint[0])
 
-    return lines(min((point for point in curve if start + 0.02 < point[0] < 0.98), key=error))
+    joints = [point for point in curve if start + 0.02 < point[0] < 0.98]
+    # the further the joint, the larger the error before it and the smaller the one beyond
+    level = bisect_left(joints, 0.0, key=lambda joint: errors(joint)[0] - errors(joint)[1])
+    return lines(min(joints[max(level - 1, 0) : level + 1], key=lambda joint: max(errors(joint))))
 
 
 @dataclass(frozen=True)

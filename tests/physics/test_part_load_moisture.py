@@ -34,6 +34,20 @@ def test_straight_lines_follow_the_model(choice):
         assert kept == pytest.approx(x / 200 * wet.latent_ratio(x / 200, wet.RETENTION[choice]), abs=0.002)
 
 
+@pytest.mark.parametrize("choice", list(wet.RETENTION))
+def test_no_other_joint_brings_the_lines_nearer(choice):
+    """Against every hundredth of the run fraction as the joint, by the definition alone."""
+    model = {x / 100: x / 100 * wet.latent_ratio(x / 100, wet.RETENTION[choice]) for x in range(101)}
+    first = next(x / 1000 for x in range(1000) if wet.latent_ratio(x / 1000, wet.RETENTION[choice]) > 0)
+
+    def largest_error(lower: float, offset: float, upper: float) -> float:
+        return max(abs(max(0.0, lower * x + offset, 1 - upper * (1 - x)) - kept) for x, kept in model.items())
+
+    slopes = [(kept / (x - first), (1 - kept) / (1 - x)) for x, kept in model.items() if first < x < 1]
+    least = min(largest_error(lower, -lower * first, upper) for lower, upper in slopes)
+    assert 0 < largest_error(*wet.chords(choice)) <= least + 1e-6
+
+
 @pytest.mark.parametrize("choice", wet.CHOICES)
 def test_nothing_is_lost_where_the_fan_cycles(choice):
     for runs in (0.0, 0.1, 0.5, 1.0):
