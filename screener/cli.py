@@ -73,14 +73,20 @@ def main() -> None:
     app()
 
 
-@app.callback(invoke_without_command=True)
-def version(
-    show: Annotated[bool, typer.Option("--version", help="Print the version and stop.", is_eager=True)] = False,
-) -> None:
-    """Rank a portfolio of buildings by what better dehumidification would save at each of them."""
+def _version(show: bool) -> None:
+    """Called while options are still read: with the first option that has a value typer loads its validation library."""
     if show:
         typer.echo(f"screener {__version__}")
         raise typer.Exit(0)
+
+
+@app.callback(invoke_without_command=True)
+def screener(
+    version: Annotated[
+        bool, typer.Option("--version", help="Print the version and stop.", is_eager=True, callback=_version)
+    ] = False,
+) -> None:
+    """Rank a portfolio of buildings by what better dehumidification would save at each of them."""
 
 
 @app.command()

@@ -36,13 +36,13 @@ def hours(weather_ids: Sequence[str], folder: Path | None = None, days: int = st
     numbers = [w for w in weather_ids if not w.startswith(OWN_WEATHER)]
     frames = [statistical_year.rebuild(numbers, days).rename({"station": "weather_id"})] if numbers else []
     frames += [hourly_files.read(w, folder) for w in weather_ids if w.startswith(OWN_WEATHER)]
-    return pl.concat([frame.select(hourly_files.COLUMNS) for frame in frames])
+    return pl.concat([frame.select(*hourly_files.SCHEMA) for frame in frames])
 
 
 def own_hours(weather_ids: Iterable[str], folder: Path | None = None) -> pl.DataFrame:
     """The `hours` of those ids that are files of the portfolio's own; no rows where none is."""
     files = sorted(w for w in {*weather_ids} if w.startswith(OWN_WEATHER))
-    return hours(files, folder) if files else hours([stations()["station"][0]]).clear()
+    return hours(files, folder) if files else pl.DataFrame(schema=hourly_files.SCHEMA)
 
 
 def design_conditions(weather_ids: Sequence[str], own: pl.DataFrame | None = None) -> pl.DataFrame:

@@ -20,17 +20,17 @@ import polars as pl
 from screener.errors import FAULT_SCHEMA, ContractError, no_faults, table_fault
 from screener.physics import psychrometrics as air
 
-COLUMNS = (
-    "weather_id",
-    "month",
-    "hour",
-    "day_of_week",
-    "weight_h",
-    "outdoor_c",
-    "outdoor_humidity_ratio",
-    "pressure_pa",
-    "irradiance_w_m2",
-)
+SCHEMA: Mapping[str, type[pl.DataType]] = {
+    "weather_id": pl.String,
+    "month": pl.Int8,
+    "hour": pl.Int8,
+    "day_of_week": pl.Int8,
+    "weight_h": pl.Float64,
+    "outdoor_c": pl.Float64,
+    "outdoor_humidity_ratio": pl.Float64,
+    "pressure_pa": pl.Float64,
+    "irradiance_w_m2": pl.Float64,
+}
 PREFIX, AT = "file:", "@"  # of a weather id; the elevation [m] that stands in for pressure follows the second
 ROWS = (8760, 8784)
 CALENDAR = ("month", "day", "hour")
@@ -70,7 +70,7 @@ class OwnYear(NamedTuple):
 
 
 def read(weather_id: str, folder: Path | None) -> pl.DataFrame:
-    """The hours of a weather id as `locate` gives it: COLUMNS. ContractError as for `load`."""
+    """The hours of a weather id as `locate` gives it: SCHEMA. ContractError as for `load`."""
     name, _, elevation = weather_id.removeprefix(PREFIX).rpartition(AT)
     if not name or not elevation.lstrip("-").isdigit():
         name, elevation = weather_id.removeprefix(PREFIX), "0"
@@ -208,7 +208,7 @@ def _calendar(name: str, values: pl.DataFrame) -> pl.DataFrame:
 
 
 def _hours(weather_id: str, values: pl.DataFrame, elevation_m: float) -> pl.DataFrame:
-    """Weather hours of COLUMNS; without pressure that of the standard atmosphere at the elevation."""
+    """Weather hours of SCHEMA; without pressure that of the standard atmosphere at the elevation."""
     there = values.columns
     standard = air.standard_pressure(pl.lit(elevation_m))
     values = values.with_columns(
