@@ -9,10 +9,9 @@ import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import polars as pl
-import pyarrow as pa
 
 from screener import (
     climate,
@@ -32,6 +31,9 @@ from screener import (
 )
 from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import Settings, shipped
+
+if TYPE_CHECKING:
+    import pyarrow as pa
 
 T = TypeVar("T")
 HOURLY, MONTHLY = "hourly", "monthly"  # forms of the ledger
@@ -80,7 +82,7 @@ class Batch:
         }
 
 
-def estimate(sites: pa.Table, basis: Basis | None = None) -> pa.Table:
+def estimate(sites: "pa.Table", basis: Basis | None = None) -> "pa.Table":
     """The strategy results of filled sites: a row per site and strategy, columns of the strategy_results contract.
 
     `sites` has the columns of `sites_used.parquet` in a run folder: those of the sites contract with every blank that the

@@ -3,9 +3,8 @@
 import base64
 import hashlib
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import jinja2
 import polars as pl
 from markupsafe import Markup
 
@@ -19,6 +18,9 @@ from screener.report.findings import Findings
 from screener.report.svg import Chart
 from screener.report.tables import Column, Table, table
 from screener.report.words import CAUTIONS, listed, placeholder_caution
+
+if TYPE_CHECKING:
+    import jinja2
 
 TEMPLATES = Path(__file__).parent / "templates"
 ROWS = 200  # of the list of sites; the files hold all
@@ -60,7 +62,9 @@ def render(template: str, **context: Any) -> str:
     return _templates().get_template(template).render(**shared, **context)
 
 
-def _templates() -> jinja2.Environment:
+def _templates() -> "jinja2.Environment":
+    import jinja2
+
     templates = jinja2.Environment(
         loader=jinja2.FileSystemLoader(TEMPLATES),
         autoescape=True,

@@ -10,7 +10,6 @@ from datetime import datetime
 from typing import Any
 
 import polars as pl
-import xlsxwriter
 
 from screener import __version__, contracts
 from screener.report.findings import Findings
@@ -35,6 +34,8 @@ class Sheet:
 
 def workbook(found: Findings) -> bytes:
     """The content of ranking.xlsx."""
+    import xlsxwriter
+
     file = io.BytesIO()
     options = {"strings_to_formulas": False, "strings_to_urls": False, "in_memory": True, "nan_inf_to_errors": True}
     with xlsxwriter.Workbook(file, options) as book:

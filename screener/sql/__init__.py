@@ -4,8 +4,9 @@ A query sees the tables it is given and nothing else: no other files, no network
 typed reaches DuckDB as a bound parameter or as an expression object, never as part of a text.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 
 import duckdb
@@ -22,19 +23,44 @@ Parameter = str | float | bool
 Table = pl.DataFrame | Path
 
 
+class Stream:
+    """A frame as DuckDB reads it in place. Handed over as it is, it would be copied by a library that takes longer to load
+    than most questions to answer."""
+
+    def __init__(self, frame: pl.DataFrame) -> None:
+        self._frame = frame
+
+    def __arrow_c_stream__(self, requested_schema: object = None) -> object:
+        return self._frame.__arrow_c_stream__(requested_schema)
+
+
 @contextmanager
 def database(tables: Mapping[str, Table]) -> Iterator[duckdb.DuckDBPyConnection]:
     """A database in memory that holds `tables` under their names: frames, or Parquet files that are read in place."""
-    files = {name: table.resolve() for name, table in tables.items() if isinstance(table, Path)}
-    with duckdb.connect(":memory:", config=SETTINGS) as connection:
-        connection.execute("set allowed_paths = $files", {"files": [str(file) for file in files.values()]})
-        connection.execute("set enable_external_access = false")
+    files = {name: str(table.resolve()) for name, table in tables.items() if isinstance(table, Path)}
+    with _opened(files.values()) if files else _of_frames().cursor() as connection:
         for name, table in tables.items():
             if isinstance(table, Path):
-                connection.read_parquet(str(files[name])).create_view(name)
+                connection.read_parquet(files[name]).create_view(name)
             else:
-                connection.register(name, table.to_arrow())
+                untyped = pl.Null in table.schema.dtypes()  # DuckDB reads no column in place that has no type
+                connection.register(name, table.to_arrow() if untyped else Stream(table))
         yield connection
+
+
+def _opened(files: Collection[str]) -> duckdb.DuckDBPyConnection:
+    """A database that may read these files."""
+    connection = duckdb.connect(":memory:", config=SETTINGS)
+    connection.execute("set allowed_paths = $files", {"files": list(files)})
+    connection.execute("set enable_external_access = false")
+    return connection
+
+
+@cache
+def _of_frames() -> duckdb.DuckDBPyConnection:
+    """The database of all questions to frames, each through a cursor of its own, which alone sees what is registered
+    there: opening one takes longer than most questions."""
+    return _opened(())
 
 
 def ask(connection: duckdb.DuckDBPyConnection, name: str, **parameters: Parameter) -> duckdb.DuckDBPyRelation:

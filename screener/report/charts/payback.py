@@ -29,7 +29,7 @@ def payback(ranking: pl.DataFrame, currency: str) -> Chart:
     paying = ranking.filter(pl.col("net_savings") > 0).drop_nulls("simple_payback_years")
     if paying.is_empty():
         return nothing_to_show(NAME, TITLE, SOURCE, "No site has a change that pays.")
-    slowest = int(paying["simple_payback_years"].to_numpy().max()) + 1
+    slowest = int(paying.select(pl.col("simple_payback_years").max()).item()) + 1
     last = min(max(slowest, LEAST_YEARS), MOST_YEARS)
     years = pl.min_horizontal(pl.col("simple_payback_years").floor(), pl.lit(float(last))).cast(pl.Int64)
     classes = paying.group_by(years.alias("years")).agg(

@@ -58,8 +58,8 @@ def site_map(ranking: pl.DataFrame, sites: pl.DataFrame, currency: str) -> Chart
 
 def _projection(known: pl.DataFrame) -> tuple[Scale, Scale, float]:
     """Longitude and latitude on paper, and where the map ends."""
-    west, east = _ends(known["longitude"])
-    south, north = _ends(known["latitude"])
+    west, east = _ends(known, "longitude")
+    south, north = _ends(known, "latitude")
     shrink = math.cos(math.radians((south + north) / 2))
     height = (north - south) / ((east - west) * shrink) * (RIGHT - LEFT)
     height = min(max(height, LEAST_HEIGHT), MOST_HEIGHT)
@@ -74,9 +74,9 @@ def _projection(known: pl.DataFrame) -> tuple[Scale, Scale, float]:
     )
 
 
-def _ends(degrees: pl.Series) -> tuple[float, float]:
-    low, high = degrees.to_numpy().min(), degrees.to_numpy().max()
-    return float(low) - MARGIN_DEG, float(high) + MARGIN_DEG
+def _ends(known: pl.DataFrame, degrees: str) -> tuple[float, float]:
+    low, high = known.select(low=pl.col(degrees).min(), high=pl.col(degrees).max()).row(0)
+    return low - MARGIN_DEG, high + MARGIN_DEG
 
 
 def _cells(known: pl.DataFrame, x: Scale) -> pl.DataFrame:
