@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, TypeVar
 
 import polars as pl
@@ -52,7 +53,7 @@ class Basis:
     inputs: Mapping[str, pl.DataFrame] = field(default_factory=lambda: shipped_inputs())
     ledger_form: str = HOURLY
 
-    @property
+    @cached_property
     def rates(self) -> price.Rates:
         """The tariffs laid out by time."""
         return rates_of(self.inputs, self.settings)

@@ -7,6 +7,7 @@ hours if it were large enough, beside the installed coil. The margin is the buil
 """
 
 from collections.abc import Sequence
+from functools import cache
 
 import polars as pl
 
@@ -74,12 +75,7 @@ def size_coil(terms: pl.DataFrame, design_loads: pl.DataFrame, equipment: pl.Dat
     own = equipment.rename({name: f"equipment.{name}" for name in equipment.columns if name != "equipment_id"})
     sites = terms.join(needs, on="site_id", how="left", maintain_order="left")
     sites = sites.join(own, on="equipment_id", how="left", maintain_order="left")
-    sheet = Worksheet()
-    _size_coil(sheet)
-    _water_on_the_coil(sheet)
-    _rate_standalone(sheet)
-    _rate_others(sheet)
-    return sheet.apply(sites.rename({"cooling_capacity_kw": "given_kw"}).lazy()).collect()
+    return _sheet().apply(sites.rename({"cooling_capacity_kw": "given_kw"}).lazy()).collect()
 
 
 def size_devices(sites: pl.DataFrame, design_hours: pl.DataFrame, devices: Sequence[str]) -> pl.DataFrame:
@@ -110,6 +106,17 @@ def size_devices(sites: pl.DataFrame, design_hours: pl.DataFrame, devices: Seque
     for state in ("cooling", "heating"):
         limits.append((able * pl.col(f"{STANDALONE}.relative_water_at_{state}")).alias(f"{STANDALONE}.kg_s_at_{state}"))
     return sites.with_columns(limits)
+
+
+@cache
+def _sheet() -> Worksheet:
+    """What follows for a site from its loads and its equipment."""
+    sheet = Worksheet()
+    _size_coil(sheet)
+    _water_on_the_coil(sheet)
+    _rate_standalone(sheet)
+    _rate_others(sheet)
+    return sheet
 
 
 def _of_equipment(strategy: str, column: str) -> pl.Expr:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby
 
 import polars as pl
 
@@ -29,10 +30,7 @@ def what_if(results: pl.DataFrame, sites: pl.DataFrame, terms: economics.Terms, 
     `results`: the strategy results; `sites` as `rank.ranking` needs them. One row per case: `case` in words,
     `sites_with_savings`, `cost_saved` [currency/a], `investment`, `net_savings` [currency].
     """
-    cases = [
-        economics.economics(case.results, case.terms).with_columns(case=pl.lit(case.name))
-        for case in _cases(results, terms)
-    ]
+    cases = [*_cases(results, terms)]
     together = max(ROWS_TOGETHER // max(results.height, 1), 1)
     ranked = [_ranked(cases[k : k + together], sites, currency) for k in range(0, len(cases), together)]
     return (
@@ -42,14 +40,17 @@ def what_if(results: pl.DataFrame, sites: pl.DataFrame, terms: economics.Terms, 
     )
 
 
-def _ranked(cases: Sequence[pl.DataFrame], sites: pl.DataFrame, currency: str) -> pl.DataFrame:
+def _ranked(cases: Sequence[Case], sites: pl.DataFrame, currency: str) -> pl.DataFrame:
     """Several cases in one ranking, which costs little more than one: every case has sites of its own."""
     own = pl.concat_str("case", pl.lit(": "), "site_id")
-    names = pl.DataFrame({"case": [case["case"][0] for case in cases]})
+    names = pl.DataFrame({"case": [case.name for case in cases]})
     keys = names.join(sites.select("site_id"), how="cross").with_columns(own=own)
     copies = keys.join(sites, on="site_id", maintain_order="left").with_columns(site_id="own")
-    stacked = pl.concat(cases).with_columns(site_id=own)
-    ranking = rank.ranking(stacked, copies, currency)
+    reckoned = []
+    for terms, alike in groupby(cases, lambda case: case.terms):
+        stacked = pl.concat(case.results.with_columns(case=pl.lit(case.name)) for case in alike)
+        reckoned.append(economics.economics(stacked.with_columns(site_id=own), terms))
+    ranking = rank.ranking(pl.concat(reckoned), copies, currency)
     return keys.join(ranking, left_on="own", right_on="site_id", maintain_order="left")
 
 

@@ -6,6 +6,7 @@ they give is checked in the tests.
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import polars as pl
 
@@ -58,6 +59,7 @@ def compressor_w(cooling_w: pl.Expr, leaving_c: pl.Expr, outdoor_c: pl.Expr, car
     return cooling_w * (condensing - evaporating) / (carnot_fraction * (evaporating + air.ZERO_C_K))
 
 
+@cache
 def seasonal_kg_kwh(carnot_fraction: float) -> float:
     """Water per kWh of compressor and condenser fan over the four rating states, supply saturated at 12.8 degC."""
     states = pl.DataFrame(RATING_STATES, schema=["outdoor_c", "wet_bulb_c", "weight"], orient="row")

@@ -1,6 +1,7 @@
 """Which change pays where: best strategies by climate zone and kind of building."""
 
 from string import ascii_uppercase
+from typing import Any
 
 import polars as pl
 from markupsafe import Markup
@@ -38,14 +39,17 @@ def strategy_grid(groups: pl.DataFrame, currency: str) -> Chart:
     letters = dict(zip(order["best_strategy"].to_list(), ascii_uppercase, strict=False))
     width = (RIGHT - LEFT) / len(kinds)
     shades = _shades(groups)
+    ordered = groups.sort("cost_saved", descending=True, maintain_order=True)
+    cells = ordered.rows_by_key(["climate_zone", "building_type"], named=True, include_key=True)
     parts = [_heads(kinds, width)]
     for row, zone in enumerate(zones):
         top = HEAD + row * ROW
         parts.append(line(LEFT, top, RIGHT, top, class_="grid") + label(4, top + 20, zone, class_="strong"))
         for column, kind in enumerate(kinds):
-            cell = groups.filter(climate_zone=zone, building_type=kind)
-            if not cell.is_empty():
-                parts.append(_cell(cell, letters, shades.get((zone, kind), 0), LEFT + column * width, top, width))
+            if (zone, kind) in cells:
+                parts.append(
+                    _cell(cells[zone, kind], letters, shades.get((zone, kind), 0), LEFT + column * width, top, width)
+                )
     bottom = HEAD + len(zones) * ROW
     key = _key(letters, bottom + 22)
     return Chart(
@@ -68,24 +72,26 @@ def _shades(groups: pl.DataFrame) -> dict[tuple[str, str], int]:
     return {(z, k): sum(value > step for step in steps) for z, k, value in sums.iter_rows() if value > 0}
 
 
-def _cell(cell: pl.DataFrame, letters: dict[str, str], shade: int, left: float, top: float, width: float) -> Markup:
-    paying = cell.filter(pl.col("sites_with_savings") > 0).sort("cost_saved", descending=True)
-    saved, sites = paying["cost_saved"].sum(), int(cell["sites"].sum())
-    counts = list(paying.select("best_strategy", "sites_with_savings").iter_rows())
+def _cell(
+    cell: list[dict[str, Any]], letters: dict[str, str], shade: int, left: float, top: float, width: float
+) -> Markup:
+    paying = [group for group in cell if group["sites_with_savings"] > 0]
+    saved, sites = sum(group["cost_saved"] for group in paying), sum(group["sites"] for group in cell)
+    counts = [(group["best_strategy"], group["sites_with_savings"]) for group in paying]
     ground = element(
         "rect",
         x=left + 1,
         y=top + 1,
         width=width - 2,
         height=ROW - 2,
-        fill=PAPER if paying.is_empty() else SHADES[shade],
-        data_climate_zone=cell["climate_zone"][0],
-        data_building_type=cell["building_type"][0],
+        fill=SHADES[shade] if paying else PAPER,
+        data_climate_zone=cell[0]["climate_zone"],
+        data_building_type=cell[0]["building_type"],
         data_sites=sites,
         data_best=",".join(f"{strategy}:{number}" for strategy, number in counts),
         data_cost_saved=float(saved),
     )
-    if paying.is_empty():
+    if not paying:
         return ground + label(left + width / 2, top + 21, f"– of {sites}", anchor="middle", class_="quiet small")
     words = _counted(counts, letters, width)
     size, ink = "strong small" if len(words) * LETTER > width else "strong", " on-dark" if shade >= DARK else ""
