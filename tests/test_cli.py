@@ -210,22 +210,35 @@ def test_climate_commands():
     assert "MIAMI INTL AP" in screener("climate", "find", "33101").stdout
 
 
-def test_nothing_heavy_is_imported_for_help():
-    """Start-up stays quick because commands import what they need themselves."""
+def loaded_by(*arguments: str | Path) -> set[str]:
+    """What a process of its own has loaded besides the standard library when the command is done."""
     code = """
 import sys
 from screener.cli import main
-sys.argv = ["screener", "--help"]
 try:
     main()
 finally:
     print(sorted({name.split(".")[0] for name in sys.modules} - set(sys.stdlib_module_names)), file=sys.stderr)
 """
-    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
-    assert "Usage" in ran.stdout
-    loaded = {name for name in ast.literal_eval(ran.stderr) if not name.startswith("_")}
+    command = [sys.executable, "-c", code, *map(str, arguments)]
+    ran = subprocess.run(command, capture_output=True, text=True, cwd=ROOT, check=True)
+    assert ran.stdout
+    return {name for name in ast.literal_eval(ran.stderr.splitlines()[-1]) if not name.startswith("_")}
+
+
+@pytest.mark.parametrize("option", ["--help", "--version"])
+def test_nothing_heavy_is_imported_for_help(option):
+    """Start-up stays quick because commands import what they need themselves."""
+    loaded = loaded_by(option)
     assert "screener" in loaded
     assert loaded <= {"screener", "typer", "click", "shellingham", "annotated_doc", "typing_extensions"}
+
+
+def test_a_run_imports_nothing_that_it_does_not_use(portfolio, tmp_path):
+    """Arrow tables are for `estimate`, workbooks for `--xlsx`, Dask for `--cluster`, arrays and solver for `choose`."""
+    loaded = loaded_by("run", portfolio, "--out", tmp_path / "run", "-q")
+    assert {"polars", "duckdb", "jinja2"} <= loaded
+    assert loaded.isdisjoint({"pyarrow", "numpy", "xlsxwriter", "distributed", "highspy"})
 
 
 @pytest.fixture
