@@ -34,8 +34,9 @@ def size(sites: pl.DataFrame, conditions: pl.DataFrame, equipment: pl.DataFrame)
     sized = sized.with_columns(s.unavailable.alias(f"{s.name}.unavailable") for s in REGISTRY.values())
     any_hour, damp_hour = plan(DEVICES)
     at_peak = sizing.size_coil(peak, design_loads, equipment)
-    worked = damp_hour.apply(any_hour.apply(design.lazy().join(at_peak.lazy(), on="site_id"))).collect()
-    return sizing.size_devices(sized, worked, DEVICES)
+    worked = damp_hour.apply(any_hour.apply(design.lazy().join(at_peak.lazy(), on="site_id")))
+    taken = worked.select("site_id", *(f"{name}.device_kg_s" for name in DEVICES)).collect()
+    return sizing.size_devices(sized, taken, DEVICES)
 
 
 def plan(names: Sequence[str] = tuple(REGISTRY)) -> tuple[Worksheet, Worksheet]:

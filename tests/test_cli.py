@@ -235,10 +235,10 @@ def test_nothing_heavy_is_imported_for_help(option):
 
 
 def test_a_run_imports_nothing_that_it_does_not_use(portfolio, tmp_path):
-    """Arrow tables are for `estimate`, workbooks for `--xlsx`, Dask for `--cluster`, arrays and solver for `choose`."""
+    """Arrow tables are for `estimate`, workbooks for `--xlsx`, Dask for `--cluster`, the solver for `choose`."""
     loaded = loaded_by("run", portfolio, "--out", tmp_path / "run", "-q")
     assert {"polars", "duckdb", "jinja2"} <= loaded
-    assert loaded.isdisjoint({"pyarrow", "numpy", "xlsxwriter", "distributed", "highspy"})
+    assert loaded.isdisjoint({"pyarrow", "xlsxwriter", "distributed", "highspy"})
 
 
 @pytest.fixture
