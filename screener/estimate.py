@@ -58,6 +58,11 @@ class Basis:
         """The tariffs laid out by time."""
         return rates_of(self.inputs, self.settings)
 
+    @property
+    def has_tariffs(self) -> bool:
+        """Whether there is a price of anything."""
+        return not self.inputs["tariffs"].is_empty()
+
 
 @dataclass(frozen=True)
 class Batch:
@@ -126,24 +131,25 @@ def work(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = lambda
         places = sites["weather_id"].unique().sort().to_list()
         years_of = remembered.years(places, basis.inputs["weather"])
     with clock.of("sizing"):
-        sized = engine.size(
-            sites, climate.design_conditions(places, basis.inputs["weather"]), basis.inputs["equipment"]
-        )
+        conditions = climate.design_conditions(places, basis.inputs["weather"])
+        sized = engine.size(sites, conditions, basis.inputs["equipment"])
         used = as_written(sites_used(sites, sized))
     rates = basis.rates
     kept: list[pl.DataFrame] = []
     years: list[pl.DataFrame] = []
-    costs: list[pl.DataFrame] = []
+    billed: list[pl.DataFrame] = []
     for accounts in clock.each("hours", engine.simulate(sized, years_of)):
         with clock.of("pricing"):
-            billed = price.by_class(accounts.ledger, rates, used) if basis.ledger_form == MONTHLY else accounts.ledger
-            costs.append(_costs(billed, rates, used))
-        kept.append(billed)
+            classes = price.by_class(accounts.ledger, rates, used) if basis.has_tariffs else accounts.ledger.clear()
+            billed.append(classes)
+        kept.append(classes if basis.ledger_form == MONTHLY else accounts.ledger)
         years.append(accounts.years)
         done(sum(year.height for year in years))
     with clock.of("money"):
-        totals = as_written(ledger.totals(pl.concat(years), tuple(REGISTRY), REFERENCE.name))
-        results = in_money(totals, pl.concat(costs), used, basis.inputs, basis.settings)
+        together = pl.concat(billed, rechunk=True)
+        costs = price.price(together, rates, used) if basis.has_tariffs else _unknown_costs(used)
+        totals = ledger.totals(pl.concat(years, rechunk=True), tuple(REGISTRY), REFERENCE.name)
+        results = in_money(as_written(totals), costs, used, basis.inputs, basis.settings)
     with clock.of("ranking"):
         unlikely = reasonable.by_site(reasonable.of_inputs(used), reasonable.of_results(used, results))
         used = used.drop("figures_note", strict=False).join(unlikely, on="site_id", how="left", maintain_order="left")
@@ -194,13 +200,9 @@ def as_written(frame: pl.DataFrame) -> pl.DataFrame:
     return exact.significant(frame.cast({pl.Float32: pl.Float64}))
 
 
-def _costs(ledger: pl.DataFrame, rates: price.Rates, sites: pl.DataFrame) -> pl.DataFrame:
-    """The money of a ledger; unknown where there are no tariffs at all."""
-    if not rates.months.is_empty():
-        return price.price(ledger, rates, sites)
-    rows = (
-        ledger.select("site_id").unique(maintain_order=True).join(pl.DataFrame({"strategy": [*REGISTRY]}), how="cross")
-    )
+def _unknown_costs(sites: pl.DataFrame) -> pl.DataFrame:
+    """What sites without any tariffs pay."""
+    rows = sites.select("site_id").join(pl.DataFrame({"strategy": [*REGISTRY]}), how="cross")
     unknown = (*price.COSTS, "annual_cost", "emissions_kg", *price.BILLED)
     return rows.with_columns(pl.lit(None, pl.Float64).alias(name) for name in unknown)
 

@@ -14,14 +14,20 @@ import polars as pl
 SIGNIFICANT_FIGURES = 9
 CENTS = 2
 GRAIN = 2.0**-16
+UNITS = 1e6
 
 
-def exact_sum(amount: pl.Expr, units: float = 1e6) -> pl.Expr:
+def exact_sum(amount: pl.Expr, units: float = UNITS) -> pl.Expr:
     """Sum of `amount` counted in whole 1/`units`; nulls count nothing.
 
     With the default a sum may reach 9e12 (a signed 64-bit number of millionths); each term is off by 5e-7 at most.
     """
-    return (amount.cast(pl.Float64) * units).round().cast(pl.Int64).sum() / units
+    return whole(amount, units).sum() / units
+
+
+def whole(amount: pl.Expr, units: float = UNITS) -> pl.Expr:
+    """`amount` as a whole number of 1/`units`, to be added up."""
+    return (amount.cast(pl.Float64) * units).round().cast(pl.Int64)
 
 
 def in_order(terms: Iterable[pl.Expr]) -> pl.Expr:

@@ -216,7 +216,7 @@ def reprice(folder: Path, tariffs: Path, out: Path, force: bool = False, watch: 
         mixed = price.indistinct(rates_of(kept, settings), rates)
         require_distinct(sorted({*mixed} & {*sites["tariff_id"]}), folder)
     watch.stage("money and ranking")
-    costs = price.price(earlier.table("ledger"), rates, sites)
+    costs = price.price(earlier.table("ledger").collect(), rates, sites)
     results = in_money(earlier.table("strategies").collect(), costs, sites, inputs, settings)
     ranking = ranked(results, sites, settings)
     watch.stage("writing")

