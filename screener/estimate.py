@@ -6,7 +6,7 @@ on the sites of another; what does (the rank among all) is left to `pipeline`.
 """
 
 import time
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field
 from functools import cached_property
@@ -68,22 +68,22 @@ class Basis:
 class Batch:
     """What is known of the sites of a batch: the tables of a run folder, as far as they do not depend on other sites.
 
-    `ranking` ranks the batch alone. `ledger` comes in parts, in order. `timings` are in seconds by stage.
+    `ranking` ranks the batch alone. `timings` are in seconds by stage.
     """
 
     sites: pl.DataFrame
     results: pl.DataFrame
     ranking: pl.DataFrame
-    ledger: list[pl.DataFrame]
+    ledger: pl.DataFrame
     timings: dict[str, float]
 
     @property
-    def tables(self) -> dict[str, pl.DataFrame | Sequence[pl.DataFrame]]:
-        """By the names of the run folder; the ranking, which is not one yet, as it is."""
+    def tables(self) -> dict[str, pl.DataFrame]:
+        """By the names of the run folder and in its form, but for the ranking, which is not one yet."""
         return {
-            "strategies": self.results,
-            "sites_used": self.sites,
-            "ranking": [self.ranking],
+            "strategies": outputs.conformed(self.results, "strategies"),
+            "sites_used": outputs.conformed(self.sites, "sites_used"),
+            "ranking": self.ranking,
             "ledger": self.ledger,
         }
 
@@ -135,26 +135,28 @@ def work(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = lambda
         sized = engine.size(sites, conditions, basis.inputs["equipment"])
         used = as_written(sites_used(sites, sized))
     rates = basis.rates
-    kept: list[pl.DataFrame] = []
+    hourly: list[pl.DataFrame] = []
+    alike: list[pl.DataFrame] = []
     years: list[pl.DataFrame] = []
-    billed: list[pl.DataFrame] = []
     for accounts in clock.each("hours", engine.simulate(sized, years_of)):
+        if basis.ledger_form == HOURLY:
+            hourly.append(accounts.ledger)
         with clock.of("pricing"):
-            classes = price.by_class(accounts.ledger, rates, used) if basis.has_tariffs else accounts.ledger.clear()
-            billed.append(classes)
-        kept.append(classes if basis.ledger_form == MONTHLY else accounts.ledger)
+            part = accounts.ledger
+            alike.append(price.by_class(part, rates, used) if basis.has_tariffs else part.clear())
         years.append(accounts.years)
         done(sum(year.height for year in years))
+    with clock.of("pricing"):
+        monthly = pl.concat(alike, rechunk=True)
+        costs = price.price(monthly, rates, used) if basis.has_tariffs else _unknown_costs(used)
     with clock.of("money"):
-        together = pl.concat(billed, rechunk=True)
-        costs = price.price(together, rates, used) if basis.has_tariffs else _unknown_costs(used)
         totals = ledger.totals(pl.concat(years, rechunk=True), tuple(REGISTRY), REFERENCE.name)
         results = in_money(as_written(totals), costs, used, basis.inputs, basis.settings)
     with clock.of("ranking"):
         unlikely = reasonable.by_site(reasonable.of_inputs(used), reasonable.of_results(used, results))
         used = used.drop("figures_note", strict=False).join(unlikely, on="site_id", how="left", maintain_order="left")
         ranking = ranked(results, used, basis.settings)
-    return Batch(used, results, ranking, kept, clock.spent)
+    return Batch(used, results, ranking, pl.concat(hourly) if hourly else monthly, clock.spent)
 
 
 class Clock:

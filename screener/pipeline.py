@@ -124,20 +124,20 @@ def run(
         for batch in worked(portfolio, basis, scratch, watch, batch_sites, cluster):
             watch.spend(batch.timings)
         watch.stage("money and ranking")
-        ranking = rank.in_order(pl.read_parquet(scratch.files("ranking")))
+        ranking = rank.in_order(scratch.table("ranking").collect())
         if ranking.height != portfolio.sites.height:
             raise errors.ResultsError("the ranking does not hold every site exactly once; this is a bug")
         watch.stage("report")
-        results, sites = (pl.scan_parquet(scratch.files(name)) for name in ("strategies", "sites_used"))
+        results, sites = scratch.table("strategies"), scratch.table("sites_used")
         found = findings(ranking, results, sites, portfolio.rejects, portfolio.strategies, asdict(portfolio.settings))
         files = {REPORT: report.portfolio_page(found)}
         watch.stage("writing")
         written: dict[str, outputs.Table] = {
             "ranking": ranking,
-            "strategies": scratch.files("strategies"),
-            "ledger": scratch.files("ledger"),
+            "strategies": results,
+            "ledger": scratch.table("ledger"),
             "groups": rank.groups(ranking),
-            "sites_used": scratch.files("sites_used"),
+            "sites_used": sites,
             "rejects": portfolio.rejects,
         }
         info = outputs.provenance(portfolio.files, asdict(portfolio.settings), watch.timings)

@@ -1,12 +1,15 @@
 """The nearest station by great circle, for many places at once."""
 
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from screener.climate.carried import stations
-from screener.exact import in_order
 
 EARTH_RADIUS_KM = 6371.0
-_AT_ONCE = 2_000  # places; times a thousand stations some 100 MB
+_AT_ONCE = 100  # places; times a thousand stations this stays in the cache
 
 
 def great_circle_km() -> pl.Expr:
@@ -21,32 +24,33 @@ def nearest(places: pl.DataFrame) -> pl.DataFrame:
     """The distinct `latitude, longitude` [degrees] of `places` with `nearest` (station), `distance` [km] and
     `nearest_elevation_m`.
 
-    The station is the one with the shortest chord through the sphere, a few products instead of a few sines a pair.
+    The station is the one with the largest cosine of the angle between them, three products instead of a few sines a pair.
     """
     wanted = places.select("latitude", "longitude").drop_nulls().unique(maintain_order=True)
-    if wanted.is_empty():
-        return wanted.join(_listed(), how="cross").with_columns(distance=great_circle_km()).drop("^to_.*$")
-    found = [part.with_columns(which=_which(part)) for part in wanted.iter_slices(_AT_ONCE)]
-    return (
-        pl.concat(found)
-        .join(_listed().with_row_index("which"), on="which", how="left", maintain_order="left")
-        .select("latitude", "longitude", "nearest", great_circle_km().alias("distance"), "nearest_elevation_m")
+    spots = wanted.select(_on_unit_sphere("latitude", "longitude")).to_numpy()
+    found = [_nearest(spots[first : first + _AT_ONCE]) for first in range(0, len(spots), _AT_ONCE)]
+    beside = _listed()[np.concatenate([np.zeros(0, np.intp), *found])]
+    return pl.concat([wanted, beside], how="horizontal").select(
+        "latitude", "longitude", "nearest", great_circle_km().alias("distance"), "nearest_elevation_m"
     )
+
+
+def _nearest(spots: npt.NDArray[np.float64]) -> npt.NDArray[np.intp]:
+    """Row of the nearest station in `_listed` to each of the `spots`, rows of x, y, z: the largest cosine between them."""
+    rows: npt.NDArray[np.intp] = np.argmax(spots @ _station_spots(), axis=1)
+    return rows
+
+
+@cache
+def _station_spots() -> npt.NDArray[np.float64]:
+    """Where on the unit sphere the stations are: rows x, y, z."""
+    return _listed().select(_on_unit_sphere("to_latitude", "to_longitude")).to_numpy().T.copy()
 
 
 def _listed() -> pl.DataFrame:
     return stations().select(
         nearest="station", to_latitude="latitude", to_longitude="longitude", nearest_elevation_m="elevation_m"
     )
-
-
-def _which(places: pl.DataFrame) -> pl.Series:
-    """The row in `_listed` of the station with the shortest chord to each place."""
-    here = places.lazy().select(_on_unit_sphere("latitude", "longitude"))
-    there = _listed().select(_on_unit_sphere("to_latitude", "to_longitude")).rename(lambda name: f"to_{name}")
-    squares = in_order((pl.col(axis) - pl.col(f"to_{axis}")) ** 2 for axis in "xyz")
-    chords = here.join(there.lazy(), how="cross", maintain_order="left_right").select(squares).collect()
-    return chords.to_series().reshape((places.height, there.height)).arr.arg_min()
 
 
 def _on_unit_sphere(latitude: str, longitude: str) -> list[pl.Expr]:

@@ -27,7 +27,7 @@ from screener.outputs.describing import sha256
 from screener.outputs.layout import INPUTS, OUTPUTS, PACKAGE_FILE, RUN_FILE, Output
 from screener.outputs.reading import RunFolder
 
-Table = pl.DataFrame | pl.LazyFrame | Sequence[Path] | RunFolder
+Table = pl.DataFrame | pl.LazyFrame | RunFolder
 PACKAGES = ("polars", "duckdb", "pyarrow")  # whose versions may change a result
 ROW_GROUP = 576 * 256  # rows; of a ledger, 256 sites of 12 months x two day kinds x 24 hours, some 20 MB
 COMPRESSION: Literal["lz4"] = "lz4"  # a large ledger is written three times as fast as with zstd, and an eighth larger
@@ -44,8 +44,8 @@ def write_run(
     """Write a run: all of `tables` (names of `OUTPUTS`) and the `inputs` it was made from (names of `INPUTS`),
     `run.json`, `datapackage.json` and further text `files`.
 
-    Frames must hold the columns of their contracts. A lazy frame, or a list of Parquet files to be joined in order, is
-    streamed to its file as it is: sorted by key, rounded. A run folder stands for its own table, which is taken over as
+    Frames must hold the columns of their contracts. A lazy frame is streamed to its file as it is: it comes sorted by
+    key, rounded (`conformed`). A run folder stands for its own table, which is taken over as
     it is. `run_info` is whatever `run.json` should say; the number of rows of each table is added. UsageError where the
     folder is taken: see `check_free`.
     """
@@ -227,7 +227,7 @@ def _linked(file: Path, name: Path) -> bool:
     return True
 
 
-def _write(part: Path, output: Output, table: pl.DataFrame | pl.LazyFrame | Sequence[Path]) -> pl.LazyFrame:
+def _write(part: Path, output: Output, table: pl.DataFrame | pl.LazyFrame) -> pl.LazyFrame:
     """Write one table in its formats; returns what was written."""
     files = {format: part / output.path(format) for format in output.formats}
     for file in files.values():
@@ -239,8 +239,7 @@ def _write(part: Path, output: Output, table: pl.DataFrame | pl.LazyFrame | Sequ
         if "parquet" in files:
             frame.write_parquet(files["parquet"], compression=COMPRESSION, row_group_size=ROW_GROUP)
         return frame.lazy()
-    stream = table if isinstance(table, pl.LazyFrame) else pl.scan_parquet(list(table))
-    stream.sink_parquet(files["parquet"], compression=COMPRESSION, row_group_size=ROW_GROUP, maintain_order=True)
+    table.sink_parquet(files["parquet"], compression=COMPRESSION, row_group_size=ROW_GROUP, maintain_order=True)
     return pl.scan_parquet(files["parquet"])
 
 

@@ -52,7 +52,7 @@ def main(folder: str, out: str) -> None:
             sites=renamed(batch.sites),
             results=renamed(batch.results),
             ranking=renamed(batch.ranking),
-            ledger=[*map(renamed, batch.ledger)],
+            ledger=renamed(batch.ledger),
         )
 
     pipeline.work = answered
