@@ -9,6 +9,7 @@ from typing import Any, Literal
 import polars as pl
 
 from screener import (
+    abreast,
     climate,
     economics,
     errors,
@@ -169,25 +170,24 @@ def worked(
         scratch.notes.append(
             f"continued an unfinished run, of which {count - len(lacking)} of {count} batches were there"
         )
-    so_far = before = total - sum(min(batch_sites, total - number * batch_sites) for number in lacking)
+    before = total - sum(min(batch_sites, total - number * batch_sites) for number in lacking)
+    progress = abreast.Progress(lambda sites: watch.count(before + sites, total, "sites", before))
 
     def located(number: int) -> pl.DataFrame:
         part = portfolio.part(number * batch_sites, batch_sites)
         return worth.weigh(climate.locate(filling.fill(part), portfolio.folder)[0])
 
-    def progress(more: int) -> None:
-        watch.count(so_far + more, total, "sites", before)
+    def worked_here(number: int) -> tuple[int, Batch]:
+        return number, work(located(number), basis, progress.of(number))
 
-    tasks = ((number, located(number)) for number in lacking)
     if cluster is not None:
-        batches = cluster_batches(cluster, tasks, basis)
+        batches = cluster_batches(cluster, ((number, located(number)) for number in lacking), basis)
     else:
-        batches = ((number, work(sites, basis, progress)) for number, sites in tasks)
+        batches = abreast.in_order(worked_here, lacking)
     for number, batch in batches:
         with outputs.writing_in_words(scratch.path.parent):
             scratch.keep(number, batch.tables)
-        so_far += batch.sites.height
-        progress(0)
+        progress.of(number)(batch.sites.height)
         yield batch
 
 
