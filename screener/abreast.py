@@ -29,13 +29,13 @@ class Progress:
         return done
 
 
-def in_order(work: Callable[[int], T], numbers: Sequence[int]) -> Iterator[T]:
+def in_order(work: Callable[[int], T], numbers: Sequence[int], alone: int = 1) -> Iterator[T]:
     """What `work` makes of each number, in order, at most ABREAST of them under way and as many waiting to be taken.
 
-    The first is worked out alone: what all share is made then, and once.
+    The first, or so many as `alone` says, are worked out by themselves: what all share is made then, and once.
     """
-    yield from map(work, numbers[:1])
-    rest = iter(numbers[1:])
+    yield from map(work, numbers[:alone])
+    rest = iter(numbers[alone:])
     with ThreadPoolExecutor(ABREAST) as pool:
         under_way: deque[Future[T]] = deque(pool.submit(work, number) for number in islice(rest, ABREAST))
         try:

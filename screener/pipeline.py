@@ -31,7 +31,9 @@ from screener.exact import significant
 from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import Portfolio, Settings
 
-BATCH_SITES = 3_000  # hourly ledgers of so many take 260 MB; a few seconds are lost when a run is killed
+BATCH_SITES = {HOURLY: 1_500, MONTHLY: 6_000}  # ledgers of so many take 140 and 65 MB; a kill loses some seconds
+PRICED_TOGETHER, LEDGER_TOGETHER = 3_072, 1_536  # sites; multiples of those in a row group of the ledger
+PRICED = ("row", "site_id", "heating_source", "tariff_id", "annual_electricity_kwh")  # what tariffs are checked against
 SAMPLED_ABOVE = 20_000  # sites; ranking them under ten other prices takes half a gigabyte
 LONG_S = 2.0  # a stage that takes longer says how much longer
 REPORT, WORKBOOK = "report.html", "ranking.xlsx"
@@ -100,17 +102,17 @@ def run(
     strict: bool = False,
     watch: Watch | None = None,
     ledger_form: str = HOURLY,
-    batch_sites: int = BATCH_SITES,
+    batch_sites: int | None = None,
     cluster: str | None = None,
 ) -> Run:
     """Rank the sites of a portfolio folder and write the run folder `out`.
 
     Sites with faults are left out and kept in the rejects, or with `strict` end the run. A ledger of the form `MONTHLY`
-    keeps a month's hours together as far as the site's tariff bills them alike. `batch_sites` are worked out and put
-    away together, beside `out`: a run that was killed continues with the batches it lacks. `cluster` is the address of a
-    Dask scheduler whose workers take the batches. Raises the errors of `screener.errors`.
+    keeps a month's hours together as far as the site's tariff bills them alike. `batch_sites` (BATCH_SITES) are worked
+    out and put away together, beside `out`: a run that was killed continues with the batches it lacks. `cluster` is the
+    address of a Dask scheduler whose workers take the batches. Raises the errors of `screener.errors`.
     """
-    watch = watch or Watch()
+    watch, batch_sites = watch or Watch(), batch_sites or BATCH_SITES[ledger_form]
     outputs.check_free(out, force)
     watch.stage("reading tables and places")
     portfolio = with_places(tables.read_portfolio(folder))
@@ -125,9 +127,7 @@ def run(
         for batch in worked(portfolio, basis, scratch, watch, batch_sites, cluster):
             watch.spend(batch.timings)
         watch.stage("money and ranking")
-        ranking = rank.in_order(scratch.table("ranking").collect())
-        if ranking.height != portfolio.sites.height:
-            raise errors.ResultsError("the ranking does not hold every site exactly once; this is a bug")
+        ranking = in_order_checked(scratch, portfolio.sites.height)
         watch.stage("report")
         results, sites = scratch.table("strategies"), scratch.table("sites_used")
         found = findings(ranking, results, sites, portfolio.rejects, portfolio.strategies, asdict(portfolio.settings))
@@ -185,8 +185,7 @@ def worked(
     else:
         batches = abreast.in_order(worked_here, lacking)
     for number, batch in batches:
-        with outputs.writing_in_words(scratch.path.parent):
-            scratch.keep(number, batch.tables)
+        scratch.keep(number, batch.tables)
         progress.of(number)(batch.sites.height)
         yield batch
 
@@ -205,35 +204,76 @@ def reprice(folder: Path, tariffs: Path, out: Path, force: bool = False, watch: 
     earlier = outputs.open_run(folder)
     settings = Settings(**earlier.settings)
     read = tables.read_tariffs(tariffs, settings.currency)
-    sites = earlier.table("sites_used").collect()
+    sites = earlier.table("sites_used").select(PRICED).collect()
     unpriced = tables.fuel_faults(sites, read.tariffs, read.periods)
     if not unpriced.is_empty():
         raise errors.ContractError(unpriced)
     kept = {name: earlier.input(name) for name in outputs.INPUT_NAMES}
     inputs = kept | {"tariffs": read.tariffs, "tariff_periods": read.periods, "tariff_tiers": read.tiers}
-    rates = rates_of(inputs, settings)
-    if earlier.info["ledger"] == MONTHLY:
-        mixed = price.indistinct(rates_of(kept, settings), rates)
+    basis = Basis(settings, inputs, earlier.info["ledger"])
+    price.require_tariffs(basis.rates, sites)
+    if basis.ledger_form == MONTHLY:
+        mixed = price.indistinct(rates_of(kept, settings), basis.rates)
         require_distinct(sorted({*mixed} & {*sites["tariff_id"]}), folder)
-    watch.stage("money and ranking")
-    costs = price.price(earlier.table("ledger").collect(), rates, sites)
-    results = in_money(earlier.table("strategies").collect(), costs, sites, inputs, settings)
-    ranking = ranked(results, sites, settings)
-    watch.stage("writing")
-    written: dict[str, outputs.Table] = {
-        "ranking": ranking,
-        "strategies": results,
-        "ledger": earlier,
-        "groups": rank.groups(ranking),
-        "sites_used": earlier,
-        "rejects": earlier,
+    told_apart_by = {
+        "run": dict(earlier.resources),
+        "inputs": outputs.digests(read.files),
+        "program": outputs.program(),
     }
-    info = outputs.provenance(read.files, earlier.settings, watch.timings)
-    info |= {"ledger": earlier.info["ledger"], "priced_from": {"run": folder.resolve().name, "info": earlier.info}}
-    outputs.write_run(out, written, info, force, inputs=inputs)
+    with outputs.scratch(out, told_apart_by) as scratch:
+        watch.stage("money and ranking")
+        for number, batch in priced(earlier, sites["site_id"], basis, scratch, watch):
+            scratch.keep(number, batch)
+        ranking = in_order_checked(scratch, sites.height)
+        watch.stage("writing")
+        written: dict[str, outputs.Table] = {
+            "ranking": ranking,
+            "strategies": scratch.table("strategies"),
+            "ledger": earlier,
+            "groups": rank.groups(ranking),
+            "sites_used": earlier,
+            "rejects": earlier,
+        }
+        info = outputs.provenance(read.files, earlier.settings, watch.timings)
+        info |= {"ledger": earlier.info["ledger"], "priced_from": {"run": folder.resolve().name, "info": earlier.info}}
+        outputs.write_run(out, written, info, force, inputs=inputs)
     watch.stop()
-    notes = [*read.notes, *block_notes(sites, rates)]
+    notes = [*read.notes, *block_notes(sites, basis.rates), *scratch.notes]
     return Run(settings, ranking, rank.totals(ranking), earlier.table("rejects").collect(), notes)
+
+
+def in_order_checked(scratch: outputs.Scratch, sites: int) -> pl.DataFrame:
+    """The ranking of all batches. ResultsError unless it holds every one of so many sites."""
+    ranking = rank.in_order(scratch.table("ranking").collect())
+    if ranking.height != sites:
+        raise errors.ResultsError("the ranking does not hold every site exactly once; this is a bug")
+    return ranking
+
+
+def priced(
+    earlier: outputs.RunFolder, ids: pl.Series, basis: Basis, scratch: outputs.Scratch, watch: Watch
+) -> Iterator[tuple[int, dict[str, pl.DataFrame]]]:
+    """Price the batches of a run that the scratch folder lacks: of each its number, its results and its ranking.
+
+    `ids`: all sites of the run, in order.
+    """
+
+    def of_batch(number: int) -> tuple[int, dict[str, pl.DataFrame]]:
+        mine = ids.slice(number * PRICED_TOGETHER, PRICED_TOGETHER)
+        sites, results = (earlier.between(name, mine).collect() for name in ("sites_used", "strategies"))
+        alike = []
+        for first in range(0, mine.len(), LEDGER_TOGETHER):
+            hours = earlier.between("ledger", mine.slice(first, LEDGER_TOGETHER)).collect()
+            alike.append(price.by_class(hours, basis.rates, sites))
+        costs = price.price(pl.concat(alike, rechunk=True), basis.rates, sites)
+        results = in_money(results, costs, sites, basis.inputs, basis.settings)
+        ranking = ranked(results, sites, basis.settings)
+        return number, {"strategies": outputs.conformed(results, "strategies"), "ranking": ranking}
+
+    numbers = range(-(-ids.len() // PRICED_TOGETHER))
+    for number, batch in abreast.in_order(of_batch, [n for n in numbers if not scratch.has(n)], alone=0):
+        watch.count(min((number + 1) * PRICED_TOGETHER, ids.len()), ids.len(), "sites")
+        yield number, batch
 
 
 def require_distinct(mixed: list[str], folder: Path) -> None:

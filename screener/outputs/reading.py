@@ -37,6 +37,10 @@ class RunFolder:
         """
         return _scan(self.path, _named(OUTPUTS, name))
 
+    def between(self, name: str, ids: pl.Series) -> pl.LazyFrame:
+        """The rows of a table of the sites from the first of `ids` to the last; the rest of its file is not read."""
+        return self.table(name).filter(pl.col("site_id").is_between(pl.lit(ids[0]), pl.lit(ids[-1])))
+
     def file(self, name: str) -> Path:
         """The Parquet file of a table that came out, for programs that read it in place. KeyError as `table`."""
         return self.path / _named(OUTPUTS, name).path("parquet")

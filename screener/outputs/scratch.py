@@ -36,14 +36,15 @@ class Scratch:
         return self._batch(number).is_dir()
 
     def keep(self, number: int, tables: Mapping[str, pl.DataFrame]) -> None:
-        """Keep the tables of a batch, all or none, as they are."""
+        """Keep the tables of a batch, all or none, as they are. UsageError where they cannot be written."""
         batch = self._batch(number)
         part = batch.with_suffix(PART)
         shutil.rmtree(part, ignore_errors=True)
-        part.mkdir()
-        for name, table in tables.items():
-            table.write_ipc(part / f"{name}.arrow")  # uncompressed: a quarter of the time of Parquet
-        part.rename(batch)
+        with writing_in_words(self.path.parent):
+            part.mkdir()
+            for name, table in tables.items():
+                table.write_ipc(part / f"{name}.arrow")  # uncompressed: a quarter of the time of Parquet
+            part.rename(batch)
 
     def table(self, name: str) -> pl.LazyFrame:
         """A table of all batches, in their order."""

@@ -5,7 +5,19 @@ class costs. `billing` sums the ledger by class and writes a bill per site, stra
 bills. Fixed charges are the same for every strategy of a site and cancel out of every comparison, so they are left out.
 """
 
-from screener.price.billing import BILLED, COSTS, bills, by_class, price, strategies_of, unbilled
+from screener.price.billing import BILLED, COSTS, bills, by_class, price, require_tariffs, strategies_of, unbilled
 from screener.price.layout import Rates, indistinct, rates
 
-__all__ = ["BILLED", "COSTS", "Rates", "bills", "by_class", "indistinct", "price", "rates", "strategies_of", "unbilled"]
+__all__ = [
+    "BILLED",
+    "COSTS",
+    "Rates",
+    "bills",
+    "by_class",
+    "indistinct",
+    "price",
+    "rates",
+    "require_tariffs",
+    "strategies_of",
+    "unbilled",
+]

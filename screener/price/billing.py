@@ -93,7 +93,7 @@ def unbilled(totals: pl.DataFrame, costs: pl.DataFrame, tolerance: float = 1e-5)
 def _by_class(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
     """The ledger summed by `site` (its row in `sites`), month and class, in their order: with tariff_id, hours and the
     energies and peaks of every strategy; a peak is null where the strategy is not there."""
-    _require_tariffs(rates, sites)
+    require_tariffs(rates, sites)
     billed = _billed(ledger, rates, sites)
     if billed["class"].null_count():
         there = billed["class"].is_not_null()
@@ -267,7 +267,8 @@ def _named(column: str, sites: pl.DataFrame) -> pl.Expr:
     return pl.lit(sites[column]).gather(pl.col(SITE)).alias(column)
 
 
-def _require_tariffs(rates: Rates, sites: pl.DataFrame) -> None:
+def require_tariffs(rates: Rates, sites: pl.DataFrame) -> None:
+    """ContractError for all sites (site_id, tariff_id and, where there is one, row) whose tariff has no rates."""
     names = rates.months["tariff_id"].unique().sort()
     lost = sites.filter(~pl.col("tariff_id").is_in(names.implode()) | pl.col("tariff_id").is_null())
     if lost.is_empty():
