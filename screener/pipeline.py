@@ -32,7 +32,7 @@ from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import Portfolio, Settings
 
 BATCH_SITES = {HOURLY: 1_500, MONTHLY: 6_000}  # ledgers of so many take 140 and 65 MB; a kill loses some seconds
-PRICED_TOGETHER, LEDGER_TOGETHER = 3_072, 1_536  # sites; multiples of those in a row group of the ledger
+PRICED_TOGETHER, LEDGER_TOGETHER = 6_144, 768  # sites; multiples of those in a row group of the ledger
 PRICED = ("row", "site_id", "heating_source", "tariff_id", "annual_electricity_kwh")  # what tariffs are checked against
 SAMPLED_ABOVE = 20_000  # sites; ranking them under ten other prices takes half a gigabyte
 LONG_S = 2.0  # a stage that takes longer says how much longer
