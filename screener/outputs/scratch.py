@@ -17,10 +17,11 @@ from typing import Any
 import polars as pl
 
 from screener.errors import UsageError
-from screener.outputs.writing import writing_in_words
+from screener.outputs.writing import COMPRESSION, writing_in_words
 
 MADE_FROM, LOCK = "made_from.json", "lock"
 PART = ".part"
+TEXTS = ("sites_used",)  # tables of texts that repeat: a few rows of an Arrow file would keep all its texts in memory
 STARTED_ANEW = "an unfinished run made from other tables, settings or another version was thrown away"
 
 
@@ -43,13 +44,16 @@ class Scratch:
         with writing_in_words(self.path.parent):
             part.mkdir()
             for name, table in tables.items():
-                table.write_ipc(part / f"{name}.arrow")  # uncompressed: a quarter of the time of Parquet
+                if name in TEXTS:
+                    table.write_parquet(part / f"{name}.parquet", compression=COMPRESSION)
+                else:
+                    table.write_ipc(part / f"{name}.arrow")  # uncompressed: a quarter of the time of Parquet
             part.rename(batch)
 
     def table(self, name: str) -> pl.LazyFrame:
         """A table of all batches, in their order."""
-        files = self.path.glob(f"[0-9]*[0-9]/{name}.arrow")
-        return pl.scan_ipc(sorted(files, key=lambda file: int(file.parent.name)))
+        files = sorted(self.path.glob(f"[0-9]*[0-9]/{name}.*"), key=lambda file: int(file.parent.name))
+        return pl.scan_parquet(files) if name in TEXTS else pl.scan_ipc(files)
 
     def _batch(self, number: int) -> Path:
         return self.path / f"{number:06}"
