@@ -181,3 +181,18 @@ def test_the_number_of_lanes_changes_no_bit(hard: tuple[pl.DataFrame, pl.DataFra
     few, many = (summed(*hard, many=many) for many in (False, True))
     for a, b in ((few.slots, many.slots), (few.years, many.years), ({"p95": few.finished}, {"p95": many.finished})):
         assert all(np.array_equal(a[name], b[name]) for name in a)
+
+
+def test_no_figure_hangs_on_the_last_bit_of_the_weather() -> None:
+    """Another way of rounding may push a decision that stands at its very edge to the other side: by no more than 1e-6."""
+    sites, of = sized(filled(random_rows(110, seed=5))), engine.program_of(tuple(REGISTRY))
+    hours = climate.hours(sorted(STATIONS.values()))
+
+    def years(factor: float) -> dict[str, np.ndarray]:
+        other = engine.years(hours.with_columns(pl.col("outdoor_c", "outdoor_humidity_ratio") * factor))
+        return compiled.run(of, sites, "weather_id", other, ledger.SLOTS, ledger.dampest).years
+
+    known = years(1.0)
+    for factor in (1 + 4e-16, 1 - 4e-16):
+        for name, values in years(factor).items():
+            assert np.allclose(values, known[name], rtol=1e-6, atol=1e-12 * abs(known[name]).max()), name
