@@ -401,7 +401,7 @@ def findings(
         rejects=rejects,
         totals=rank.totals(ranking).row(0, named=True),
         shortlist=rank.shortlist(kept, ranking),
-        what_if=what_if.what_if(kept, used, economics.terms(settings), settings["currency"]),
+        what_if=what_if.what_if(kept, economics.terms(settings)),
         summaries=summaries(),
         placeholders=placeholders(prices),
     )

@@ -30,7 +30,7 @@ def ranking(strategies: pl.DataFrame, sites: pl.DataFrame, currency: str) -> pl.
     ]
     return query(
         "ranking",
-        {"strategies": strategies, "eligible": eligible(strategies), "sites": sites.select(columns)},
+        {"strategies": strategies, "best_changes": best_changes(strategies), "sites": sites.select(columns)},
         note_h=NOTEWORTHY_H,
         uncontrolled=UNCONTROLLED,
         placeholder=PLACEHOLDER,
@@ -42,6 +42,11 @@ def eligible(strategies: pl.DataFrame) -> pl.DataFrame:
     """The rows of `strategies` that their sites may be advised to change to: candidates that save money and hold the
     humidity limit at least as well as today (`sql/eligible.sql`), by site_id and strategy."""
     return query("eligible", {"strategies": strategies}, tolerance_h=HOLDING_TOLERANCE_H)
+
+
+def best_changes(strategies: pl.DataFrame) -> pl.DataFrame:
+    """Of the sites that may be advised a change, the row of `strategies` with the best (`sql/best_changes.sql`)."""
+    return query("best_changes", {"eligible": eligible(strategies)})
 
 
 def in_order(rankings: pl.DataFrame) -> pl.DataFrame:

@@ -12,6 +12,8 @@ SUMS = ("cost_saved", "investment", "net_savings")
 ROWS_TOGETHER = 500_000  # of results, for one ranking: little memory, few queries
 BOUGHT = ("investment", "replacement_cost")
 ELECTRICITY, FUEL = ("energy_cost", "demand_cost"), ("fuel_cost",)
+KEY = ("site_id", "strategy")
+ELIGIBLE_BY = ("is_current", "candidate", "unavailable", "hours_above_limit")  # beside what they save
 LEAST_RATE = 0.0
 
 
@@ -24,34 +26,32 @@ class Case:
     terms: economics.Terms
 
 
-def what_if(results: pl.DataFrame, sites: pl.DataFrame, terms: economics.Terms, currency: str) -> pl.DataFrame:
+def what_if(results: pl.DataFrame, terms: economics.Terms) -> pl.DataFrame:
     """Totals of the ranking in each case, the run itself first, every site choosing its best strategy anew.
 
-    `results`: the strategy results; `sites` as `rank.ranking` needs them. One row per case: `case` in words,
-    `sites_with_savings`, `cost_saved` [currency/a], `investment`, `net_savings` [currency].
+    `results`: the strategy results. One row per case: `case` in words, `sites_with_savings`, `cost_saved` [currency/a],
+    `investment`, `net_savings` [currency].
     """
-    cases = [*_cases(results, terms)]
+    cases = [*_cases(results.select(*KEY, *ELIGIBLE_BY, *economics.ASKED), terms)]
     together = max(ROWS_TOGETHER // max(results.height, 1), 1)
-    ranked = [_ranked(cases[k : k + together], sites, currency) for k in range(0, len(cases), together)]
-    return (
-        pl.concat(ranked)
-        .group_by("case", maintain_order=True)
-        .agg((pl.col("net_savings") > 0).sum().cast(pl.Int64).alias("sites_with_savings"), pl.col(SUMS).sum())
+    changes = [_best_changes(cases[k : k + together]) for k in range(0, len(cases), together)]
+    totals = (
+        pl.concat(changes).group_by("case").agg(pl.len().cast(pl.Int64).alias("sites_with_savings"), pl.col(SUMS).sum())
+    )
+    names = pl.DataFrame({"case": [case.name for case in cases]})
+    return names.join(totals, on="case", how="left", maintain_order="left").with_columns(
+        pl.exclude("case").fill_null(0)
     )
 
 
-def _ranked(cases: Sequence[Case], sites: pl.DataFrame, currency: str) -> pl.DataFrame:
-    """Several cases in one ranking, which costs little more than one: every case has sites of its own."""
-    own = pl.concat_str("case", pl.lit(": "), "site_id")
-    names = pl.DataFrame({"case": [case.name for case in cases]})
-    keys = names.join(sites.select("site_id"), how="cross").with_columns(own=own)
-    copies = keys.join(sites, on="site_id", maintain_order="left").with_columns(site_id="own")
+def _best_changes(cases: Sequence[Case]) -> pl.DataFrame:
+    """What the sites of several cases would change to; one question for all, so every case has sites of its own."""
     reckoned = []
     for terms, alike in groupby(cases, lambda case: case.terms):
         stacked = pl.concat(case.results.with_columns(case=pl.lit(case.name)) for case in alike)
-        reckoned.append(economics.economics(stacked.with_columns(site_id=own), terms))
-    ranking = rank.ranking(pl.concat(reckoned), copies, currency)
-    return keys.join(ranking, left_on="own", right_on="site_id", maintain_order="left")
+        own = stacked.with_columns(site_id=pl.concat_str("case", pl.lit(": "), "site_id"))
+        reckoned.append(economics.economics(own, terms, figures=("life_cycle_cost", "net_savings")))
+    return rank.best_changes(pl.concat(reckoned)).select("case", *SUMS)
 
 
 def _cases(results: pl.DataFrame, terms: economics.Terms) -> Iterator[Case]:

@@ -13,7 +13,7 @@ table says how long it still lasts.
 """
 
 from screener.economics.investments import investments
-from screener.economics.life_cycle import economics
+from screener.economics.life_cycle import ASKED, economics
 from screener.economics.present_value import Terms, terms
 
-__all__ = ["Terms", "economics", "investments", "terms"]
+__all__ = ["ASKED", "Terms", "economics", "investments", "terms"]

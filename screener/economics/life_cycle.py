@@ -1,5 +1,6 @@
 """Present values of all a strategy costs over the study period, and how they compare with the current one's."""
 
+from collections.abc import Sequence
 from itertools import pairwise
 
 import polars as pl
@@ -26,15 +27,17 @@ FIGURES = (
 )
 LIVES = ["replaced_after_years", "life_years"]
 COSTS_PV = ("investment", "replacement_pv", "energy_pv", "upkeep_pv")
+ASKED = ("energy_cost", "demand_cost", "fuel_cost", "investment", "replacement_cost", *LIVES, *SAVINGS.values())
+"""What is asked of a strategy at a site, beside whether it `is_current`."""
 
 
-def economics(strategies: pl.DataFrame, terms: Terms) -> pl.DataFrame:
-    """`strategies` (totals, costs and investments, one row per site_id and strategy) with the life-cycle figures.
+def economics(strategies: pl.DataFrame, terms: Terms, figures: Sequence[str] = FIGURES) -> pl.DataFrame:
+    """`strategies` (totals, costs and investments, one row per site_id and strategy) with the life-cycle `figures`.
 
     Adds the present values of what each strategy costs (see `present_values`) and how it compares with the site's
     current one (see `compared`). Null where the strategy or the current one has no amount to compare.
     """
-    return compared(present_values(strategies, terms), terms)
+    return compared(present_values(strategies, terms), terms, figures)
 
 
 def present_values(strategies: pl.DataFrame, terms: Terms) -> pl.DataFrame:
@@ -57,8 +60,8 @@ def present_values(strategies: pl.DataFrame, terms: Terms) -> pl.DataFrame:
     )
 
 
-def compared(strategies: pl.DataFrame, terms: Terms) -> pl.DataFrame:
-    """`strategies` with its life-cycle cost, and SAVINGS and FIGURES against the site's current strategy.
+def compared(strategies: pl.DataFrame, terms: Terms, figures: Sequence[str] = FIGURES) -> pl.DataFrame:
+    """`strategies` with its life-cycle cost, and SAVINGS and `figures` against the site's current strategy.
 
     life_cycle_cost, net_savings [currency, present values]; savings_to_investment [1], the present value of what energy
     and upkeep save over that of what is invested, replaced and left over beyond the current strategy, null where that
@@ -77,7 +80,8 @@ def compared(strategies: pl.DataFrame, terms: Terms) -> pl.DataFrame:
     invested_pv = -_less("investment") - _less("replacement_pv") + _less("residual_pv")
     changed = ~pl.col("is_current")
     return (
-        own_lives.join(current, on="site_id", how="left", maintain_order="left")
+        own_lives.lazy()
+        .join(current.lazy(), on="site_id", how="left", maintain_order="left")
         .with_columns(**{name: _less(amount) for name, amount in SAVINGS.items()})
         .with_columns(_saved_by(year, terms).alias(f"saved_by.{year}") for year in range(1, years + 1))
         .with_columns(
@@ -90,7 +94,8 @@ def compared(strategies: pl.DataFrame, terms: Terms) -> pl.DataFrame:
             adjusted_rate_of_return=pl.when(ratio > 0.0).then((1.0 + rate) * ratio ** (1.0 / years) - 1.0),
             simple_payback_years=pl.when(changed & (yearly > 0.0)).then(-_less("investment") / yearly),
         )
-        .select(*own.columns[:-1], *SAVINGS, *FIGURES)
+        .select(*own.columns[:-1], *SAVINGS, *figures)  # what no figure needs is not worked out
+        .collect()
     )
 
 

@@ -1,33 +1,24 @@
 -- Where better dehumidification saves most: the sites of a portfolio, each with its best strategy.
 --
 -- Grain: one row per site, every site of `sites` once.
--- Tables: strategies, one row per site_id and strategy with costs and economics; eligible, those of them that a site may
--- change to (eligible.sql); sites, one row per site_id.
+-- Tables: strategies, one row per site_id and strategy with costs and economics; best_changes, of the sites that may be
+-- advised a change, the row of the best (best_changes.sql); sites, one row per site_id.
 -- Parameters:
 --   $note_h        from how many hours a year above the limit a note says so [h]
 --   $uncontrolled  the strategy that controls no humidity
 --   $placeholder   the basis of an investment that is a placeholder
 --   $currency      what money is counted in, for the notes
 --
--- The best strategy is the eligible one with the highest net savings; where none is eligible it is the current one. Ties
--- go to the higher yearly saving, the lower investment, then the name.
+-- The best strategy is that of the best change; where none may be advised it is the current one.
 
 with current_strategy as (
     select * from strategies where is_current
 ),
 
-best_change as (
-    select *
-    from eligible
-    qualify 1 = row_number() over (
-        partition by site_id order by net_savings desc, cost_saved desc, investment asc, strategy asc
-    )
-),
-
 best as (
-    select * from best_change
+    select * from best_changes
     union all by name
-    select * from current_strategy where site_id not in (select site_id from best_change)
+    select * from current_strategy where site_id not in (select site_id from best_changes)
 ),
 
 -- For sites that control no humidity today: the cheapest way to hold the limit, or else the one that comes closest.
