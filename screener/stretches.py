@@ -22,10 +22,14 @@ def starts(keys: pl.DataFrame) -> Starts:
 
 def totals(amounts: pl.DataFrame, starts: Starts) -> pl.DataFrame:
     """The sums of each stretch: of floats in 64 bits, of whole numbers as such; nulls count nothing."""
-    filled = amounts.with_columns(pl.col(pl.Float32).cast(pl.Float64)).fill_null(0)
     if len(starts) == amounts.height:
-        return filled
-    return pl.DataFrame([pl.Series(each.name, np.add.reduceat(each.to_numpy(), starts)) for each in filled])
+        return amounts.with_columns(pl.col(pl.Float32).cast(pl.Float64)).fill_null(0)
+    found = []
+    for each in amounts:
+        values = (each.fill_null(0) if each.null_count() else each).to_numpy()
+        kind = np.int64 if each.dtype.is_integer() else np.float64
+        found.append(pl.Series(each.name, np.add.reduceat(values, starts, dtype=kind)))
+    return pl.DataFrame(found)
 
 
 def highest(amounts: pl.DataFrame, starts: Starts) -> pl.DataFrame:

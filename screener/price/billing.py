@@ -9,6 +9,7 @@ months, so that whatever is added up lies together.
 
 from collections.abc import Iterator, Sequence
 
+import numpy as np
 import polars as pl
 
 from screener import stretches
@@ -95,8 +96,8 @@ def _by_class(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.Dat
     energies and peaks of every strategy; a peak is null where the strategy is not there."""
     require_tariffs(rates, sites)
     billed = _billed(ledger, rates, sites)
-    if billed["class"].null_count():
-        there = billed["class"].is_not_null()
+    there = billed["class"] >= 0
+    if not there.all():
         ledger, billed = ledger.filter(there), billed.filter(there)
     key = billed.select(key=(pl.col(SITE) * 12 + pl.col("month")) * SLOTS + pl.col("class"))
     if not key["key"].is_sorted():
@@ -106,24 +107,29 @@ def _by_class(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.Dat
     energies = [f"{strategy}.{carrier}_kwh" for strategy in strategies for carrier in ("electricity", "fuel")]
     sums = stretches.totals(ledger.select(whole(pl.col("hours")), *energies), begin)  # exact: energies are grained
     peaks = stretches.highest(ledger.select(f"{strategy}.peak_kw" for strategy in strategies), begin)
-    summed = [billed[begin], sums.with_columns(pl.col("hours") / UNITS), peaks.cast(pl.Float64)]
+    summed = [
+        billed[begin].cast({"class": pl.UInt32}),
+        sums.with_columns(pl.col("hours") / UNITS),
+        peaks.cast(pl.Float64),
+    ]
     return pl.concat(summed, how="horizontal").with_columns(_named("tariff_id", sites))
 
 
 def _billed(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
-    """Of each row of the ledger its `site`, its month and its class; the class is null for what is of no site, or at no
+    """Of each row of the ledger its `site`, its month and its class; the class is -1 for what is of no site, or at no
     time of a tariff. By arithmetic: joining every hour by its names costs more than billing it."""
     tariffs = rates.times["tariff_id"].unique(maintain_order=True)
     tariff = pl.DataFrame({"tariff_id": tariffs, "tariff": range(len(tariffs))})
     known = _numbered(sites.select("site_id", "tariff_id")).join(tariff, on="tariff_id", how="left")
-    names = ledger.select(site_id=pl.col("site_id").rle().struct["value"])
-    of_site = names.join(known, on="site_id", how="left", maintain_order="left").select(SITE, "tariff")
-    of_site = of_site[ledger["site_id"].rle_id()]
-    month, hour = pl.col("month").cast(pl.Int64), pl.col("hour").cast(pl.Int64)
-    slot = ((month - 1) * 2 + (pl.col("day_kind") == "other").cast(pl.Int64)) * 24 + hour
-    when = ledger.select(month, slot=pl.when(hour.is_between(0, 23)).then(slot))
-    kind = rates.times["class"].gather(of_site["tariff"] * SLOTS + when["slot"])  # in the order of tariffs and times
-    return pl.DataFrame([of_site[SITE], when["month"], kind])
+    same = ledger["site_id"].rle().struct.unnest()
+    of_site = same.join(known, left_on="value", right_on="site_id", how="left", maintain_order="left").fill_null(-1)
+    site, tariff_of = (np.repeat(of_site[name].to_numpy(), of_site["len"].to_numpy()) for name in (SITE, "tariff"))
+    month, hour = (ledger[name].to_numpy().astype(np.int64) for name in ("month", "hour"))
+    slot = ((month - 1) * 2 + (ledger["day_kind"] == "other").to_numpy()) * 24 + hour
+    kinds = rates.times["class"].to_numpy()  # SLOTS of each tariff, in their order
+    kind = kinds.take(tariff_of * SLOTS + slot, mode="clip").astype(np.int64)
+    kind[(tariff_of < 0) | (hour < 0) | (hour > 23)] = -1
+    return pl.DataFrame({SITE: site, "month": month, "class": kind})
 
 
 def _monthly(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
