@@ -1,18 +1,19 @@
-"""The engine beside loops that do the same arithmetic: `pytest -m bench -s tests/benches/bench_loops.py`. Prints tables.
+"""The engine beside loops that do the same arithmetic: plain ones in C and Python, and columns of Polars.
 
-The loops are written out from the graph of the same worksheets: in C, an hour after the other, a variable an operation,
-built by the system's compiler; in Python, with psychrolib for saturation and enthalpy. And Polars, a column a step. All
-must come to the same sums of the year; how long they take is never asserted.
+`pytest -m bench -s tests/benches/bench_loops.py`. Prints tables; speed is never asserted, equal sums are.
+Further: `SITES=100`, each at a station of its own, and `REPEATS=5`, of which the quickest counts.
 """
 
-import ctypes
+import copy
+import importlib.util
 import math
+import os
+import random
 import shutil
 import subprocess
 import time
-from collections.abc import Callable
-from functools import partial
-from importlib.util import find_spec
+from collections.abc import Callable, Mapping, Sequence
+from ctypes import CDLL, c_int64
 from pathlib import Path
 from typing import Any
 
@@ -20,293 +21,210 @@ import numpy as np
 import polars as pl
 import psychrolib
 import pytest
+from polars import selectors
 
-from screener import compiled, engine, ledger
-from screener.compiled.formulas import CHOICE, COLUMN, NUMBER, Formulas
-from screener.physics import psychrometrics
-from screener.strategies import REGISTRY
+from screener import climate, compiled, engine, ledger
+from screener.compiled.formulas import Formulas
+from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import shipped
-from tests.benches import bench_engine
-from tests.engine_cases import climate, filled, sized, worked_hours
+from tests.benches.bench_engine import markdown
+from tests.benches.plain_loops import Loop, WithCalls, psychrolib_marked
+from tests.engine_cases import filled, sized
 
-SITES, BY_PYTHON, BY_POLARS, REPEATS = 60, 2, 20, 5
+SITES, REPEATS = int(os.environ.get("SITES", "100")), int(os.environ.get("REPEATS", "5"))
+PYTHON_SITES = 2
 NAMES = tuple(REGISTRY)
-MARKS = {1e301: "humidity_ratio_from_dew_point", 2e301: "enthalpy"}
-BY_PSYCHROLIB = {
-    "humidity_ratio_from_dew_point": "GetHumRatioFromVapPres(GetSatVapPres({0}), {1})",
-    "enthalpy": "GetMoistAirEnthalpy({0}, {1})",
+ENGINE, FAST = "engine, 8 lanes", "C, fast-math"
+BUILDS = {
+    "C": ["-ffp-contract=off"],
+    "C, fused": ["-ffp-contract=fast"],
+    FAST: ["-ffast-math", "-fno-finite-math-only"],
 }
-COMMON = {
-    "add": "{0} + {1}",
-    "subtract": "{0} - {1}",
-    "multiply": "{0} * {1}",
-    "above": "{0} > {1}",
-    "at least": "{0} >= {1}",
-    "below": "{0} < {1}",
-    "at most": "{0} <= {1}",
-    "negate": "-{0}",
-    "sqrt": "sqrt({0})",
-    "abs": "fabs({0})",
-}
-IN_C = COMMON | {
-    "divide": "{0} / {1}",
-    "and": "{0} && {1}",
-    "or": "{0} || {1}",
-    "not": "!{0}",
-    "exp": "exp({0})",
-    "log": "log({0})",
-    "larger": "{0} > {1} ? {0} : {1}",
-    "smaller": "{0} < {1} ? {0} : {1}",
-    CHOICE: "{0} ? {1} : {2}",
-}
-IN_PYTHON = COMMON | {  # what Python raises for, no chosen value depends on
-    "divide": "{0} / {1} if {1} else inf",
-    "and": "{0} and {1}",
-    "or": "{0} or {1}",
-    "not": "not {0}",
-    "exp": "exp({0} if {0} < 709.0 else 709.0)",
-    "log": "log({0}) if {0} > 0 else -inf",
-    "larger": "{0} if {0} > {1} else {1}",
-    "smaller": "{0} if {0} < {1} else {1}",
-    CHOICE: "{1} if {0} else {2}",
-}
+Year = Callable[..., int]
+Places = Mapping[str, compiled.Hours]
+Figures = dict[str, np.ndarray]  # by the name of a tally: [site], or [site, slot]
 
 
-class Loop:
-    """The text of a loop: variables v0, v1 ... for the operations of a graph."""
+class Watch:
+    """A function that counts the seconds of its calls, by the clock and of the processor; `least` of all rounds."""
 
-    def __init__(self, operations: dict[str, str], line: str, program: compiled.Program, formulas: Formulas) -> None:
-        self.operations, self.line, self.formulas = operations, line, formulas
-        read, parts = formulas.read, (program.dry, program.damp)
-        self.tallies = [[[(t.how, read(t.value)) for t in group] for group in (p.slot, p.year)] for p in parts]
-        self.damp = read(pl.col("damp"))
-        of_dry, of_damp = (formulas.needed([p for group in part for _, p in group]) for part in self.tallies)
-        of_dry |= formulas.needed([self.damp])
-        varying = formulas.depending(engine.HOURLY)
-        self.before = self.lines(sorted((of_dry | of_damp) - varying))
-        self.any_hour, self.damp_hour = sorted(of_dry & varying), sorted((of_damp & varying) - of_dry)
-        self.columns = [n.name for n in map(formulas.nodes.__getitem__, sorted((of_dry | of_damp) - varying)) if n.name]
+    def __init__(self, function: Callable[..., Any]) -> None:
+        self.function, self.seconds, self.least = function, np.zeros(2), np.full(2, np.inf)
 
-    def lines(self, places: list[int]) -> list[str]:
-        return [self.line.format(place, value) for place in places if (value := self.value(place)) is not None]
+    def __call__(self, *arguments: Any) -> Any:
+        began = np.array([time.perf_counter(), time.process_time()])
+        answer = self.function(*arguments)
+        self.seconds += np.array([time.perf_counter(), time.process_time()]) - began
+        return answer
 
-    def value(self, place: int) -> str | None:
-        """The operation in words of the language; a marked one as a call of psychrolib, nothing for parts of the mark."""
-        node, nodes = self.formulas.nodes[place], self.formulas.nodes
-        if node.operation == NUMBER:
-            return repr(node.value)
-        if node.operation == COLUMN:
-            hourly = node.name in engine.HOURLY
-            return f"hours[{engine.HOURLY.index(node.name)} * count + i]" if hourly else f'site["{node.name}"]'
-        if node.operation == "larger":
-            first = nodes[node.of[0]]
-            if first.operation == "larger" and (mark := nodes[first.of[0]].value) in MARKS:
-                return BY_PSYCHROLIB[MARKS[mark]].format(f"v{first.of[1]}", f"v{node.of[1]}")
-            if first.operation == NUMBER and first.value in MARKS:
-                return None
-        return self.operations[node.operation].format(*(f"v{of}" for of in node.of))
-
-    def sums(self, part: int, add: str, larger: str) -> list[str]:
-        """Taking the values into the sums of a part, 0 for dry and 1 for damp hours."""
-        return [
-            (add if how == "sum" else larger).format(value=f"v{place}", row=row, part=2 * part + group, year=group)
-            for group, tallies in enumerate(self.tallies[part])
-            for row, (how, place) in enumerate(tallies)
-        ]
-
-
-def in_c(program: compiled.Program, formulas: Formulas, folder: Path, *flags: str) -> tuple[Any, list[str]]:
-    """The loop built by the system's compiler, and the columns it wants of the site, in order."""
-    loop = Loop(IN_C, "    double v{} = {};", program, formulas)
-    place = f"s{{part}}[{{row}} * ({{year}} ? 1 : {ledger.SLOTS}) + ({{year}} ? 0 : slots[i])]"
-    add, larger = f"    {place} += {{value}};", f"    if ({{value}} > {place}) {place} = {{value}};"
-    text = "\n".join(
-        [
-            "#include <math.h>",
-            "void year(const double *site, const double *hours, const long *slots,",
-            "          double *s0, double *s1, double *s2, double *s3, long count) {",
-            *loop.before,
-            "  for (long i = 0; i < count; i++) {",
-            *loop.lines(loop.any_hour),
-            f"    if (!v{loop.damp}) {{",
-            *loop.sums(0, add, larger),
-            "      continue;",
-            "    }",
-            *loop.lines(loop.damp_hour),
-            *loop.sums(1, add, larger),
-            "  }",
-            "}",
-        ]
-    )
-    for number, column in enumerate(loop.columns):
-        text = text.replace(f'site["{column}"]', f"site[{number}]")
-    name = "".join(flags).strip("-").replace("=", "")
-    (folder / f"{name}.c").write_text(text)
-    command = ["cc", "-O3", "-march=native", *flags, "-shared", "-fPIC", "-o", f"{name}.so", f"{name}.c", "-lm"]
-    subprocess.run(command, cwd=folder, check=True)
-    return ctypes.CDLL(str(folder / f"{name}.so")).year, loop.columns
-
-
-def in_python(program: compiled.Program, formulas: Formulas) -> Callable[..., None]:
-    loop = Loop(IN_PYTHON, "    v{} = {}", program, formulas)
-    place = "sums[{part}][{row}][0 if {year} else slot]"
-    add, larger = f"{place} += {{value}}", f"{place} = max({place}, {{value}})"
-
-    def deeper(lines: list[str], indent: int) -> list[str]:
-        return [" " * indent + line.strip() for line in lines]
-
-    text = "\n".join(
-        [
-            "def year(site, hours, slots, sums, count):",
-            *deeper(loop.before, 4),
-            "    for i in range(count):",
-            "        slot = slots[i]",
-            *deeper(loop.lines(loop.any_hour), 8),
-            f"        if not v{loop.damp}:",
-            *deeper(loop.sums(0, add, larger), 12),
-            "            continue",
-            *deeper(loop.lines(loop.damp_hour), 8),
-            *deeper(loop.sums(1, add, larger), 8),
-        ]
-    )
-    names: dict[str, Any] = {name: getattr(math, name) for name in ("sqrt", "fabs", "exp", "log", "inf")}
-    names |= {
-        name: getattr(psychrolib, name) for name in ("GetHumRatioFromVapPres", "GetSatVapPres", "GetMoistAirEnthalpy")
-    }
-    exec(text, names)  # a loop of this file's own making
-    year: Callable[..., None] = names["year"]
-    return year
-
-
-def marked(monkeypatch: pytest.MonkeyPatch) -> Formulas:
-    """The graph with a mark in place of what psychrolib has."""
-    for mark, name in MARKS.items():
-        function = lambda a, b, mark=mark: pl.max_horizontal(pl.lit(mark), a, b)  # noqa: E731
-        monkeypatch.setattr(psychrometrics, name, function)
-    formulas = Formulas(*engine.plan(NAMES))
-    monkeypatch.undo()
-    return formulas
-
-
-def fastest(work: Callable[[], Any], repeats: int = REPEATS) -> float:
-    """Seconds of the fastest of several goes."""
-    spent = []
-    for _ in range(repeats):
-        began = time.perf_counter()
-        work()
-        spent.append(time.perf_counter() - began)
-    return min(spent)
-
-
-def sites() -> pl.DataFrame:
-    """All building types and many sizes, each at another station."""
-    types = shipped.building_types().values["building_type"].to_list()
-    stations = climate.stations().sort("station")["station"].gather_every(climate.stations().height // SITES).to_list()
-    return filled(
-        [
-            {"building_type": types[i % len(types)], "floor_area_m2": 500.0 + 100 * i, "station": stations[i]}
-            for i in range(SITES)
-        ]
-    )
+    def end_round(self) -> None:
+        self.least, self.seconds = np.minimum(self.least, self.seconds), np.zeros(2)
 
 
 @pytest.mark.bench
-@pytest.mark.skipif(not shutil.which("cc"), reason="needs a C compiler")
-def test_side_by_side(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    assert find_spec("numba") is None, "with numba psychrolib is another library"
+@pytest.mark.skipif(not shutil.which("cc"), reason="there is no C compiler, cc")
+def test_beside_a_plain_loop_in_c_and_columns_of_polars(tmp_path: Path) -> None:
+    sites, hours = portfolio()
+    years, few, program = engine.years(hours), *(engine.program_of(NAMES, many) for many in (False, True))
+    loop = Loop(Formulas(*engine.plan()), program, REFERENCE.name, NAMES)
+    alone = {"engine, 4 lanes": Watch(few.function), ENGINE: Watch(program.function)}
+    for name, flags in BUILDS.items():
+        alone[name] = Watch(built(loop.in_c(), flags, tmp_path / f"{name}.so", program))
+    whole = {"engine, all cores": Watch(run), "Polars, all cores": Watch(staged)}
+    place = pl.col("weather_id").rank("dense").alias("place")  # whole numbers: joins by text would cost more
+    numbered, weather = (
+        sites.with_row_index("site").with_columns(place),
+        hours.select(place, ledger.slot(), *engine.HOURLY),
+    )
+    for _ in range(REPEATS):
+        sums = {name: on_one_thread(year, program, sites, years) for name, year in alone.items()}
+        sums["all cores"] = whole["engine, all cores"](program, sites, years)
+        columns = whole["Polars, all cores"](program, numbered, weather)
+        for watch in (*alone.values(), *whole.values()):
+            watch.end_round()
+    expected = figures(sums.pop(ENGINE))
+    differ = {name: differing(figures(found), expected) for name, found in sums.items()}
+    differ["Polars"] = differing(in_arrays(columns, expected), expected)
+    damp = compiled.run(program, sites, "weather_id", years, ledger.SLOTS, lambda _, wet: np.array(wet.shape[1]))
+    print(
+        f"\n\n{SITES} sites, {hours.height:,} hours, {damp.finished.sum() / hours.height:.1%} of them damp. "
+        f"Operations: {loop.count(loop.any_hour)} an hour, {loop.count(loop.damp_hour)} more in a damp one; "
+        f"sums: {', '.join(f'{len(taken)} {name}' for name, taken in loop.sums.items())}.\n"
+    )
+    print(table(alone | whole, hours.height, [*alone]))
+    moved = differ.pop(FAST)  # ties of a strategy with the reference, which go another way
+    print(f"\nfast-math moves {len(moved)} of {len(expected)} figures by more than 1e-9: {', '.join(moved)}")
+    assert not any(differ.values()), differ
+
+
+@pytest.mark.bench
+@pytest.mark.skipif(importlib.util.find_spec("numba") is not None, reason="psychrolib would compile itself with numba")
+def test_beside_a_plain_loop_in_python_with_psychrolib(monkeypatch: pytest.MonkeyPatch) -> None:
     psychrolib.SetUnitSystem(psychrolib.SI)
-    chosen = sites()
-    hours = climate.hours(chosen["weather_id"].to_list())
-    years, work = engine.years(hours), sized(chosen)
-    programs = {lanes: engine.program_of(NAMES, many=lanes == compiled.MANY_LANES) for lanes in (4, 8)}
-    formulas = Formulas(*engine.plan(NAMES))
-    rows: list[tuple[str, float]] = []
-
-    def of_engine(lanes: int) -> compiled.Sums:
-        return compiled.run(programs[lanes], work, "weather_id", years, ledger.SLOTS, ledger.dampest)
-
-    sums = of_engine(8)
-    damp_hours, known = sums.slots["hours"].sum(), sums.years
-    site_hours = sum(year.slots.size for year in years.values())
-    for lanes in programs:
-        rows.append((f"engine, all threads, {lanes} lanes", fastest(partial(of_engine, lanes)) / site_hours))
-    monkeypatch.setattr(pl, "thread_pool_size", lambda: 1)
-    for lanes in programs:
-        rows.append((f"engine, one thread, {lanes} lanes", fastest(partial(of_engine, lanes)) / site_hours))
-    monkeypatch.undo()
-    for flag in ("-ffp-contract=off", "-ffp-contract=fast"):
-        function, columns = in_c(programs[8], formulas, tmp_path, flag)
-        seconds, found = timed(called_in_c(function, columns), programs[8], work, years, REPEATS)
-        rows.append((f"C, one thread, {flag}", seconds / site_hours))
-        compare(found, known, 1e-9)
-    few = work.head(BY_POLARS)
-    part = hours.filter(pl.col("weather_id").is_in(few["weather_id"].implode()))
-    seconds = fastest(partial(worked_hours, chosen.head(BY_POLARS), part), 2)
-    rows.append(("Polars, every step a column that is kept, no sums", seconds / part.height))
-    loop, few = in_python(programs[8], marked(monkeypatch)), work.head(BY_PYTHON)
-    seconds, found = timed(called_in_python(loop), programs[8], few, years, 1)
-    rows.append(("Python with psychrolib", seconds / sum(years[w].slots.size for w in few["weather_id"])))
-    compare(found, known, 1e-6)
-    print(f"\n\n{described(programs[8])}; {damp_hours / 8760 / work.height:.0%} of the year damp\n")
-    base = min(seconds for name, seconds in rows if "one thread, 8" in name)
-    table = [[name, 1e9 * seconds, seconds / base] for name, seconds in rows]
-    print(bench_engine.markdown(["loop", "ns per site-hour", "of the engine on one thread"], table))
+    monkeypatch.setattr(psychrolib, "TRIPLE_POINT_WATER_SI", -100.0)  # coils are worked out over water throughout
+    sites, hours = portfolio()
+    sites = sites.gather_every(-(-SITES // PYTHON_SITES))
+    years, program = engine.years(hours), engine.program_of(NAMES, True)
+    with psychrolib_marked():
+        loop = Loop(WithCalls(*engine.plan()), program, REFERENCE.name, NAMES)
+    scope = vars(math) | vars(psychrolib) | {"INFINITY": math.inf}
+    exec(loop.in_python(), scope)
+    watches = {ENGINE: Watch(program.function), "Python, psychrolib": Watch(scope["year"])}
+    for _ in range(REPEATS):
+        expected = figures(on_one_thread(watches[ENGINE], program, sites, years))
+        year = watches["Python, psychrolib"]
+        found = [in_lists(year, program, site, years[site["weather_id"]]) for site in sites.iter_rows(named=True)]
+        for watch in watches.values():
+            watch.end_round()
+    print("\n\n" + table(watches, sum(years[place].slots.size for place in sites["weather_id"]), [ENGINE]))
+    assert not differing({name: np.array([site[name] for site in found]) for name in expected}, expected)
 
 
-Sums = list[np.ndarray]
-Call = Callable[[dict[str, Any], compiled.Hours, Sums], tuple[float, Sums]]
+def portfolio() -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Sites of all building types and many sizes, each at a station of its own, and the hours there."""
+    draw = random.Random(4)
+    types = shipped.building_types().values["building_type"].to_list()
+    places = sorted(draw.sample(climate.stations()["station"].sort().to_list(), SITES))
+    rows = [
+        {"building_type": types[i % len(types)], "floor_area_m2": draw.uniform(200, 8000), "station": place}
+        for i, place in enumerate(places)
+    ]
+    return sized(filled(rows)), climate.hours(places)
 
 
-def timed(
-    call: Call, program: compiled.Program, work: pl.DataFrame, years: dict[str, compiled.Hours], repeats: int
-) -> tuple[float, list[dict[str, float]]]:
-    """Seconds for all sites, the fastest of several goes each, and the sums of the year of each site."""
-    groups = [(g, w) for p in (program.dry, program.damp) for g, w in ((p.slot, ledger.SLOTS), (p.year, 1))]
-    total, found = 0.0, []
-    for site in work.iter_rows(named=True):
-        spent = []
-        for _ in range(repeats):
-            blank = [np.array([[t.beginning] * width for t in group]) for group, width in groups]
-            seconds, sums = call(site, years[site["weather_id"]], blank)
-            spent.append(seconds)
-        total += min(spent)
-        tallies = [t.name for part in (program.dry, program.damp) for t in part.year]
-        found.append(dict(zip(tallies, np.concatenate([sums[1], sums[3]])[:, 0], strict=True)))
-    return total, found
+def built(source: str, flags: list[str], library: Path, program: compiled.Program) -> Year:
+    """The function of a C source. Without start-up code, by which fast-math would change the arithmetic of the process."""
+    command = [
+        "cc",
+        "-O3",
+        "-march=native",
+        *flags,
+        "-fPIC",
+        "-shared",
+        "-nostartfiles",
+        "-o",
+        library,
+        "-xc",
+        "-",
+        "-lm",
+    ]
+    subprocess.run(command, input=source, text=True, check=True)
+    year = CDLL(str(library)).year
+    year.argtypes, year.restype = program.function.argtypes, c_int64
+    return year
 
 
-def called_in_c(function: Any, columns: list[str]) -> Call:
-    def call(site: dict[str, Any], year: compiled.Hours, sums: Sums) -> tuple[float, Sums]:
-        numbers = np.array([float(site[name]) for name in columns])
-        addresses = [ctypes.c_void_p(array.ctypes.data) for array in (numbers, year.columns, year.slots, *sums)]
-        began = time.perf_counter()
-        function(*addresses, ctypes.c_long(year.slots.size))
-        return time.perf_counter() - began, sums
-
-    return call
+def run(program: compiled.Program, sites: pl.DataFrame, years: Places) -> compiled.Sums:
+    return compiled.run(program, sites, "weather_id", years, ledger.SLOTS, ledger.dampest)
 
 
-def called_in_python(function: Callable[..., None]) -> Call:
-    def call(site: dict[str, Any], year: compiled.Hours, sums: Sums) -> tuple[float, Sums]:
-        hours, slots, lists = year.columns.ravel().tolist(), year.slots.tolist(), [group.tolist() for group in sums]
-        began = time.perf_counter()
-        function(site, hours, slots, lists, len(slots))
-        return time.perf_counter() - began, [np.array(group) for group in lists]
-
-    return call
-
-
-def compare(found: list[dict[str, float]], known: dict[str, np.ndarray], tolerance: float) -> None:
-    """Each sum of the year is the engine's, to the tolerance or to that of its largest value."""
-    for name, values in known.items():
-        mine = np.array([sums[name] for sums in found])
-        mine[mine == -np.inf] = 0.0  # of no hours
-        assert np.allclose(mine, values[: len(found)], rtol=tolerance, atol=tolerance * abs(values).max()), name
+def on_one_thread(year: Year, program: compiled.Program, sites: pl.DataFrame, years: Places) -> compiled.Sums:
+    """The same, with another function in place of the program's own."""
+    other = copy.copy(program)
+    other.function = year
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(pl, "thread_pool_size", lambda: 1)
+        return run(other, sites, years)
 
 
-def described(program: compiled.Program) -> str:
-    """How much there is to do."""
-    loop = Loop(IN_C, "{} {}", program, program.formulas)
-    any_hour, damp_hour = len(loop.lines(loop.any_hour)), len(loop.lines(loop.damp_hour))
-    sums = [sum(map(len, part)) for part in loop.tallies]
-    return f"operations: {any_hour} in any hour, {damp_hour} more in a damp one; sums: {sums[0]} and {sums[1]}"
+def in_lists(year: Year, program: compiled.Program, site: Mapping[str, Any], at: compiled.Hours) -> Figures:
+    """The figures of a site by the Python function."""
+    groups = (program.dry.slot, program.dry.year, program.damp.slot, program.damp.year)
+    sums = [[[t.beginning] * width for t in g] for g, width in zip(groups, (ledger.SLOTS, 1) * 2, strict=True)]
+    dry_kept, *damp_kept = ([0.0] * at.slots.size for _ in range(1 + len(NAMES)))
+    numbers = [float(site[name]) for name in program.site_columns]
+    year(numbers, at.columns.tolist(), at.slots.tolist(), *sums, dry_kept, damp_kept)
+    rows = {t.name: row for g, taken in zip(groups, sums, strict=True) for t, row in zip(g, taken, strict=True)}
+    return {name: np.where(np.isneginf(row), 0.0, row).squeeze() for name, row in rows.items()}
+
+
+def staged(program: compiled.Program, sites: pl.DataFrame, hours: pl.DataFrame) -> list[pl.DataFrame]:
+    """The same worksheets as columns of Polars, and the program's four groups of sums."""
+    any_hour, damp_hour = engine.plan()
+    groups = [(program.dry.slot, program.dry.year), (program.damp.slot, program.damp.year)]
+    summed = {root for group in groups for part in group for t in part for root in t.value.meta.root_names()}
+    keys, later = {"site", "slot"}, summed | damp_hour.inputs() | {"damp"}
+    every = any_hour.apply(sites.lazy().join(hours.lazy(), on="place"))
+    kept = selectors.by_name(later - {*sites.columns} | keys, require_all=False)
+    every = every.select(kept).collect(engine="streaming")
+    damp = damp_hour.apply(
+        every.lazy().filter("damp").join(sites.lazy(), on="site")
+    )  # most hours need less of the site
+    damp = damp.select(selectors.by_name(summed | keys, require_all=False)).collect(engine="streaming")
+    return [
+        rows.lazy()
+        .group_by(by)
+        .agg((t.value.sum() if t.how == "sum" else t.value.max()).alias(t.name) for t in tallies)
+        .collect(engine="streaming")
+        for rows, group in zip((every.filter(~pl.col("damp")), damp), groups, strict=True)
+        for by, tallies in zip((["site", "slot"], ["site"]), group, strict=True)
+    ]
+
+
+def in_arrays(frames: Sequence[pl.DataFrame], like: Figures) -> Figures:
+    """The sums of frames where those of the engine stand; none is nothing."""
+    found = {name: np.zeros_like(values) for name, values in like.items()}
+    for frame in frames:
+        at = tuple(frame[key].to_numpy() for key in ("site", "slot") if key in frame.columns)
+        for column in frame.drop("site", "slot", strict=False):
+            found[column.name][at] = column.to_numpy()
+    return found
+
+
+def figures(sums: compiled.Sums) -> Figures:
+    return sums.years | sums.slots
+
+
+def differing(found: Figures, expected: Figures) -> list[str]:
+    """Tallies that differ somewhere by more than 1e-9, or 1e-12 of the largest where one is a small difference."""
+    least = {name: 1e-12 * abs(known).max() for name, known in expected.items()}
+    return [name for name in expected if not np.allclose(found[name], expected[name], rtol=1e-9, atol=least[name])]
+
+
+def table(watches: Mapping[str, Watch], hours: int, beside: Sequence[str]) -> str:
+    """Nanoseconds per site-hour, and how many times the processor's of other loops that is."""
+    rows = [
+        [name, *(1e9 * watch.least / hours), *(f"{watch.least[1] / watches[other].least[1]:.2f}" for other in beside)]
+        for name, watch in watches.items()
+    ]
+    return markdown(["loop", "clock ns", "processor ns", *(f"to {other}" for other in beside)], rows)
