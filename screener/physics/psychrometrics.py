@@ -47,7 +47,7 @@ def saturation_pressure(dry_bulb_c: pl.Expr) -> pl.Expr:
 
 
 def saturation_pressure_over_water(dry_bulb_c: pl.Expr) -> pl.Expr:
-    """Vapour pressure at saturation over liquid water [Pa] (eq. 6): for coils, which never run below freezing."""
+    """Vapour pressure at saturation over liquid water [Pa] (eq. 6): for coils, whose first guesses may lie below freezing."""
     return _log_saturation_pressure(dry_bulb_c + ZERO_C_K, _WATER).exp()
 
 

@@ -101,7 +101,7 @@ def share(sheet: Worksheet, own: Worksheet, device: Device) -> Shared:
     humidity, removes, condenses = installed.settle(own, SPACE.less(takes), kept * at_near, kept * slope, near)
     heating = own.let("heating_needed_w", at_least(-c("sensible_at_heating_w") - heat, 0.0), "after the device's heat")
     # only where the coil is far too small can its warmer, damper run cost more water than the device takes
-    helps = own.let("helps", humidity < c(f"{temperature_only.NAME}.humidity_ratio"), "the device runs")
+    helps = own.let("helps", temperature_only.drier(humidity), "the device runs")
     running = Outcome(
         space_c=installed.floating_c(heat - cooling),
         humidity_ratio=humidity,

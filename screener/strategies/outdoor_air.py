@@ -130,7 +130,7 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fan_w: pl.Expr) -> Outco
     at_near, slope = coil.running.moisture_kg_s, coil.running.moisture_slope
     humidity, removes, condenses = installed.settle(own, SPACE.less(device), kept * at_near, kept * slope, coil.near)
     # cold supply relieves the installed coil, which then dries less: where that leaves the space damper, the unit rests
-    helps = own.let("helps", humidity < c(f"{temperature_only.NAME}.humidity_ratio"), "the unit runs")
+    helps = own.let("helps", temperature_only.drier(humidity), "the unit runs")
     running = Outcome(
         space_c=installed.floating_c(-chilled - cooling),
         humidity_ratio=humidity,

@@ -107,7 +107,7 @@ def overcool(sheet: Worksheet, machine: Machine = INSTALLED) -> Overcooling:
             "heat to hold the heating set point, beyond what the space needs without any cooling",
         )
     # cooler air can dry less: where running on would leave the space damper, it is not done
-    helps = own.let("helps", humidity < pl.col(f"{temperature_only.NAME}.humidity_ratio"), "the coil runs for moisture")
+    helps = own.let("helps", temperature_only.drier(humidity), "the coil runs for moisture")
     running = Outcome(
         space_c=own.let("settled_c", installed.floating_c(_with(machine.added_w, -cooling)), "between the set points"),
         humidity_ratio=humidity,

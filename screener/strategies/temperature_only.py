@@ -64,6 +64,11 @@ def damp_at_most() -> pl.Expr:
     return pl.col(f"{NAME}.held_humidity_ratio")
 
 
+def drier(humidity_ratio: pl.Expr) -> pl.Expr:
+    """Whether this is drier than temperature control alone, by more than the last bits of two ways to the same figure."""
+    return humidity_ratio < pl.col(f"{NAME}.humidity_ratio") * (1 - 1e-9)
+
+
 def unless(acting: pl.Expr, outcome: Outcome) -> Outcome:
     """`outcome` in the hours `acting`, in the others what temperature control alone does."""
     resting = {field.name: pl.col(f"{NAME}.{field.name}") for field in fields(Outcome) if field.default is MISSING}
