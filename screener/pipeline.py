@@ -32,7 +32,8 @@ from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import Portfolio, Settings
 
 BATCH_SITES = {HOURLY: 1_500, MONTHLY: 6_000}  # ledgers of so many take 140 and 65 MB; a kill loses some seconds
-PRICED_TOGETHER, LEDGER_TOGETHER = 6_144, 768  # sites; multiples of those in a row group of the ledger
+PRICED_TOGETHER = 6_144  # sites; the rows of as many are read together
+LEDGER_TOGETHER = {HOURLY: 768, MONTHLY: PRICED_TOGETHER}  # three row groups of an hourly ledger, half of a monthly one
 PRICED = ("row", "site_id", "heating_source", "tariff_id", "annual_electricity_kwh")  # what tariffs are checked against
 SAMPLED_ABOVE = 20_000  # sites; ranking them under ten other prices takes half a gigabyte
 LONG_S = 2.0  # a stage that takes longer says how much longer
@@ -257,13 +258,14 @@ def priced(
 
     `ids`: all sites of the run, in order.
     """
+    at_once = LEDGER_TOGETHER[basis.ledger_form]
 
     def of_batch(number: int) -> tuple[int, dict[str, pl.DataFrame]]:
         mine = ids.slice(number * PRICED_TOGETHER, PRICED_TOGETHER)
         sites, results = (earlier.between(name, mine).collect() for name in ("sites_used", "strategies"))
         alike = []
-        for first in range(0, mine.len(), LEDGER_TOGETHER):
-            hours = earlier.between("ledger", mine.slice(first, LEDGER_TOGETHER)).collect()
+        for first in range(0, mine.len(), at_once):
+            hours = earlier.between("ledger", mine.slice(first, at_once)).collect()
             alike.append(price.by_class(hours, basis.rates, sites))
         costs = price.price(pl.concat(alike, rechunk=True), basis.rates, sites)
         results = in_money(results, costs, sites, basis.inputs, basis.settings)

@@ -11,7 +11,8 @@ INPUT_FOLDER = "inputs"
 class Output:
     """A table of the run folder: its name, its contract, the key it is sorted by, and the kinds of file it fills.
 
-    `is_input`: what the run was made from, kept to the last bit so that it can be worked with again.
+    `is_input`: what the run was made from, kept to the last bit so that it can be worked with again. `row_group`: rows of
+    a Parquet file that are read together; of a ledger, 256 sites of 12 months x two day kinds x 24 hours, some 20 MB.
     """
 
     table: str
@@ -19,6 +20,7 @@ class Output:
     key: tuple[str, ...]
     formats: tuple[str, ...]
     is_input: bool = False
+    row_group: int = 576 * 256
 
     def path(self, format: str) -> PurePosixPath:
         """Where in the folder its file of this kind lies."""
@@ -39,7 +41,7 @@ OUTPUTS = (
     Output("strategies", "strategy_results", ("site_id", "strategy"), ("parquet",)),
     Output("ledger", "ledger", ("site_id", "month", "day_kind", "hour"), ("parquet",)),
     Output("groups", "groups", ("climate_zone", "building_type", "best_strategy"), ("csv",)),
-    Output("sites_used", "sites_used", ("site_id",), ("parquet",)),
+    Output("sites_used", "sites_used", ("site_id",), ("parquet",), row_group=6_144),
     Output("rejects", "rejects", ("table", "row", "site_id", "columns", "reasons"), ("csv",)),
 )
 INPUTS = (

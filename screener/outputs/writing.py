@@ -29,7 +29,6 @@ from screener.outputs.reading import RunFolder
 
 Table = pl.DataFrame | pl.LazyFrame | RunFolder
 PACKAGES = ("polars", "duckdb", "pyarrow")  # whose versions may change a result
-ROW_GROUP = 576 * 256  # rows; of a ledger, 256 sites of 12 months x two day kinds x 24 hours, some 20 MB
 COMPRESSION: Literal["lz4"] = "lz4"  # a large ledger is written three times as fast as with zstd, and an eighth larger
 
 
@@ -237,9 +236,9 @@ def _write(part: Path, output: Output, table: pl.DataFrame | pl.LazyFrame) -> pl
         if "csv" in files:
             neutralised(frame).write_csv(files["csv"])
         if "parquet" in files:
-            frame.write_parquet(files["parquet"], compression=COMPRESSION, row_group_size=ROW_GROUP)
+            frame.write_parquet(files["parquet"], compression=COMPRESSION, row_group_size=output.row_group)
         return frame.lazy()
-    table.sink_parquet(files["parquet"], compression=COMPRESSION, row_group_size=ROW_GROUP, maintain_order=True)
+    table.sink_parquet(files["parquet"], compression=COMPRESSION, row_group_size=output.row_group, maintain_order=True)
     return pl.scan_parquet(files["parquet"])
 
 
