@@ -12,6 +12,23 @@ from screener.outputs import INPUTS, RunFolder
 
 CENT = 0.005  # half the smallest amount of money
 OTHER_KWH = 1e-6  # share of an energy from which two runs differ: results have nine figures
+TOGETHER = 12_288  # sites that are compared together; the rows of so many are read together
+LOOKED_AT = (
+    "site_id",
+    "strategy",
+    "is_current",
+    "candidate",
+    "unavailable",
+    "hours_above_limit",
+    "electricity_kwh",
+    "fuel_kwh",
+    "energy_cost",
+    "demand_cost",
+    "fuel_cost",
+    "upkeep_per_year",
+    "investment",
+    "net_savings",
+)
 BEYOND = "terms of the life-cycle sum"
 FIGURES = ("sites_with_savings", "cost_saved", "investment", "sites_with_placeholders", "net_savings")
 
@@ -35,16 +52,31 @@ class Comparison:
 def compare(first: RunFolder, second: RunFolder) -> Comparison:
     """What the second run has otherwise than the first."""
     runs = {"first": first, "second": second}
-    tables = {
-        f"{which}_{name}": run.table(name).collect()
-        for which, run in runs.items()
-        for name in ("ranking", "strategies")
+    rankings = {which: run.table("ranking").drop("notes").collect() for which, run in runs.items()}
+    ids = pl.concat(ranking["site_id"] for ranking in rankings.values()).unique().sort()
+    parts = [_compared(runs, rankings, ids.slice(start, TOGETHER)) for start in range(0, ids.len(), TOGETHER)]
+    totals = [rank.totals(ranking).row(0, named=True) for ranking in rankings.values()]
+    return Comparison(_changed(first, second), significant(_totals(*totals)), significant(_in_order(pl.concat(parts))))
+
+
+def _compared(runs: Mapping[str, RunFolder], rankings: Mapping[str, pl.DataFrame], ids: pl.Series) -> pl.DataFrame:
+    """The sites from the first of `ids`, which are in order, to the last: the columns of `sql/comparison.sql`."""
+    mine = pl.col("site_id").is_between(pl.lit(ids[0]), pl.lit(ids[-1]))
+    tables = {f"{which}_ranking": ranking.filter(mine) for which, ranking in rankings.items()}
+    tables |= {
+        f"{which}_strategies": run.between("strategies", ids).select(LOOKED_AT).collect() for which, run in runs.items()
     }
-    sites = sql.query(
+    return sql.query(
         "comparison", tables, cent=CENT, kwh=OTHER_KWH, tolerance_h=rank.HOLDING_TOLERANCE_H, beyond=BEYOND
     )
-    totals = [rank.totals(tables[f"{which}_ranking"]).row(0, named=True) for which in runs]
-    return Comparison(_changed(first, second), significant(_totals(*totals)), significant(sites))
+
+
+def _in_order(sites: pl.DataFrame) -> pl.DataFrame:
+    """Sites of one run only come first, then those with another best strategy, then by the change of net savings."""
+    in_one_run = pl.any_horizontal(pl.col("rank_before", "rank_after").is_null())
+    other_best = (pl.col("best_before") != pl.col("best_after")).fill_null(False)
+    order = [in_one_run, other_best, pl.col("net_savings_change").abs(), pl.col("rank_after"), pl.col("site_id")]
+    return sites.sort(order, descending=[True, True, True, False, False], nulls_last=True)
 
 
 def _totals(before: Mapping[str, Any], after: Mapping[str, Any]) -> pl.DataFrame:

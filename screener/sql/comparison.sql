@@ -1,6 +1,6 @@
 -- What moved between two runs, site by site, and why.
 --
--- Grain: one row per site of either run; rows of sites that did not move have no reason.
+-- Grain: one row per site of either run, in the order of site_id; rows of sites that did not move have no reason.
 -- Tables: first_ranking and second_ranking, one row per site; first_strategies and second_strategies, one row per
 -- site_id and strategy with costs and economics.
 -- Parameters:
@@ -26,8 +26,7 @@ with paired as (
         second_ranking.cost_saved as cost_saved_after,
         first_ranking.net_savings as net_savings_before,
         second_ranking.net_savings as net_savings_after,
-        coalesce(second_ranking.net_savings, 0) - coalesce(first_ranking.net_savings, 0) as net_savings_change,
-        first_ranking.site_id is null or second_ranking.site_id is null as in_one_run
+        coalesce(second_ranking.net_savings, 0) - coalesce(first_ranking.net_savings, 0) as net_savings_change
     from first_ranking
     full join second_ranking using (site_id)
 ),
@@ -128,7 +127,7 @@ other_best as (
 )
 
 select
-    paired.* exclude (in_one_run, current_before, current_after),
+    paired.* exclude (current_before, current_after),
     case
         when rank_before is null then 'not in the first run'
         when rank_after is null then 'not in the second run'
@@ -146,9 +145,4 @@ from paired
 left join both_runs using (site_id)
 left join parts using (site_id)
 left join other_best using (site_id)
-order by
-    paired.in_one_run desc,
-    coalesce(best_before <> best_after, false) desc,
-    abs(net_savings_change) desc,
-    rank_after nulls last,
-    site_id
+order by site_id
