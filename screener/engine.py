@@ -6,7 +6,6 @@ and one for the damp ones, and compiled with the sums that the ledger asks for.
 
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from functools import cache
 
 import numpy as np
 import polars as pl
@@ -16,11 +15,12 @@ from screener.strategies import REFERENCE, REGISTRY
 from screener.worksheet import Worksheet
 
 BATCH_SITES = 150  # their sums take 33 MB
-MANY_SITES = 1000
+MANY_SITES = 1000  # from which the slower compilation to faster code pays
 DEVICES = tuple(s.name for s in REGISTRY.values() if s.has_device)
 WEATHER = ("outdoor_c", "outdoor_humidity_ratio", "irradiance_w_m2")
-_COMPILER = ThreadPoolExecutor(1, "compiler")
 HOURLY = ("hour", "day_of_week", "weight_h", *WEATHER)
+_COMPILER = ThreadPoolExecutor(1, "compiler")
+_PROGRAMS: "dict[tuple[tuple[str, ...], bool], Future[compiled.Program]]" = {}
 
 
 def size(sites: pl.DataFrame, conditions: pl.DataFrame, equipment: pl.DataFrame) -> pl.DataFrame:
@@ -52,22 +52,25 @@ def plan(names: Sequence[str] = tuple(REGISTRY)) -> tuple[Worksheet, Worksheet]:
 
 def prepare(sites: int, names: Sequence[str] = tuple(REGISTRY)) -> None:
     """Begin to compile what `simulate` needs for so many sites, beside what else there is to do."""
-    _program(tuple(names), sites > MANY_SITES)
+    _program(tuple(names), sites)
 
 
 def simulate(
     sized: pl.DataFrame, years: Mapping[str, compiled.Hours], names: Sequence[str] = tuple(REGISTRY)
 ) -> Iterator[ledger.Accounts]:
     """Work out every hour of every site with every strategy, a batch of sites at a time. `years` by weather_id."""
-    program = _program(tuple(names), sized.height > MANY_SITES).result()
+    program = _program(tuple(names), sized.height).result()
     for batch in sized.with_row_index("site").iter_slices(BATCH_SITES):
         sums = compiled.run(program, batch, "weather_id", years, ledger.SLOTS, ledger.dampest)
         yield ledger.accumulate(sums, batch, names)
 
 
-@cache
-def _program(names: tuple[str, ...], many: bool) -> "Future[compiled.Program]":
-    return _COMPILER.submit(program_of, names, many)
+def _program(names: tuple[str, ...], sites: int) -> "Future[compiled.Program]":
+    """Compiled once; the few sites of a last batch take what the many before them had."""
+    many = sites > MANY_SITES or (names, True) in _PROGRAMS
+    if (names, many) not in _PROGRAMS:
+        _PROGRAMS[names, many] = _COMPILER.submit(program_of, names, many)
+    return _PROGRAMS[names, many]
 
 
 def program_of(names: Sequence[str], many: bool = False) -> compiled.Program:

@@ -6,7 +6,6 @@ keeps the query flat (one deeply nested expression is far slower), and it is wha
 plan that computed it.
 """
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import polars as pl
@@ -93,10 +92,6 @@ class Worksheet:
         """Note a process to show."""
         self.processes[process.name] = process
 
-    def has(self, name: str) -> bool:
-        """Whether there is a step of this full name."""
-        return name in self._level
-
     def names(self) -> list[str]:
         """Full names of all steps."""
         return list(self._level)
@@ -105,24 +100,10 @@ class Worksheet:
         """Names of the columns the steps need of the frame."""
         return {root for step in self.steps for root in step.expr.meta.root_names()} - set(self._level)
 
-    def apply(self, frame: pl.LazyFrame, only: Iterable[str] | None = None) -> pl.LazyFrame:
-        """The frame with every step as a column, stage by stage; `only` limits it to those and what they need."""
-        wanted = self._needed(only) if only is not None else set(self._level)
-        for level in sorted({self._level[name] for name in wanted}):
+    def apply(self, frame: pl.LazyFrame) -> pl.LazyFrame:
+        """The frame with every step as a column, stage by stage."""
+        for level in sorted({*self._level.values()}):
             frame = frame.with_columns(
-                step.expr.alias(step.name)
-                for step in self.steps
-                if step.name in wanted and self._level[step.name] == level
+                step.expr.alias(step.name) for step in self.steps if self._level[step.name] == level
             )
         return frame
-
-    def _needed(self, names: Iterable[str]) -> set[str]:
-        by_name = {step.name: step for step in self.steps}
-        found: set[str] = set()
-        queue = [name for name in names if name in by_name]
-        while queue:
-            name = queue.pop()
-            if name not in found:
-                found.add(name)
-                queue += [root for root in by_name[name].expr.meta.root_names() if root in by_name]
-        return found

@@ -28,11 +28,3 @@ def test_a_name_has_one_meaning():
     sheet.let("a", pl.col("x") + 1)
     with pytest.raises(ValueError, match="already has another step named 'a'"):
         sheet.let("a", pl.col("x") + 2)
-
-
-def test_only_what_is_needed():
-    sheet = Worksheet()
-    a = sheet.let("a", pl.col("x") + 1)
-    sheet.let("b", a * 2)
-    sheet.let("unused", a * 3)
-    assert sheet.apply(pl.LazyFrame({"x": [1.0]}), only=["b"]).collect().columns == ["x", "a", "b"]

@@ -15,7 +15,7 @@ import llvmlite.binding as llvm
 import polars as pl
 
 from screener.compiled.formulas import CHOICE, COLUMN, LOGIC, NUMBER, Formulas
-from screener.compiled.vectors import Code
+from screener.compiled.vectors import INTRINSICS, Code
 from screener.worksheet import Worksheet
 
 FEW_LANES, MANY_LANES = 4, 8  # doubles in a register of most processors; twice as many hide how long operations take
@@ -105,7 +105,7 @@ class Program:
         addresses = ", ".join(f"ptr noalias %{name}" for name in ADDRESSES)
         return "\n".join(
             [
-                *(f"declare {code.numbers} @llvm.{name}.v{step}f64({code.numbers})" for name in ("sqrt", "fabs")),
+                *(f"declare {code.numbers} {code.intrinsic(name)}({code.numbers})" for name in INTRINSICS.values()),
                 f"define i64 @year({addresses}, {', '.join(f'i64 %{stride}' for stride in STRIDES)}, i64 %count) {{",
                 "start:",
                 *before,

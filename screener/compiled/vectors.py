@@ -10,6 +10,7 @@ import struct
 from dataclasses import dataclass, field
 
 BINARY = {"add": "fadd", "subtract": "fsub", "multiply": "fmul", "divide": "fdiv"}
+INTRINSICS = {"sqrt": "sqrt", "abs": "fabs"}  # what LLVM has itself
 ORDERED = {"above": "ogt", "at least": "oge", "below": "olt", "at most": "ole", "equal": "oeq", "unequal": "une"}
 ONE_BITS, EXPONENT_BIAS, FRACTION_BITS = 0x3FF0000000000000, 1023, 52
 ROOT_HALF_BITS = 0x3FE6A09E667F3BCD  # of the square root of one half
@@ -114,12 +115,14 @@ class Code:
         if name in ("larger", "smaller"):
             a, b = of
             return self.choice(self.operation("above" if name == "larger" else "below", a, b), a, b)
-        named = {"exp": self.exp, "log": self.log, "not": self.complement, "negate": self.negate}
-        return (
-            named[name](*of)
-            if name in named
-            else self.put(f"call {self.numbers} @llvm.{INTRINSICS[name]}.v{self.lanes}f64({self.numbers} {of[0]})")
-        )
+        if name in INTRINSICS:
+            return self.put(f"call {self.numbers} {self.intrinsic(INTRINSICS[name])}({self.numbers} {of[0]})")
+        made = {"exp": self.exp, "log": self.log, "not": self.complement, "negate": self.negate}
+        return made[name](*of)
+
+    def intrinsic(self, name: str) -> str:
+        """A function of LLVM's own, by its full name."""
+        return f"@llvm.{name}.v{self.lanes}f64"
 
     def choice(self, condition: str, yes: str, no: str, truths: bool = False) -> str:
         """`yes` where the condition holds, `no` elsewhere."""
@@ -188,6 +191,3 @@ class Code:
 
     def _numbers(self, bits: str) -> str:
         return self.put(f"bitcast {self.wholes} {bits} to {self.numbers}")
-
-
-INTRINSICS = {"sqrt": "sqrt", "abs": "fabs"}
