@@ -12,7 +12,7 @@ passes a coil first. Sources of the figures behind the columns stand in `default
 
 import polars as pl
 
-from screener.hour import SPACE
+from screener.contracts.hour import SPACE
 from screener.physics import psychrometrics as air
 from screener.worksheet import Worksheet
 

@@ -8,26 +8,15 @@ from typing import Any, Literal
 
 import polars as pl
 
-from screener import (
-    abreast,
-    climate,
-    economics,
-    errors,
-    filling,
-    ledger,
-    outputs,
-    price,
-    rank,
-    report,
-    tables,
-    text,
-    what_if,
-    worth,
-)
+from screener import climate, economics, errors, ledger, outputs, price, report, tables, text
 from screener import explain as explaining
-from screener.cluster import batches as cluster_batches
-from screener.estimate import HOURLY, MONTHLY, Basis, Batch, in_money, ranked, rates_of, work
+from screener.assumptions import filling, weights
+from screener.engine import prefetch
+from screener.engine.cluster import batches as cluster_batches
+from screener.engine.estimate import HOURLY, MONTHLY, Basis, Batch, in_money, ranked, rates_of, work
 from screener.exact import significant
+from screener.ranking import rank
+from screener.report import what_if
 from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import Portfolio, Settings
 
@@ -93,7 +82,7 @@ def check(folder: Path) -> tuple[Portfolio, pl.DataFrame]:
     """Read a portfolio and find its places, nothing more: the portfolio and its sites as the engine would see them."""
     portfolio = tables.read_portfolio(folder)
     sites, nowhere = climate.locate(filling.fill(portfolio), folder)
-    return portfolio.without(nowhere), worth.weigh(sites)
+    return portfolio.without(nowhere), weights.weigh(sites)
 
 
 def run(
@@ -172,11 +161,11 @@ def worked(
             f"continued an unfinished run, of which {count - len(lacking)} of {count} batches were there"
         )
     before = total - sum(min(batch_sites, total - number * batch_sites) for number in lacking)
-    progress = abreast.Progress(lambda sites: watch.count(before + sites, total, "sites", before))
+    progress = prefetch.Progress(lambda sites: watch.count(before + sites, total, "sites", before))
 
     def located(number: int) -> pl.DataFrame:
         part = portfolio.part(number * batch_sites, batch_sites)
-        return worth.weigh(climate.locate(filling.fill(part), portfolio.folder)[0])
+        return weights.weigh(climate.locate(filling.fill(part), portfolio.folder)[0])
 
     def worked_here(number: int) -> tuple[int, Batch]:
         return number, work(located(number), basis, progress.of(number))
@@ -184,7 +173,7 @@ def worked(
     if cluster is not None:
         batches = cluster_batches(cluster, ((number, located(number)) for number in lacking), basis)
     else:
-        batches = abreast.in_order(worked_here, lacking)
+        batches = prefetch.in_order(worked_here, lacking)
     for number, batch in batches:
         scratch.keep(number, batch.tables)
         progress.of(number)(batch.sites.height)
@@ -273,7 +262,7 @@ def priced(
         return number, {"strategies": outputs.conformed(results, "strategies"), "ranking": ranking}
 
     numbers = range(-(-ids.len() // PRICED_TOGETHER))
-    for number, batch in abreast.in_order(of_batch, [n for n in numbers if not scratch.has(n)], alone=0):
+    for number, batch in prefetch.in_order(of_batch, [n for n in numbers if not scratch.has(n)], alone=0):
         watch.count(min((number + 1) * PRICED_TOGETHER, ids.len()), ids.len(), "sites")
         yield number, batch
 

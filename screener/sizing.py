@@ -11,7 +11,7 @@ from functools import cache
 
 import polars as pl
 
-from screener.hour import COIL
+from screener.contracts.hour import COIL
 from screener.physics import (
     cooling_coil,
     dehumidifier,

@@ -6,7 +6,8 @@ from types import SimpleNamespace
 
 import polars as pl
 
-from screener import climate, contracts, engine, filling, ledger
+from screener import climate, contracts, engine, ledger
+from screener.assumptions import filling
 from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import shipped
 

@@ -101,7 +101,7 @@ L_S_PER_CFM = 0.4719474432
 
 
 def _rows() -> list[dict[str, str]]:
-    path = Path(screener.__file__).parent / "defaults" / "building_types.csv"
+    path = Path(screener.__file__).parent / "tables" / "defaults" / "building_types.csv"
     with path.open(encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file))
 

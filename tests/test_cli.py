@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 from typer.testing import CliRunner
 
-from screener.cli import app
+from screener.commands.cli import app
 from screener.outputs import INPUTS
 from screener.strategies import REGISTRY
 
@@ -214,7 +214,7 @@ def loaded_by(*arguments: str | Path) -> set[str]:
     """What a process of its own has loaded besides the standard library when the command is done."""
     code = """
 import sys
-from screener.cli import main
+from screener.commands import main
 try:
     main()
 finally:
@@ -296,6 +296,6 @@ def test_questions_that_make_no_sense_end_in_words(finished, arguments, words):
 def test_the_solver_library_leaves_stdout_to_the_answer(finished):
     pytest.importorskip("highspy")
     command = ["choose", finished, "--budget", "1e9", "--max-sites", "1", "--json", "-q"]
-    done = subprocess.run([sys.executable, "-m", "screener.cli", *map(str, command)], capture_output=True, text=True)
+    done = subprocess.run([sys.executable, "-m", "screener", *map(str, command)], capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
     assert json.loads(done.stdout)["sites"] == 1

@@ -8,10 +8,10 @@ import polars as pl
 import pytest
 from typer.testing import CliRunner
 
-from screener import rank
-from screener.cli import app
-from screener.compare import compare
+from screener.commands.cli import app
 from screener.outputs import INPUTS, open_run, provenance, write_run
+from screener.ranking import rank
+from screener.ranking.compare import compare
 from tests.money_cases import contract_table, ledger, life_cycle, prices, sites, totals
 
 NOW, REHEAT, DEVICE = "overcool_electric_reheat", "overcool_condenser_reheat", "standalone_dehumidifier"

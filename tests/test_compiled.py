@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from screener import compiled, engine, ledger
-from screener.compiled import FEW_LANES, MANY_LANES, PHASES, Program, Tallies, Tally
+from screener import engine, ledger
 from screener.strategies import REFERENCE, REGISTRY
-from screener.worksheet import Worksheet
+from screener.worksheet import Worksheet, compiled
+from screener.worksheet.compiled import FEW_LANES, MANY_LANES, PHASES, Program, Tallies, Tally
 from tests.engine_cases import STATIONS, climate, filled, random_rows, sized, worked_hours
 
 NONE = Tallies([], [])

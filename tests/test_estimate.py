@@ -16,7 +16,8 @@ import pyarrow.parquet as pq
 import pytest
 from polars.testing import assert_frame_equal
 
-from screener import cluster, estimate, outputs, pipeline
+from screener import outputs, pipeline
+from screener.engine import cluster, estimate
 from screener.errors import ContractError, UsageError
 from tests.test_unfinished_runs import contents, portfolio_in
 

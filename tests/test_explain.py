@@ -10,7 +10,7 @@ from CoolProp.HumidAirProp import HAPropsSI
 from typer.testing import CliRunner
 
 from screener import outputs, pipeline
-from screener.cli import app
+from screener.commands.cli import app
 from screener.strategies import REGISTRY
 
 SITES = """site_id,name,building_type,floor_area_m2,postal_code,tariff_id,current_strategy,supply_fan

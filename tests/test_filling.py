@@ -5,8 +5,8 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from screener.assumptions.filling import LIMITS, SAME, SCALED, fill
 from screener.contracts import load
-from screener.filling import LIMITS, SAME, SCALED, fill
 from screener.tables import read_portfolio
 from tests.tables.portfolios import SITE, sites, table, write
 

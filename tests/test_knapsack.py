@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from screener import knapsack, solver
+from screener.ranking import knapsack, solver
 
 Whole = NDArray[np.int64]
 

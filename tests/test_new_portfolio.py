@@ -9,8 +9,9 @@ import polars as pl
 import pytest
 from typer.testing import CliRunner
 
-from screener import contracts, dictionary
-from screener.cli import app
+from screener import contracts
+from screener.commands.cli import app
+from screener.contracts import in_words
 from screener.tables.portfolio import TABLES
 
 ROOT = Path(__file__).parents[1]
@@ -86,7 +87,7 @@ def test_the_workbook_offers_lists_and_notes(tmp_path: Path) -> None:
 def test_schema_lists_and_prints_contracts() -> None:
     listed = screener("schema")
     assert listed.exit_code == 0
-    assert all(name in listed.stdout for name in dictionary.names())
+    assert all(name in listed.stdout for name in in_words.names())
     printed = screener("schema", "sites").stdout
     assert "floor_area_m2: number [m2], required, 0 to 2 000 000, or as floor_area_ft2, such as 3700" in printed
     assert json.loads(screener("schema", "tariffs", "--json").stdout) == contracts.read("tariffs")
@@ -97,4 +98,4 @@ def test_schema_lists_and_prints_contracts() -> None:
 
 def test_the_page_of_tables_is_fresh() -> None:
     page = (ROOT / "schemas" / "README.md").read_text(encoding="utf-8")
-    assert page == dictionary.markdown(), "run python -m screener.dictionary schemas/README.md"
+    assert page == in_words.markdown(), "run python -m screener.contracts schemas/README.md"

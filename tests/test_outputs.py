@@ -12,9 +12,10 @@ import polars as pl
 import pyarrow.parquet as pq
 import pytest
 
-from screener import outputs, rank
+from screener import outputs
 from screener.errors import UsageError
 from screener.outputs import check_free, neutralised, provenance, staged, write_run
+from screener.ranking import rank
 from tests.money_cases import ledger, life_cycle, prices, sites, totals
 
 NOW, DEVICE = "overcool_electric_reheat", "standalone_dehumidifier"

@@ -7,9 +7,10 @@ import numpy as np
 import polars as pl
 import pytest
 
-from screener import outputs, questions, rank, sql
+from screener import outputs
 from screener.errors import UsageError
 from screener.exact import significant
+from screener.ranking import questions, rank, sql
 from tests.money_cases import ledger, life_cycle, prices, sites, totals
 
 NOW, DEVICE, AIR = "overcool_electric_reheat", "standalone_dehumidifier", "outdoor_air_dehumidifier"

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from screener import contracts, rank, sql
+from screener import contracts
+from screener.ranking import rank, sql
 from tests.money_cases import life_cycle, prices, sites, totals
 
 NOW, DEVICE, AIR, NONE = (

@@ -7,8 +7,9 @@ import polars as pl
 import pytest
 from typer.testing import CliRunner
 
-from screener import pipeline, reasonable
-from screener.cli import app
+from screener import pipeline
+from screener.assumptions import plausible
+from screener.commands.cli import app
 from tests.tables.portfolios import SITE, sites, table, write
 
 PORTFOLIOS = Path(__file__).parents[1] / "portfolios"
@@ -16,7 +17,7 @@ CODE_OFFICE_L_S = 1000 * (
     0.05382 * 2.35974 + 0.3048
 )  # 5 cfm/person at 5 per 1000 ft2, 0.06 cfm/ft2 [ASHRAE 62.1 table 6-1]
 
-# An office of 1000 m2: what is given, and the whole note. Ranges: screener/defaults/reasonable_ranges.csv, sources there.
+# An office of 1000 m2: what is given, and the whole note. Ranges: screener/assumptions/plausible_ranges.csv, sources there.
 UNLIKELY = {
     "bill of a month": (
         {"annual_electricity_kwh": "9000"},
@@ -65,23 +66,23 @@ UNLIKELY = {
 def test_note(case: str, tmp_path: Path) -> None:
     change, note = UNLIKELY[case]
     _, checked = pipeline.check(write(tmp_path, sites=sites(change)))
-    assert reasonable.of_inputs(checked).select("site_id", "note").rows() == [("B", note)]
+    assert plausible.of_inputs(checked).select("site_id", "note").rows() == [("B", note)]
 
 
 def test_no_note_for_what_ships_or_is_left_empty(tmp_path: Path) -> None:
-    types = pl.read_csv(Path(reasonable.RANGES).parent / "building_types.csv")["building_type"].unique().to_list()
+    types = pl.read_csv(Path(plausible.RANGES).parent / "building_types.csv")["building_type"].unique().to_list()
     rows = [SITE | {"site_id": name, "building_type": name} for name in types if name != "*"]
     _, checked = pipeline.check(write(tmp_path, sites=table(*rows)))
-    assert reasonable.of_inputs(checked).is_empty()
+    assert plausible.of_inputs(checked).is_empty()
     origins = [pl.lit("given").alias(name) for name in checked.columns if name.endswith("_origin")]
-    assert reasonable.of_inputs(checked.with_columns(origins)).is_empty()
+    assert plausible.of_inputs(checked.with_columns(origins)).is_empty()
 
 
 def test_every_range_has_a_source_and_an_order() -> None:
-    with reasonable.RANGES.open(encoding="utf-8", newline="") as file:
+    with plausible.RANGES.open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
-    assert {row["figure"] for row in rows} == {*reasonable.INPUTS, "air_system"}
-    assert {row["figure"] for row in rows if row["building_type"] == "*"} == {*reasonable.INPUTS, "air_system"}
+    assert {row["figure"] for row in rows} == {*plausible.INPUTS, "air_system"}
+    assert {row["figure"] for row in rows if row["building_type"] == "*"} == {*plausible.INPUTS, "air_system"}
     for row in rows:
         assert len(row["source"]) > 15
         assert row["high"] == "" or float(row["low"]) < float(row["high"])

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from typer.testing import CliRunner
 
 from screener import engine, ledger, outputs, pipeline, price
-from screener.cli import app
+from screener.commands.cli import app
 from screener.errors import ContractError, UsageError
 from screener.outputs import open_run
 from screener.tables import read_tariffs

@@ -4,7 +4,8 @@ import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
-from screener import climate, economics, engine, price, rank
+from screener import climate, economics, engine, price
+from screener.ranking import rank
 from screener.strategies import REFERENCE, REGISTRY
 from tests.engine_cases import NO_EQUIPMENT, STATIONS, accounts, filled, random_rows, worked_hours
 from tests.money_cases import rates

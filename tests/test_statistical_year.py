@@ -9,10 +9,10 @@ import polars as pl
 import pytest
 
 from screener import climate, engine, ledger
-from screener.climate import derive
 from screener.climate.carried import DAYS_IN_MONTH
-from screener.climate.cleaning import clean
 from screener.strategies import REFERENCE, REGISTRY
+from tests.derive import station_data
+from tests.derive.cleaning import clean
 from tests.engine_cases import SHARED, filled, sized
 
 HOURLY = SHARED / "weather" / "tmy3_hourly.parquet"
@@ -40,7 +40,7 @@ def drawn() -> list[str]:
 def measured_hours(stations: list[str]) -> pl.DataFrame:
     """The hours of the stations, impossible ones repaired or dropped as in the carried statistics."""
     hourly = pl.scan_parquet(HOURLY).filter(pl.col("station").is_in(stations)).collect()
-    hours = derive.as_hours(clean(hourly)[0]).rename({"station": "weather_id"})
+    hours = station_data.as_hours(clean(hourly)[0]).rename({"station": "weather_id"})
     number = pl.int_range(pl.len()).over("weather_id")
     in_month = pl.col("month").replace_strict(dict(enumerate(DAYS_IN_MONTH, 1)), return_dtype=pl.Float64) * 24
     return hours.with_columns(

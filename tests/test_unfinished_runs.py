@@ -17,7 +17,8 @@ import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
-from screener import estimate, outputs, pipeline
+from screener import outputs, pipeline
+from screener.engine import estimate
 from screener.errors import UsageError
 from screener.outputs.scratch import STARTED_ANEW
 
@@ -295,7 +296,7 @@ LIMITED = """
 import resource, signal, sys
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 resource.setrlimit(resource.RLIMIT_FSIZE, (40_000, 40_000))
-from screener.cli import main
+from screener.commands import main
 sys.argv = ["screener", "run", *sys.argv[1:]]
 main()
 """
@@ -313,7 +314,7 @@ def test_a_file_that_may_not_grow_ends_the_command_with_a_message(work: Path, tm
 
 @pytest.mark.skipif(not Path("/proc/self").exists(), reason="needs a folder that not even root can write to")
 def test_a_folder_that_may_not_be_written_to_ends_the_command_with_a_message(work: Path) -> None:
-    command = [sys.executable, "-m", "screener.cli", "run", str(work / "portfolio"), "--out", "/proc/self/run"]
+    command = [sys.executable, "-m", "screener", "run", str(work / "portfolio"), "--out", "/proc/self/run"]
     done = subprocess.run(command, capture_output=True, text=True, cwd=ROOT)
     assert done.returncode == 2
     assert "cannot write to /proc/" in done.stderr

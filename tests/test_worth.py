@@ -5,7 +5,9 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from screener import derive_worth, pipeline, worth
+from screener import pipeline
+from screener.assumptions import weights
+from tests.derive import site_weights
 from tests.tables.portfolios import SITE, sites, table, write
 
 FULL = {
@@ -32,15 +34,15 @@ FULL = {
 
 def shipped(kind: str, zone: str) -> dict[str, float]:
     """The worths of a type in a zone, read as plain text."""
-    lines = [line for line in worth.FILE.read_text("utf-8").splitlines() if not line.startswith("#")]
+    lines = [line for line in weights.FILE.read_text("utf-8").splitlines() if not line.startswith("#")]
     header = lines[0].split(",")
     row = next(line.split(",") for line in lines if line.startswith(f"{kind},{zone},"))
     return {name: float(value) for name, value in zip(header[2:], row[2:], strict=True)}
 
 
 def test_every_figure_of_the_engine_has_a_worth() -> None:
-    given = {name if name not in worth.LIMITS else worth.LIMIT for name in FULL}
-    assert set(worth.figures()) == {"floor_area_m2", *given}
+    given = {name if name not in weights.LIMITS else weights.LIMIT for name in FULL}
+    assert set(weights.figures()) == {"floor_area_m2", *given}
 
 
 def test_share_is_the_worth_of_the_blanks_over_all(tmp_path: Path) -> None:
@@ -77,7 +79,7 @@ def test_blanks_are_ordered_by_worth_and_area(tmp_path: Path) -> None:
     )
     worths = shipped("supermarket", "2A")
     limit, strategy = 9000 * worths["humidity_limit"], 1000 * worths["current_strategy"]
-    found = worth.blanks(checked, 5).select("site_id", "column", "share").rows()
+    found = weights.blanks(checked, 5).select("site_id", "column", "share").rows()
     assert found == [
         ("C", "humidity_limit", pytest.approx(limit / (limit + strategy))),
         ("B", "current_strategy", pytest.approx(strategy / (limit + strategy))),
@@ -86,10 +88,10 @@ def test_blanks_are_ordered_by_worth_and_area(tmp_path: Path) -> None:
 
 def test_completeness_counts_what_is_given(tmp_path: Path) -> None:
     _, checked = pipeline.check(write(tmp_path, sites=sites(FULL, {"humidity_limit_dew_point_c": "11"})))
-    given = dict(worth.completeness(checked).select("column", "given").rows())
-    figures = [worth.LIMIT if name in worth.LIMITS else name for name in FULL]
-    assert given == dict.fromkeys(figures, 1) | {"floor_area_m2": 3, worth.LIMIT: 2}
-    assert worth.completeness(checked)["share"].sum() == pytest.approx(1)
+    given = dict(weights.completeness(checked).select("column", "given").rows())
+    figures = [weights.LIMIT if name in weights.LIMITS else name for name in FULL]
+    assert given == dict.fromkeys(figures, 1) | {"floor_area_m2": 3, weights.LIMIT: 2}
+    assert weights.completeness(checked)["share"].sum() == pytest.approx(1)
 
 
 @pytest.mark.parametrize(
@@ -116,10 +118,10 @@ def test_what_does_not_occur_is_worth_nothing() -> None:
 
 def test_shipped_worths_come_from_the_script(tmp_path: Path) -> None:
     """A corner of the shipped table worked out again: the engine may have been refined since, so within a third."""
-    bare = [site for site in derive_worth.ordinary() if site["site_id"].startswith("supermarket|2A|")]
-    table, worked = derive_worth.worths(bare, tmp_path)
+    bare = [site for site in site_weights.ordinary() if site["site_id"].startswith("supermarket|2A|")]
+    table, worked = site_weights.worths(bare, tmp_path)
     assert worked > 100
-    again, kept = table.drop(worth.KEYS).row(0, named=True), shipped("supermarket", "2A")
+    again, kept = table.drop(weights.KEYS).row(0, named=True), shipped("supermarket", "2A")
     large = [name for name, value in kept.items() if value > max(kept.values()) / 20]
     assert {name: again[name] for name in large} == pytest.approx({name: kept[name] for name in large}, rel=0.33)
-    assert table.select(pl.exclude(worth.KEYS).is_between(0, 1e3).all()).row(0) == (True,) * (table.width - 2)
+    assert table.select(pl.exclude(weights.KEYS).is_between(0, 1e3).all()).row(0) == (True,) * (table.width - 2)

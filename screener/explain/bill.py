@@ -5,7 +5,7 @@ from typing import Any
 
 import polars as pl
 
-from screener import outputs, price, tables, windows
+from screener import calendar, outputs, price, tables
 from screener.ledger import WORKING_DAYS
 
 
@@ -15,7 +15,7 @@ def bill(run: outputs.RunFolder, tariff_id: str, hour: pl.DataFrame, power_w: Ma
     The price of electricity is null, and so its cost, where blocks of the month's use bill it.
     """
     when = hour.select("month", "day_of_week", "hour").row(0, named=True)
-    kind = windows.DAY_KINDS[when["day_of_week"] >= WORKING_DAYS]
+    kind = calendar.DAY_KINDS[when["day_of_week"] >= WORKING_DAYS]
     tariffs, periods, tiers = (run.input(name) for name in tables.TARIFF_TABLES)
     rates = price.rates(tariffs, periods, tiers)
     mine = pl.col("tariff_id") == tariff_id

@@ -12,11 +12,11 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import polars as pl
 
-from screener import stretches
+from screener.calendar import TIME
 from screener.errors import FAULT_SCHEMA, ContractError
 from screener.exact import UNITS, exact_sum, in_order, money, whole
+from screener.price import segments
 from screener.price.layout import Rates
-from screener.windows import TIME
 
 ELECTRICITY = ".electricity_kwh"
 COSTS = ("energy_cost", "demand_cost", "fuel_cost")
@@ -103,10 +103,10 @@ def _by_class(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.Dat
     if not key["key"].is_sorted():
         order = key["key"].arg_sort()
         ledger, billed, key = ledger[order], billed[order], key[order]
-    begin, strategies = stretches.starts(key), strategies_of(ledger)
+    begin, strategies = segments.starts(key), strategies_of(ledger)
     energies = [f"{strategy}.{carrier}_kwh" for strategy in strategies for carrier in ("electricity", "fuel")]
-    sums = stretches.totals(ledger.select(whole(pl.col("hours")), *energies), begin)  # exact: energies are grained
-    peaks = stretches.highest(ledger.select(f"{strategy}.peak_kw" for strategy in strategies), begin)
+    sums = segments.totals(ledger.select(whole(pl.col("hours")), *energies), begin)  # exact: energies are grained
+    peaks = segments.highest(ledger.select(f"{strategy}.peak_kw" for strategy in strategies), begin)
     summed = [
         billed[begin].cast({"class": pl.UInt32}),
         sums.with_columns(pl.col("hours") / UNITS),
@@ -149,11 +149,11 @@ def _monthly(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.Data
 
 def _sums_of_months(priced: pl.DataFrame, strategies: Sequence[str]) -> pl.DataFrame:
     """A row for each month with tariff_id and the sums of its classes, null where the strategy is not there."""
-    begin = stretches.starts(priced.select(MONTH))
+    begin = segments.starts(priced.select(MONTH))
     amounts = {name: amount for strategy in strategies for name, amount in _amounts(strategy).items()}
     counted = priced.select(whole(amount, units).alias(name) for name, (amount, units) in amounts.items())
-    peaks = stretches.highest(priced.select(f"{strategy}.peak_kw" for strategy in strategies), begin)
-    summed = [priced[begin].select(*MONTH, "tariff_id"), stretches.totals(counted, begin), peaks]
+    peaks = segments.highest(priced.select(f"{strategy}.peak_kw" for strategy in strategies), begin)
+    summed = [priced[begin].select(*MONTH, "tariff_id"), segments.totals(counted, begin), peaks]
     there = {name: pl.col(f"{name.partition('.')[0]}.peak_kw").is_not_null() for name in amounts}
     return pl.concat(summed, how="horizontal").with_columns(
         pl.when(there[name]).then(pl.col(name) / units).alias(name) for name, (_, units) in amounts.items()
@@ -235,11 +235,11 @@ def _charges_of(strategy: str) -> Iterator[pl.Expr]:
 def _years(months: pl.DataFrame, strategies: Sequence[str]) -> pl.DataFrame:
     """The years of all sites, strategies side by side: COSTS to the cent, emissions_kg and ENERGY. Null where any month
     lacks an amount: a sum over what is left would look complete."""
-    begin = stretches.starts(months.select(SITE))
+    begin = segments.starts(months.select(SITE))
     amounts = [f"{strategy}.{name}" for strategy in strategies for name in (*COSTS, "emissions_kg", *ENERGY)]
-    totals = stretches.totals(months.select(whole(pl.col(amounts))), begin)
+    totals = segments.totals(months.select(whole(pl.col(amounts))), begin)
     gaps = [name for name in amounts if months[name].null_count()]
-    missing = stretches.totals(months.select(pl.col(gaps).is_null().cast(pl.Int64).name.suffix(".missing")), begin)
+    missing = segments.totals(months.select(pl.col(gaps).is_null().cast(pl.Int64).name.suffix(".missing")), begin)
     beside = pl.concat([months[begin].select(SITE), totals, missing], how="horizontal")
 
     def year(name: str) -> pl.Expr:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from screener import windows
+from screener import calendar
 
 MONTHLY = ("fuel_price_per_kwh", "electricity_kg_co2_per_kwh", "fuel_kg_co2_per_kwh")
 PRICE, DEMAND = "electricity_price_per_kwh", "demand_price_per_kw"
@@ -48,11 +48,11 @@ def rates(
         "electricity_kg_co2_per_kwh": electricity_kg_co2_per_kwh,
         "fuel_kg_co2_per_kwh": fuel_kg_co2_per_kwh,
     }
-    in_windows = windows.times(periods.with_row_index("window"))
+    in_windows = calendar.times(periods.with_row_index("window"))
     priced = _by_time(tariffs, in_windows)
     blocks = _blocks(tiers)
     return Rates(
-        times=priced.select("tariff_id", *windows.TIME, "class"),
+        times=priced.select("tariff_id", *calendar.TIME, "class"),
         classes=_classes(priced, tariffs, blocks),
         months=_by_month(tariffs, periods, factors),
         blocks=blocks,
@@ -61,14 +61,14 @@ def rates(
 
 def indistinct(kept: Rates, wanted: Rates) -> list[str]:
     """Tariffs of `wanted` that bill apart what `kept`, the rates a monthly ledger was summed by, does not tell apart."""
-    both = kept.times.join(wanted.times, on=["tariff_id", *windows.TIME], suffix="_wanted")
+    both = kept.times.join(wanted.times, on=["tariff_id", *calendar.TIME], suffix="_wanted")
     apart = both.group_by("tariff_id", "month", "class").agg(pl.col("class_wanted").n_unique())
     return apart.filter(pl.col("class_wanted") > 1)["tariff_id"].unique().sort().to_list()
 
 
 def _by_time(tariffs: pl.DataFrame, in_windows: pl.DataFrame) -> pl.DataFrame:
     """Every time of every tariff with the windows it lies in, their prices, and its class, numbered from 0 by month."""
-    at = ["tariff_id", *windows.TIME]
+    at = ["tariff_id", *calendar.TIME]
     energy = in_windows.filter(pl.col(PRICE).is_not_null()).select(*at, PRICE, energy_window="window")
     name = pl.coalesce("period", pl.concat_str(pl.lit("window "), pl.col("window").cast(pl.String)))
     demand = in_windows.filter(pl.col(DEMAND).is_not_null()).select(
@@ -78,7 +78,7 @@ def _by_time(tariffs: pl.DataFrame, in_windows: pl.DataFrame) -> pl.DataFrame:
     alike = pl.struct(pl.col("energy_window").cast(pl.Int64).fill_null(-1), pl.col("demand_window").fill_null(""))
     return (
         tariffs.select("tariff_id")
-        .join(windows.year(), how="cross")
+        .join(calendar.year(), how="cross")
         .join(energy, on=at, how="left", maintain_order="left")
         .join(demand, on=at, how="left", maintain_order="left")
         .with_columns((alike.rank("dense").over("tariff_id", "month") - 1).cast(pl.UInt32).alias("class"))
@@ -104,7 +104,7 @@ def _classes(priced: pl.DataFrame, tariffs: pl.DataFrame, blocks: pl.DataFrame) 
 
 def _blocks(tiers: pl.DataFrame) -> pl.DataFrame:
     """Each block of each month from where it begins, which is where the one before it ends."""
-    ends = windows.by_month(tiers).sort("tariff_id", "month", "up_to_kwh", nulls_last=True)
+    ends = calendar.by_month(tiers).sort("tariff_id", "month", "up_to_kwh", nulls_last=True)
     begin = pl.col("up_to_kwh").shift(1).over("tariff_id", "month").fill_null(0.0)
     return ends.select("tariff_id", "month", above_kwh=begin, block_price_per_kwh=pl.col(PRICE))
 
@@ -114,7 +114,7 @@ def _by_month(tariffs: pl.DataFrame, periods: pl.DataFrame, factors: dict[str, f
     own = tariffs.select("tariff_id", pl.col(DEMAND).fill_null(0.0), *MONTHLY)
     rows = own.join(pl.DataFrame({"month": range(1, 13)}), how="cross")
     for name in MONTHLY:
-        set_by = windows.by_month(periods.filter(pl.col(name).is_not_null())).select("tariff_id", "month", here=name)
+        set_by = calendar.by_month(periods.filter(pl.col(name).is_not_null())).select("tariff_id", "month", here=name)
         rows = rows.join(set_by, on=["tariff_id", "month"], how="left", maintain_order="left")
         stand_in = pl.lit(factors.get(name), pl.Float64)
         rows = rows.with_columns(pl.coalesce("here", name, stand_in).cast(pl.Float64).alias(name)).drop("here")

@@ -13,7 +13,7 @@ from dataclasses import dataclass, fields, replace
 import polars as pl
 
 from screener.bounds import at_least, between
-from screener.hour import COIL, PART_LOAD, SPACE
+from screener.contracts.hour import COIL, PART_LOAD, SPACE
 from screener.physics import part_load_moisture
 from screener.physics import psychrometrics as air
 from screener.physics.cooling_coil import CoilState

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from screener.bounds import at_least, at_most, between
-from screener.hour import COIL, PART_LOAD
+from screener.contracts.hour import COIL, PART_LOAD
 from screener.physics import cooling_coil, part_load_moisture
 from screener.physics import psychrometrics as air
 from screener.physics.cooling_coil import CoilState, Rating

@@ -9,7 +9,7 @@ from dataclasses import replace
 import polars as pl
 
 from screener.bounds import at_most
-from screener.hour import coil_in
+from screener.contracts.hour import coil_in
 from screener.physics import cooling_coil
 from screener.physics.low_airflow import FAN_SHARE, FLOW_SHARE
 from screener.strategies import installed

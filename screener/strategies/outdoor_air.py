@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 import polars as pl
 
 from screener.bounds import at_least, between
-from screener.hour import COIL, PART_LOAD, SPACE
+from screener.contracts.hour import COIL, PART_LOAD, SPACE
 from screener.physics import enthalpy_wheel
 from screener.physics import outdoor_air_unit as unit
 from screener.physics import psychrometrics as air

@@ -10,7 +10,7 @@ from dataclasses import MISSING, fields
 import polars as pl
 
 from screener.bounds import at_least, at_most
-from screener.hour import COIL, PART_LOAD, SPACE
+from screener.contracts.hour import COIL, PART_LOAD, SPACE
 from screener.physics import cooling_coil
 from screener.physics import psychrometrics as air
 from screener.strategies import installed

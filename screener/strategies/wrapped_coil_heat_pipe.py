@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import polars as pl
 
-from screener.hour import COIL
+from screener.contracts.hour import COIL
 from screener.physics import heat_pipe
 from screener.physics.cooling_coil import CoilState
 from screener.strategies import installed

@@ -5,7 +5,7 @@ from difflib import get_close_matches
 
 import polars as pl
 
-from screener import windows
+from screener import calendar
 from screener.errors import no_faults
 from screener.tables.checking import CheckedTable, row_faults
 
@@ -169,7 +169,7 @@ def _pair(
 
 def fuel_faults(sites: pl.DataFrame, tariffs: pl.DataFrame, periods: pl.DataFrame) -> pl.DataFrame:
     """Sites (row, site_id, heating_source, tariff_id) that burn fuel on a tariff with months that have no price for it."""
-    monthly = windows.by_month(periods.filter(pl.col("fuel_price_per_kwh").is_not_null()))
+    monthly = calendar.by_month(periods.filter(pl.col("fuel_price_per_kwh").is_not_null()))
     all_year = monthly.group_by("tariff_id").agg(pl.col("month").n_unique()).filter(pl.col("month") == 12)["tariff_id"]
     unpriced = tariffs.filter(pl.col("fuel_price_per_kwh").is_null() & ~pl.col("tariff_id").is_in(all_year.implode()))[
         "tariff_id"

@@ -12,7 +12,7 @@ from screener.tables.checking import CheckedTable, check
 from screener.tables.files import Source
 from screener.tables.reading import RawTable, read_table
 
-DEFAULTS = Path(__file__).parent.parent / "defaults"
+DEFAULTS = Path(__file__).parent / "defaults"
 EVERY_TYPE = "*"  # rows of building_types.csv that hold for every type without a row of its own
 INVESTMENT = ["investment_fixed", "investment_per_l_day", "investment_per_kw", "investment_per_l_s"]
 LIMITS = ["humidity_limit_dew_point_c", "humidity_limit_rh_pct"]

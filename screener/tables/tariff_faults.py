@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 
 import polars as pl
 
-from screener import windows
+from screener import calendar
 from screener.contracts import load
 from screener.errors import no_faults
 from screener.tables.checking import CheckedTable, row_faults
@@ -75,7 +75,7 @@ def _window_faults(rows: pl.DataFrame) -> pl.DataFrame:
     empty = rows.filter(c("from_hour") == c("to_hour"))
     nothing = rows.filter(pl.all_horizontal(c(SETTABLE).is_null()))
     part_of_day = (c("to_hour") - c("from_hour") != 24).fill_null(False)
-    timed = (c("day_kind").fill_null(windows.ALL_DAYS) != windows.ALL_DAYS) | part_of_day
+    timed = (c("day_kind").fill_null(calendar.ALL_DAYS) != calendar.ALL_DAYS) | part_of_day
     monthly = [
         row_faults(
             PERIODS,
@@ -107,7 +107,7 @@ def _window_faults(rows: pl.DataFrame) -> pl.DataFrame:
 
 
 def _unreadable_months(rows: pl.DataFrame, table: str = TIERS) -> pl.DataFrame:
-    wrong = [text for text in rows["months"].drop_nulls().unique() if windows.months(text) is None]
+    wrong = [text for text in rows["months"].drop_nulls().unique() if calendar.months(text) is None]
     return row_faults(
         table, rows.filter(pl.col("months").is_in(wrong)), "months", "not months", pl.col("months:text"), NO_MONTHS
     )
@@ -116,8 +116,8 @@ def _unreadable_months(rows: pl.DataFrame, table: str = TIERS) -> pl.DataFrame:
 def _overlaps(rows: pl.DataFrame) -> pl.DataFrame:
     """Rows of a tariff that set the same price at the same time; rows of one period share its demand price."""
     faults = [no_faults()]
-    times = windows.times(rows)
-    key = ["tariff_id", *windows.TIME]
+    times = calendar.times(rows)
+    key = ["tariff_id", *calendar.TIME]
     for column in SETTABLE:
         setting = times.filter(pl.col(column).is_not_null()).select("row", "period", f"{column}:text", *key)
         pairs = setting.join(setting.select("row", "period", *key), on=key, suffix="_other")
@@ -137,7 +137,7 @@ def _overlaps(rows: pl.DataFrame) -> pl.DataFrame:
 def _unequal_demand(rows: pl.DataFrame) -> pl.DataFrame:
     """Rows of one period that disagree on its demand price in some month."""
     key = ["tariff_id", "period", "month"]
-    named = windows.by_month(rows).filter(pl.col("period").is_not_null())
+    named = calendar.by_month(rows).filter(pl.col("period").is_not_null())
     named = named.select("row", f"{DEMAND}:text", *key, price=pl.col(DEMAND).fill_null(-1.0))
     pairs = named.join(named.select("row", "price", *key), on=key, suffix="_other")
     unlike = pairs.filter(pl.col("price") != pl.col("price_other"))
@@ -155,7 +155,7 @@ def _unequal_demand(rows: pl.DataFrame) -> pl.DataFrame:
 def _block_faults(rows: pl.DataFrame) -> pl.DataFrame:
     """Blocks of a month that end at the same point, or leave off without a last one."""
     key = ["tariff_id", "month"]
-    blocks = windows.by_month(rows).sort("month", "row").with_columns(end=pl.col("up_to_kwh").fill_null(float("inf")))
+    blocks = calendar.by_month(rows).sort("month", "row").with_columns(end=pl.col("up_to_kwh").fill_null(float("inf")))
     ends, month = pl.col("end"), pl.col("month").cast(pl.String)
     twice = blocks.filter(pl.struct(*key, "end").is_duplicated()).unique("row", keep="first", maintain_order=True)
     again = pl.concat_str(pl.lit("another block ends here too in month "), month, pl.lit("; keep one of them"))
@@ -174,8 +174,8 @@ def _block_faults(rows: pl.DataFrame) -> pl.DataFrame:
 
 def _both_ways(periods: pl.DataFrame, tiers: pl.DataFrame) -> pl.DataFrame:
     """Blocks in months that have windows with a price of their own."""
-    windowed = windows.by_month(periods.filter(pl.col(PRICE).is_not_null())).select("tariff_id", "month", other="row")
-    both = windows.by_month(tiers).join(windowed, on=["tariff_id", "month"])
+    windowed = calendar.by_month(periods.filter(pl.col(PRICE).is_not_null())).select("tariff_id", "month", other="row")
+    both = calendar.by_month(tiers).join(windowed, on=["tariff_id", "month"])
     first = both.sort("row", "other", "month").unique("row", keep="first", maintain_order=True)
     message = pl.concat_str(
         pl.lit("row "),
@@ -190,13 +190,13 @@ def _both_ways(periods: pl.DataFrame, tiers: pl.DataFrame) -> pl.DataFrame:
 def _gaps(tariffs: pl.DataFrame, periods: pl.DataFrame, tiers: pl.DataFrame) -> pl.DataFrame:
     """Tariffs without a price of their own whose windows and tiers leave times without one."""
     unpriced = tariffs.filter(pl.col(PRICE).is_null() & pl.col("tariff_id").is_not_null()).select("row", "tariff_id")
-    every = unpriced.join(windows.year(), how="cross", maintain_order="left_right")
-    priced = windows.times(periods.filter(pl.col(PRICE).is_not_null())).select("tariff_id", *windows.TIME)
-    in_tiers = windows.by_month(tiers).select("tariff_id", "month")
-    open_times = every.join(priced, on=["tariff_id", *windows.TIME], how="anti", maintain_order="left")
+    every = unpriced.join(calendar.year(), how="cross", maintain_order="left_right")
+    priced = calendar.times(periods.filter(pl.col(PRICE).is_not_null())).select("tariff_id", *calendar.TIME)
+    in_tiers = calendar.by_month(tiers).select("tariff_id", "month")
+    open_times = every.join(priced, on=["tariff_id", *calendar.TIME], how="anti", maintain_order="left")
     open_times = open_times.join(in_tiers, on=["tariff_id", "month"], how="anti", maintain_order="left")
-    first = open_times.group_by("row", maintain_order=True).agg(pl.len().alias("times"), pl.first(*windows.TIME))
-    whole = windows.year().height
+    first = open_times.group_by("row", maintain_order=True).agg(pl.len().alias("times"), pl.first(*calendar.TIME))
+    whole = calendar.year().height
     message = (
         pl.when(pl.col("times") == whole)
         .then(pl.lit(f"empty; give {PRICE}, or windows or tiers that cover the year"))

@@ -23,10 +23,11 @@ import psychrolib
 import pytest
 from polars import selectors
 
-from screener import climate, compiled, engine, ledger
-from screener.compiled.formulas import Formulas
+from screener import climate, engine, ledger
 from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import shipped
+from screener.worksheet import compiled
+from screener.worksheet.compiled.graph import Formulas
 from tests.benches.bench_engine import markdown
 from tests.benches.plain_loops import Loop, WithCalls, psychrolib_marked
 from tests.engine_cases import filled, sized

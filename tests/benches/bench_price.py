@@ -12,7 +12,8 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from screener import compare, outputs, pipeline
+from screener import outputs, pipeline
+from screener.ranking import compare
 from screener.strategies import REGISTRY
 from tests.benches import bench_engine
 

@@ -16,8 +16,9 @@ import numpy as np
 import polars as pl
 import pytest
 
-from screener import contracts, outputs, rank
+from screener import contracts, outputs
 from screener.economics import Terms, economics, investments
+from screener.ranking import rank
 from screener.strategies import REGISTRY
 from screener.tables import shipped
 from tests.money_cases import TOTALS, equipment, ledger, sites
@@ -73,7 +74,7 @@ def write(folder: Path, worked: pl.DataFrame, where: pl.DataFrame) -> None:
 
 def asked(*arguments: str) -> tuple[str, Any]:
     """How long the fastest of several processes took, in words, and what it printed."""
-    command = [sys.executable, "-m", "screener.cli", *arguments]
+    command = [sys.executable, "-m", "screener", *arguments]
     took = []
     for _ in range(REPEATS):
         began, used = time.perf_counter(), processor_s()

@@ -18,7 +18,7 @@ from tests.benches.bench_engine import SITES, portfolio
 def test_report_of_a_large_portfolio(tmp_path: Path) -> None:
     portfolio(tmp_path / "portfolio")
     pipeline.run(tmp_path / "portfolio", tmp_path / "run")
-    command = [sys.executable, "-m", "screener.cli", "report", str(tmp_path / "run"), "--out", str(tmp_path)]
+    command = [sys.executable, "-m", "screener", "report", str(tmp_path / "run"), "--out", str(tmp_path)]
     start = time.perf_counter()
     subprocess.run(command, check=True, capture_output=True)
     seconds = time.perf_counter() - start

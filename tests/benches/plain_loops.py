@@ -11,10 +11,10 @@ from typing import Any
 import polars as pl
 import pytest
 
-from screener import compiled
-from screener.compiled.formulas import COLUMN, NUMBER, Formulas
-from screener.compiled.program import ADDRESSES, GROUPS, STRIDES
 from screener.physics import psychrometrics
+from screener.worksheet import compiled
+from screener.worksheet.compiled.graph import COLUMN, NUMBER, Formulas
+from screener.worksheet.compiled.year import ADDRESSES, GROUPS, STRIDES
 
 INFIX = {"add": "+", "subtract": "-", "multiply": "*", "divide": "/", "above": ">", "at least": ">=", "below": "<"}
 INFIX |= {"at most": "<=", "equal": "==", "unequal": "!="}

@@ -8,10 +8,11 @@ import polars as pl
 import pytest
 
 from screener import climate
-from screener.climate import carried, derive, figures
-from screener.climate.cleaning import clean
+from screener.climate import carried, figures
 from screener.climate.statistical_year import MULTIPLIER, lattice
 from screener.physics import psychrometrics as air
+from tests.derive import station_data
+from tests.derive.cleaning import clean
 from tests.engine_cases import SHARED
 
 HOURLY = SHARED / "weather" / "tmy3_hourly.parquet"
@@ -28,7 +29,7 @@ INDEX = {
 
 def measured(stations: list[str]) -> pl.DataFrame:
     hourly = pl.scan_parquet(HOURLY).filter(pl.col("station").is_in(stations)).collect()
-    return derive.as_hours(clean(hourly)[0]).with_columns(weight_h=pl.lit(1.0))
+    return station_data.as_hours(clean(hourly)[0]).with_columns(weight_h=pl.lit(1.0))
 
 
 @pytest.fixture(scope="module")
@@ -133,7 +134,9 @@ def test_carried_statistics_are_derived_by_the_project():
     """A few stations derived anew equal what the package carries."""
     stations = ["722020", "690150", "726580"]
     hourly = pl.scan_parquet(HOURLY).filter(pl.col("station").is_in(stations)).collect()
-    packed = carried.pack(derive.monthly_statistics(derive.as_hours(clean(hourly)[0]))).sort("station", "month")
+    packed = carried.pack(station_data.monthly_statistics(station_data.as_hours(clean(hourly)[0]))).sort(
+        "station", "month"
+    )
     mine = carried.statistics().filter(pl.col("station").is_in(stations)).sort("station", "month")
     steps = (packed.drop("station", "month") - mine.drop("station", "month")).select(pl.all().abs().max())
     assert max(steps.row(0)) == 0

@@ -3,7 +3,7 @@
 import polars as pl
 import psychrolib
 
-from screener.hour import COIL
+from screener.contracts.hour import COIL
 from screener.physics import cooling_coil
 from screener.worksheet import Worksheet
 

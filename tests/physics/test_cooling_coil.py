@@ -6,7 +6,7 @@ import polars as pl
 import psychrolib
 import pytest
 
-from screener.hour import COIL
+from screener.contracts.hour import COIL
 from screener.physics import cooling_coil
 from screener.worksheet import Worksheet
 from tests.physics.coils import SEA_LEVEL, converged, default_coil, humidity, rated, run, states

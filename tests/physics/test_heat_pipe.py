@@ -5,7 +5,7 @@ import psychrolib
 import pytest
 
 from screener import climate
-from screener.hour import COIL
+from screener.contracts.hour import COIL
 from screener.physics import heat_pipe
 from screener.physics import psychrometrics as air
 from screener.worksheet import Worksheet

@@ -7,7 +7,7 @@ five times as much energy as an efficient standalone unit for the same water; el
 import polars as pl
 import pytest
 
-from screener.hour import COIL
+from screener.contracts.hour import COIL
 from screener.physics import cooling_coil, dehumidifier
 from screener.strategies.overcooling import REHEAT_CONDENSING_C
 from tests.physics.coils import default_coil, humidity, run

@@ -13,7 +13,7 @@ import pytest
 from typer.testing import CliRunner
 
 from screener import text
-from screener.cli import app
+from screener.commands.cli import app
 from screener.pipeline import Watch
 from tests.report.conftest import EXAMPLE, ROOT
 
@@ -57,7 +57,7 @@ def test_a_terminal_sees_stages_and_counts_and_a_pipe_nothing(tmp_path: Path) ->
     shutil.copytree(EXAMPLE, folder)
     sites = (EXAMPLE / "sites.csv").read_text(encoding="utf-8").splitlines(keepends=True)
     (folder / "sites.csv").write_text("".join(sites[:3]), encoding="utf-8")
-    command = [sys.executable, "-m", "screener.cli", "run", str(folder), "--out"]
+    command = [sys.executable, "-m", "screener", "run", str(folder), "--out"]
     ours, theirs = pty.openpty()
     with subprocess.Popen([*command, str(tmp_path / "a")], stdout=subprocess.PIPE, stderr=theirs, cwd=ROOT) as running:
         os.close(theirs)

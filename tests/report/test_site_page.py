@@ -10,7 +10,7 @@ import pytest
 from typer.testing import CliRunner
 
 from screener import pipeline
-from screener.cli import app
+from screener.commands.cli import app
 from screener.explain import year
 from screener.outputs import RunFolder, open_run
 from screener.report import file_name

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from screener import pipeline, worth
+from screener import pipeline
+from screener.assumptions import weights
 from screener.errors import ContractError, describe
 from screener.tables import Portfolio
 from tests.tables import mutations
@@ -35,7 +36,7 @@ def test_rows_in_are_good_or_rejected_whatever_is_written(spoilt: dict[str, Spoi
         assert good.height + rejected["row"].n_unique() == spoilt[name].rows, name
     assert not set(sites["row"]) & set(portfolio.rejects.filter(pl.col("table") == "sites")["row"])
     assert sites["assumed_share"].is_between(0, 1).all()
-    assert worth.blanks(sites, 5)["share"].is_between(0, 1).all()
+    assert weights.blanks(sites, 5)["share"].is_between(0, 1).all()
 
 
 def _checked(folder: Path) -> tuple[pl.DataFrame, tuple[Portfolio, pl.DataFrame] | None]:

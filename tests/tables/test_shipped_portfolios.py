@@ -6,7 +6,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from screener.filling import LIMITS, SAME, SCALED, fill
+from screener.assumptions.filling import LIMITS, SAME, SCALED, fill
 from screener.tables import read_portfolio
 
 PORTFOLIOS = Path(__file__).parents[2] / "portfolios"

@@ -8,7 +8,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from screener import windows
+from screener import calendar
 from screener.errors import ContractError
 from screener.tables import read_portfolio, read_tariffs
 from tests.tables.portfolios import sites, write
@@ -262,4 +262,4 @@ def test_no_tariffs_to_be_found(source: str, tmp_path: Path) -> None:
     ],
 )
 def test_months(text: str, months: list[int] | None) -> None:
-    assert windows.months(text) == months
+    assert calendar.months(text) == months

@@ -6,18 +6,7 @@ import polars as pl
 from markupsafe import Markup
 
 from screener.report.palette import END_USES, patterns
-from screener.report.svg import (
-    WIDTH,
-    Chart,
-    Scale,
-    element,
-    join,
-    label,
-    line,
-    nothing_to_show,
-    scale_to,
-    short,
-)
+from screener.report.svg import WIDTH, Chart, Scale, element, join, label, line, nothing_to_show, scale_to, short
 
 NAME, TITLE = "end-uses", "Energy of the air system by end use"
 SOURCE = "end uses of strategies.parquet"

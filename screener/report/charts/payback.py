@@ -3,17 +3,7 @@
 import polars as pl
 from markupsafe import Markup
 
-from screener.report.svg import (
-    WIDTH,
-    Chart,
-    element,
-    join,
-    label,
-    line,
-    nothing_to_show,
-    scale_to,
-    short,
-)
+from screener.report.svg import WIDTH, Chart, element, join, label, line, nothing_to_show, scale_to, short
 
 NAME, TITLE = "payback", "How soon the changes pay back"
 SOURCE = "simple_payback_years and investment of the ranking"

@@ -5,16 +5,7 @@ import math
 import polars as pl
 from markupsafe import Markup
 
-from screener.report.svg import (
-    WIDTH,
-    Chart,
-    Scale,
-    element,
-    join,
-    label,
-    line,
-    nothing_to_show,
-)
+from screener.report.svg import WIDTH, Chart, Scale, element, join, label, line, nothing_to_show
 
 NAME, TITLE = "site-map", "Where the savings are"
 SOURCE = "latitude and longitude of the sites used, cost_saved of the ranking"

@@ -8,15 +8,7 @@ from markupsafe import Markup
 
 from screener import text
 from screener.report.palette import PAPER, SHADES
-from screener.report.svg import (
-    WIDTH,
-    Chart,
-    element,
-    join,
-    label,
-    line,
-    nothing_to_show,
-)
+from screener.report.svg import WIDTH, Chart, element, join, label, line, nothing_to_show
 
 NAME, TITLE = "strategy-grid", "Which change pays where"
 SOURCE = "groups.csv"

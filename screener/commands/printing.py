@@ -1,0 +1,171 @@
+"""Answers in words: the tables and sentences that the commands print."""
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from screener import text
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from screener.pipeline import Run
+    from screener.ranking.compare import Comparison
+    from screener.ranking.questions import Chosen, Listing
+
+RANKING: dict[str, tuple[str, text.Format]] = {
+    "rank": ("rank", text.whole),
+    "site_id": ("site", str),
+    "name": ("name", text.words),
+    "climate_zone": ("zone", text.words),
+    "current_strategy": ("today", text.words),
+    "best_strategy": ("best", text.words),
+    "current_dehumidification_kwh": ("kWh/yr today", text.whole),
+    "best_dehumidification_kwh": ("best", text.whole),
+    "cost_saved": ("saved/yr", text.whole),
+    "investment": ("investment", text.whole),
+    "net_savings": ("net savings", text.whole),
+    "simple_payback_years": ("payback yr", text.tenths),
+}
+TOTALS: dict[str, tuple[str, text.Format]] = {
+    "figure": ("all sites", text.words),
+    "before": ("before", text.whole),
+    "after": ("after", text.whole),
+    "change": ("change", text.whole),
+}
+MOVED: dict[str, tuple[str, text.Format]] = {
+    "site_id": ("site", str),
+    "rank_before": ("rank before", text.whole),
+    "rank_after": ("after", text.whole),
+    "best_before": ("best before", text.words),
+    "best_after": ("best after", text.words),
+    "net_savings_before": ("net savings before", text.whole),
+    "net_savings_after": ("after", text.whole),
+    "reason": ("why", text.words),
+}
+RUNNING = {
+    "cumulative_cost_saved": ("saved to here", text.whole),
+    "cumulative_investment": ("invested to here", text.whole),
+    "cumulative_net_savings": ("net to here", text.whole),
+}
+IN_ORDER = ("site_id", "name", "climate_zone", "best_strategy", "cost_saved", "investment", "net_savings")
+IN_GROUPS = ("sites", "sites_with_savings", "cost_saved", "investment", "net_savings")
+PROGRAM: dict[str, tuple[str, text.Format]] = {
+    "phase": ("year", text.whole),
+    **{name: RANKING[name] for name in ("site_id", "name", "climate_zone")},
+    "strategy": ("change to", text.words),
+    **{name: RANKING[name] for name in ("cost_saved", "investment", "net_savings", "simple_payback_years")},
+}
+# Part of a column's name: heading that is shorter, and decimal places; others have one.
+PLACES = {"latitude": 3, "longitude": 3, "humidity_ratio": 2, "ton_hours": 2, "pressure": 0, "hours": 0, "elevation": 0}
+SHORTER = {
+    "hours_above_12_8_c_dew_point": "h_above_12.8_c_dew_point",
+    "latent_ton_hours_per_cfm": "latent_ton_h_cfm",
+    "sensible_ton_hours_per_cfm": "sensible_ton_h_cfm",
+}
+
+
+def summary(result: "Run", top: int) -> str:
+    """The first sites of the ranking and the totals of all."""
+    shown, currency = result.ranking.head(top), result.settings.currency
+    totals = result.totals.row(0, named=True)
+    lines = [text.table(shown.to_dicts(), RANKING)]
+    if shown.height < result.ranking.height:
+        lines.append(f"... and {result.ranking.height - shown.height} more sites in ranking.csv")
+    lines.append("")
+    ranked, better = text.count(result.ranking.height, "site"), text.count(totals["sites_with_savings"], "site")
+    lines.append(
+        f"{ranked} ranked, {better} worth changing: "
+        f"{text.whole(totals['cost_saved'])} {currency} saved a year for an investment of "
+        f"{text.whole(totals['investment'])} {currency}; net savings {text.whole(totals['net_savings'])} {currency} "
+        f"{_over(asdict(result.settings))}."
+    )
+    lines += _placeholders(totals["sites_with_placeholders"])
+    return "\n".join(lines)
+
+
+def comparison(result: "Comparison", top: int) -> str:
+    """Two runs side by side: what was put in otherwise, totals, and the sites that moved most."""
+    moved = result.moved
+    lines = [*(f"differs in {what}" for what in result.changed), "", text.table(result.totals.to_dicts(), TOTALS), ""]
+    if not moved.is_empty():
+        lines.append(text.table(moved.head(top).to_dicts(), MOVED))
+    if moved.height > top:
+        lines.append(f"... and {text.count(moved.height - top, 'more site')} that moved; --top shows more, --json all")
+    others = (moved["best_before"] != moved["best_after"]).sum()
+    lines.append(
+        f"{text.count(result.sites.height, 'site')}, of which {moved.height:,} moved, {others:,} to another best strategy."
+    )
+    return "\n".join(lines)
+
+
+def listing(found: "Listing", top: int) -> str:
+    """Sites or groups in order, with what the rows down to each would save together."""
+    if found.rows.is_empty():
+        return "no site meets all conditions"
+    schema = found.rows.schema
+    shown = (*found.named, *IN_GROUPS) if "sites" in schema else (*IN_ORDER, *found.named)
+    columns = {name: RANKING.get(name, (name, _form(name, schema[name]))) for name in ("place", *shown)} | RUNNING
+    lines = [text.table(found.rows.head(top).to_dicts(), columns)]
+    if top < found.rows.height:
+        lines.append(f"... and {text.count(found.rows.height - top, 'more row')}; see --top")
+    return "\n".join([*lines, *_placeholders(found.placeholders)])
+
+
+def program(chosen: "Chosen", top: int) -> str:
+    """The changes of a program, its years, its sums, and what is proven of it."""
+    changes, figures, currency = chosen.program.changes, chosen.figures, chosen.settings["currency"]
+    if changes.is_empty():
+        return "no change within these limits saves more than it costs"
+    columns = {name: column for name, column in PROGRAM.items() if name != "phase" or chosen.phases > 1}
+    lines = [text.table(changes.head(top).to_dicts(), columns)]
+    if top < changes.height:
+        lines.append(f"... and {text.count(changes.height - top, 'more site')}; see --top")
+    lines.append("")
+    if chosen.phases > 1:
+        lines += [f"Year {year['phase']}: {_bought(year, currency)}." for year in figures["by_phase"]]
+    lines.append(
+        f"Of {text.whole(figures['budget'] * figures['phases'])} {currency}: {_bought(figures, currency)}; "
+        f"net savings {text.whole(figures['net_savings'])} {currency} {_over(chosen.settings)}."
+    )
+    lines.append(_proven(figures["gap"], figures["net_savings"], currency))
+    return "\n".join([*lines, *_placeholders(figures["sites_with_placeholders"])])
+
+
+def _bought(sums: Mapping[str, Any], currency: str) -> str:
+    return (
+        f"{text.count(sums['sites'], 'site')} for {text.whole(sums['investment'])} {currency}, "
+        f"{text.whole(sums['cost_saved'])} {currency} saved a year"
+    )
+
+
+def _proven(gap: float, net_savings: float, currency: str) -> str:
+    if gap == 0.0:
+        return "Proven: within these limits no other choice has higher net savings."
+    most = f"{gap:,.2f} {currency} ({gap / net_savings:.1g} of them)"
+    return f"Proven: within these limits no other choice has net savings higher by more than {most}."
+
+
+def _over(settings: Mapping[str, Any]) -> str:
+    return f"over {settings['study_years']} years at {settings['discount_rate']:.1%} ({settings['rates']})"
+
+
+def _placeholders(sites: int) -> list[str]:
+    """Said wherever investments are printed that nobody quoted."""
+    if not sites:
+        return []
+    return [f"The investment of {text.count(sites, 'site')} is a placeholder: put quotations in the strategies table."]
+
+
+def frame(table: "pl.DataFrame") -> str:
+    """A table under the names of its columns, as far as they are not too long."""
+    forms = {name: (SHORTER.get(name, name), _form(name, dtype)) for name, dtype in table.schema.items()}
+    return text.table(table.to_dicts(), forms)
+
+
+def _form(name: str, dtype: "pl.DataType") -> text.Format:
+    if dtype.is_integer():
+        return text.whole
+    if not dtype.is_float():
+        return text.words
+    return text.decimals(next((places for part, places in PLACES.items() if part in name), 1))

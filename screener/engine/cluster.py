@@ -1,0 +1,74 @@
+"""Batches on the workers of a Dask cluster that is already there. Needs the optional extra `cluster`."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import polars as pl
+
+from screener import outputs
+from screener.engine.estimate import Basis, Batch, work
+from screener.errors import UsageError
+
+WAIT_S = 30.0
+AHEAD = 2  # batches sent ahead for each worker, so that none waits for its next
+SAME = "install the same packages there as here"
+INSTALL = "--cluster needs the package distributed; install it with: pip install 'screener[cluster]'"
+
+
+def batches(address: str, tasks: Iterator[tuple[int, pl.DataFrame]], basis: Basis) -> Iterator[tuple[int, Batch]]:
+    """Each numbered batch of sites with what a worker made of it, as they come.
+
+    The batches of a worker that is lost are given to another; only when several workers in turn die of the same batch the
+    run ends. Never more than `AHEAD` batches a worker are under way. UsageError where there is no cluster, its workers
+    run another version, or they keep dying.
+    """
+    try:
+        import distributed
+    except ImportError:
+        raise UsageError(INSTALL) from None
+    try:
+        client = distributed.Client(address, timeout=WAIT_S, set_as_default=False)
+    except (OSError, ValueError) as error:
+        raise UsageError(f"no Dask cluster at {address} ({error}); give its scheduler, like tcp://host:8786") from None
+    with client:
+        _require_workers(client, address)
+        shared = client.submit(_handed_on, basis, pure=False)
+        under_way: dict[Any, int] = {}
+        finished = distributed.as_completed(loop=client.loop)
+        try:
+            for number, sites in tasks:
+                future = client.submit(work, sites, shared, pure=False)
+                under_way[future] = number
+                finished.add(future)
+                if len(under_way) >= AHEAD * max(len(client.scheduler_info(n_workers=-1)["workers"]), 1):
+                    yield _next(finished, under_way)
+            while under_way:
+                yield _next(finished, under_way)
+        except distributed.KilledWorker as error:
+            raise UsageError(f"the workers of {address} keep dying ({error}); give them more memory") from None
+
+
+def _handed_on(basis: Basis) -> Basis:
+    """A task of its own, so that the basis can be had again when the worker that held it is lost."""
+    return basis
+
+
+def _next(finished: Any, under_way: dict[Any, int]) -> tuple[int, Batch]:
+    future = next(finished)
+    return under_way.pop(future), future.result()
+
+
+def _require_workers(client: Any, address: str) -> None:
+    """There are workers, and all would come to the same results as this process."""
+    try:
+        client.wait_for_workers(1, timeout=WAIT_S)
+        programs = client.run(outputs.program)
+    except TimeoutError:
+        raise UsageError(f"the cluster at {address} has no workers; start some") from None
+    except Exception as error:  # whatever a worker without this program, or with another one, says
+        raise UsageError(f"workers of {address} cannot run this program ({error}); {SAME}") from None
+    own = outputs.program()
+    if other := sorted(worker for worker, program in programs.items() if program != own):
+        raise UsageError(
+            f"{', '.join(other)} at {address} run another version; install the same packages there as here"
+        )

@@ -1,0 +1,248 @@
+"""A batch of filled sites in, their strategy results out: the one way from sites to results, here or on another machine.
+
+`estimate` is the public function, Arrow in and Arrow out; it can be pickled and mapped over batches by any engine that
+ships Python functions. `work` is the same with all the tables a run folder keeps of the batch. Nothing in a batch depends
+on the sites of another; what does (the rank among all) is left to `pipeline`.
+"""
+
+import time
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING, TypeVar
+
+import polars as pl
+
+from screener import climate, contracts, economics, engine, errors, exact, ledger, outputs, price, sizing, tables
+from screener.assumptions import plausible
+from screener.engine import weather_cache
+from screener.ranking import rank
+from screener.strategies import REFERENCE, REGISTRY
+from screener.tables import Settings, shipped
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+T = TypeVar("T")
+HOURLY, MONTHLY = "hourly", "monthly"  # forms of the ledger
+
+
+@dataclass(frozen=True)
+class Basis:
+    """What sites are estimated with besides their own rows. Can be pickled; small but for weather files of the user's own.
+
+    `inputs` are checked tables by the names of `outputs.INPUT_NAMES`; weather holds the hours of `climate.own_hours`.
+    A ledger of the form `MONTHLY` keeps a month's hours together as far as the site's tariff bills them alike. Without
+    tariffs there is energy and no money.
+    """
+
+    settings: Settings = field(default_factory=Settings)
+    inputs: Mapping[str, pl.DataFrame] = field(default_factory=lambda: shipped_inputs())
+    ledger_form: str = HOURLY
+
+    @cached_property
+    def rates(self) -> price.Rates:
+        """The tariffs laid out by time."""
+        return rates_of(self.inputs, self.settings)
+
+    @property
+    def has_tariffs(self) -> bool:
+        """Whether there is a price of anything."""
+        return not self.inputs["tariffs"].is_empty()
+
+
+@dataclass(frozen=True)
+class Batch:
+    """What is known of the sites of a batch: the tables of a run folder, as far as they do not depend on other sites.
+
+    `ranking` ranks the batch alone. `timings` are in seconds by stage.
+    """
+
+    sites: pl.DataFrame
+    results: pl.DataFrame
+    ranking: pl.DataFrame
+    ledger: pl.DataFrame
+    timings: dict[str, float]
+
+    @property
+    def tables(self) -> dict[str, pl.DataFrame]:
+        """By the names of the run folder and in its form, but for the ranking, which is not one yet."""
+        return {
+            "strategies": outputs.conformed(self.results, "strategies"),
+            "sites_used": outputs.conformed(self.sites, "sites_used"),
+            "ranking": self.ranking,
+            "ledger": self.ledger,
+        }
+
+
+def estimate(sites: "pa.Table", basis: Basis | None = None) -> "pa.Table":
+    """The strategy results of filled sites: a row per site and strategy, columns of the strategy_results contract.
+
+    `sites` has the columns of `sites_used.parquet` in a run folder: those of the sites contract with every blank that the
+    engine needs filled, the figures of the building type, and the place (`weather_id`, `station_name` ...). A cooling
+    capacity that was sized is sized again. `basis` holds what the sites refer to; without one the shipped strategies
+    stand in and money is null. To map it, bind the basis: `functools.partial(estimate, basis=of_run(folder))`.
+
+    Order and number of the sites change no result. UsageError for a column that is not there, or a weather file without
+    hours in the basis; ContractError for a tariff that is not in it.
+    """
+    frame = pl.DataFrame(pl.from_arrow(sites))
+    if frame.is_empty():
+        return pl.DataFrame(schema=contracts.load("strategy_results").polars_schema()).to_arrow()
+    try:
+        sized = pl.col("cooling_capacity_kw_origin") == sizing.ORIGIN
+        given = pl.when(~sized.fill_null(False)).then("cooling_capacity_kw").alias("cooling_capacity_kw")
+        results = work(frame.with_columns(given).sort("site_id"), basis or Basis()).results
+    except pl.exceptions.ColumnNotFoundError as error:
+        missing = str(error).partition(";")[0]
+        raise errors.UsageError(
+            f"the sites lack a column ({missing}); give all of those in sites_used.parquet of a run"
+        ) from None
+    return contracts.conform(exact.significant(results), "strategy_results").to_arrow()
+
+
+def of_run(run: outputs.RunFolder) -> Basis:
+    """The basis of an earlier run, for more sites like its own."""
+    inputs = {name: run.input(name) for name in outputs.INPUT_NAMES}
+    return Basis(Settings(**run.settings), inputs, run.info["ledger"])
+
+
+def work(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = lambda _: None) -> Batch:
+    """Work out everything about filled sites, sorted by site_id; `done` is told how many there are so far.
+
+    ResultsError where the results fail their checks.
+    """
+    clock = Clock()
+    engine.prepare(sites.height)
+    with clock.of("weather"):
+        places = sites["weather_id"].unique().sort().to_list()
+        years_of = weather_cache.years(places, basis.inputs["weather"])
+    with clock.of("sizing"):
+        conditions = climate.design_conditions(places, basis.inputs["weather"])
+        sized = engine.size(sites, conditions, basis.inputs["equipment"])
+        used = as_written(sites_used(sites, sized))
+    rates = basis.rates
+    hourly: list[pl.DataFrame] = []
+    alike: list[pl.DataFrame] = []
+    years: list[pl.DataFrame] = []
+    for accounts in clock.each("hours", engine.simulate(sized, years_of)):
+        if basis.ledger_form == HOURLY:
+            hourly.append(accounts.ledger)
+        with clock.of("pricing"):
+            part = accounts.ledger
+            alike.append(price.by_class(part, rates, used) if basis.has_tariffs else part.clear())
+        years.append(accounts.years)
+        done(sum(year.height for year in years))
+    with clock.of("pricing"):
+        monthly = pl.concat(alike, rechunk=True)
+        costs = price.price(monthly, rates, used) if basis.has_tariffs else _unknown_costs(used)
+    with clock.of("money"):
+        totals = ledger.totals(pl.concat(years, rechunk=True), tuple(REGISTRY), REFERENCE.name)
+        results = in_money(as_written(totals), costs, used, basis.inputs, basis.settings)
+    with clock.of("ranking"):
+        unlikely = plausible.by_site(plausible.of_inputs(used), plausible.of_results(used, results))
+        used = used.drop("figures_note", strict=False).join(unlikely, on="site_id", how="left", maintain_order="left")
+        ranking = ranked(results, used, basis.settings)
+    return Batch(used, results, ranking, pl.concat(hourly) if hourly else monthly, clock.spent)
+
+
+class Clock:
+    """How long each stage took; a stage may come again and again."""
+
+    def __init__(self) -> None:
+        self.spent: dict[str, float] = {}
+
+    @contextmanager
+    def of(self, stage: str) -> Iterator[None]:
+        """Count the time until the block ends."""
+        began = time.perf_counter()
+        yield
+        self.spent[stage] = self.spent.get(stage, 0.0) + time.perf_counter() - began
+
+    def each(self, stage: str, items: Iterable[T]) -> Iterator[T]:
+        """The items, the time counted that each takes to come."""
+        waiting = iter(items)
+        while True:
+            with self.of(stage):
+                try:
+                    item = next(waiting)
+                except StopIteration:
+                    return
+            yield item
+
+
+def shipped_inputs() -> dict[str, pl.DataFrame]:
+    """The strategies that ship, no equipment, no tariffs, no weather files."""
+    empty = {name: pl.DataFrame(schema=contracts.load(name).polars_schema()) for name in outputs.INPUT_NAMES}
+    return empty | {"strategies": shipped.strategies(), "weather": climate.own_hours([])}
+
+
+def rates_of(inputs: Mapping[str, pl.DataFrame], settings: Settings) -> price.Rates:
+    """The tariffs laid out by time, with the emission factors of the portfolio where they have none."""
+    tariffs, periods, tiers = (inputs[name] for name in tables.TARIFF_TABLES)
+    factors = (settings.electricity_kg_co2_per_kwh, settings.fuel_kg_co2_per_kwh)
+    return price.rates(tariffs, periods, tiers, *factors)
+
+
+def as_written(frame: pl.DataFrame) -> pl.DataFrame:
+    """The figures as the run folder will hold them: money starts from these, so that pricing the folder gives the same."""
+    return exact.significant(frame.cast({pl.Float32: pl.Float64}))
+
+
+def _unknown_costs(sites: pl.DataFrame) -> pl.DataFrame:
+    """What sites without any tariffs pay."""
+    rows = sites.select("site_id").join(pl.DataFrame({"strategy": [*REGISTRY]}), how="cross")
+    unknown = (*price.COSTS, "annual_cost", "emissions_kg", *price.BILLED)
+    return rows.with_columns(pl.lit(None, pl.Float64).alias(name) for name in unknown)
+
+
+def in_money(
+    totals: pl.DataFrame,
+    costs: pl.DataFrame,
+    sites: pl.DataFrame,
+    inputs: Mapping[str, pl.DataFrame],
+    settings: Settings,
+) -> pl.DataFrame:
+    """The strategy results: energy, cost, investment and what changing to it would bring.
+
+    `totals` may be the results of an earlier run: their money is replaced.
+    """
+    if not price.unbilled(totals, costs).is_empty():
+        raise errors.ResultsError("the bills do not add up to the energy of the engine; this is a bug")
+    own = totals.drop(set(costs.columns) - {"site_id", "strategy"}, strict=False)
+    costs = costs.drop(price.BILLED)
+    priced = own.join(costs, on=["site_id", "strategy"], how="left", maintain_order="left")
+    invested = economics.investments(priced, sites, inputs["strategies"], inputs["equipment"])
+    return economics.economics(invested, economics.terms(asdict(settings)))
+
+
+def ranked(results: pl.DataFrame, sites: pl.DataFrame, settings: Settings) -> pl.DataFrame:
+    """The ranking of the sites, once it and the results have passed their checks."""
+    ranking = rank.ranking(results, sites, settings.currency)
+    check_results(ranking, results, sites)
+    return ranking
+
+
+def sites_used(sites: pl.DataFrame, sized: pl.DataFrame) -> pl.DataFrame:
+    """The filled sites with the cooling capacity that was sized where none was given."""
+    given = pl.col("cooling_capacity_kw_origin")
+    sizes = sized.select("site_id", cooling_capacity_kw="cooling_capacity_kw")
+    used = sites.drop("cooling_capacity_kw").join(sizes, on="site_id", maintain_order="left")
+    return used.with_columns(cooling_capacity_kw_origin=given.fill_null(sizing.ORIGIN)).select(sites.columns)
+
+
+def check_results(ranking: pl.DataFrame, results: pl.DataFrame, sites: pl.DataFrame) -> None:
+    """ResultsError unless every site is ranked once and no figure is missing or not a number."""
+    if sorted(ranking["site_id"]) != sorted(sites["site_id"]):
+        raise errors.ResultsError("the ranking does not hold every site exactly once; this is a bug")
+    figures = ("electricity_kwh", "fuel_kwh", "water_removed_kg", "peak_kw", "dew_point_p95_c")
+    wrong = results.filter(
+        pl.col("unavailable").is_null() & ~pl.all_horizontal(pl.col(figures).is_finite().fill_null(False))
+    )
+    if not wrong.is_empty():
+        first = wrong.select("site_id", "strategy").row(0)
+        raise errors.ResultsError(
+            f"{wrong.height} results are not numbers, the first for site {first[0]} with {first[1]}: "
+            "look for extreme figures in its row; if there are none, this is a bug"
+        )

@@ -1,0 +1,43 @@
+"""Energy by site, strategy, month, day kind, hour and end use."""
+
+from screener.ledger.accounts import (
+    CARRIERS,
+    DAY_KINDS,
+    ELECTRICITY,
+    END_USES,
+    FUEL,
+    OVER_LIMIT,
+    REACHED,
+    SLOTS,
+    WATER,
+    WORKING_DAYS,
+    Accounts,
+    accumulate,
+    damp,
+    dampest,
+    dry,
+    peaks,
+    slot,
+    totals,
+)
+
+__all__ = [
+    "CARRIERS",
+    "DAY_KINDS",
+    "ELECTRICITY",
+    "END_USES",
+    "FUEL",
+    "OVER_LIMIT",
+    "REACHED",
+    "SLOTS",
+    "WATER",
+    "WORKING_DAYS",
+    "Accounts",
+    "accumulate",
+    "damp",
+    "dampest",
+    "dry",
+    "peaks",
+    "slot",
+    "totals",
+]

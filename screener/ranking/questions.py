@@ -1,0 +1,110 @@
+"""What can be asked of a finished run: its sites in other orders and groups, and a program within a budget.
+
+A run folder is all that is needed; nothing is worked out again, so the engine is not even loaded.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import isfinite
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import polars as pl
+
+from screener import outputs
+from screener.contracts import PLACEHOLDER
+from screener.errors import UsageError
+from screener.exact import significant
+from screener.ranking import conditions, lists
+from screener.ranking import rank as ranking
+
+if TYPE_CHECKING:
+    from screener.ranking.programs import Program
+
+
+@dataclass(frozen=True)
+class Listing:
+    """Sites or groups in order, `named` the columns that were asked for, and the settings of their run."""
+
+    rows: pl.DataFrame
+    named: tuple[str, ...]
+    settings: dict[str, Any]
+
+    @property
+    def placeholders(self) -> int:
+        """How many sites have an investment that nobody quoted."""
+        if "investment_basis" in self.rows.columns:
+            return self.rows.filter(investment_basis=PLACEHOLDER).height
+        return int(self.rows["sites_with_placeholders"].sum())
+
+
+def rank(
+    folder: Path,
+    by: str = "net_savings",
+    where: Sequence[str] = (),
+    group_by: Sequence[str] = (),
+    ascending: bool | None = None,
+) -> Listing:
+    """The sites of a run folder, those that meet all conditions `where`, or their groups, in the order of a column.
+
+    `ascending` None: numbers from the greatest down, texts from the first up. Columns as in `lists.in_order`.
+    UsageError, with all that is wrong, where a column or condition makes no sense or the folder is no run.
+    """
+    run, fields = outputs.open_run(folder), lists.site_fields()
+    keys = conditions.each(group_by, lambda name: conditions.column(name, fields))
+    if numbers := [name for name in keys if fields[name].kind not in conditions.OF_GROUPS]:
+        raise UsageError(f"{', '.join(numbers)}: groups are made by texts, not by numbers; use --where for those")
+    orders = lists.group_fields(keys) if keys else fields
+    order = orders[conditions.column(by, orders)]
+    narrowed = conditions.each(where, lambda text: conditions.condition(text, fields))
+    descending = order.kind != "string" if ascending is None else not ascending
+    rows = lists.in_order(run.file("ranking"), run.file("sites_used"), order.name, descending, narrowed, keys)
+    asked = (*keys, order.name, *(condition.column for condition in narrowed if not keys))
+    return Listing(significant(rows), tuple(dict.fromkeys(asked)), run.settings)
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """A program, what it was asked to keep to, and the settings of its run."""
+
+    program: "Program"
+    budget: float
+    phases: int
+    settings: dict[str, Any]
+
+    @property
+    def figures(self) -> dict[str, Any]:
+        """The program in figures: sums of its changes, what is proven of it, and its years one by one."""
+        changes = self.program.changes
+        sums = [pl.len().alias("sites"), pl.col("investment", "cost_saved", "net_savings").sum()]
+        sums.append((pl.col("investment_basis") == PLACEHOLDER).sum().alias("sites_with_placeholders"))
+        return {
+            "budget": self.budget,
+            "phases": self.phases,
+            **significant(changes.select(sums)).row(0, named=True),
+            "gap": self.program.gap,
+            "by_phase": significant(changes.group_by("phase").agg(sums)).sort("phase").to_dicts(),
+        }
+
+
+def choose(
+    folder: Path, budget: float, max_sites: int | None = None, require: Sequence[str] = (), phases: int = 1
+) -> Chosen:
+    """The program of a run folder with the highest net savings within `budget` [currency], or within that for each of
+    `phases` years.
+
+    `max_sites` and `require` (see `programs.requirement`) limit how many sites it changes. UsageError, with all that is
+    wrong, where that makes no sense or cannot be met, where it needs a library that is not installed, or where the
+    folder is no run.
+    """
+    from screener.ranking import programs  # arrays, which the other questions need not wait for
+
+    if not (isfinite(budget) and budget >= 0.0):
+        raise UsageError(f"a budget of {budget:g} buys nothing; give an amount of zero or more")
+    run = outputs.open_run(folder)
+    required = conditions.each(require, programs.requirement)
+    if max_sites is not None:
+        required.append(programs.Requirement(f"--max-sites {max_sites}", most=max_sites))
+    files = run.file("strategies"), run.file("sites_used")
+    changes = programs.candidates(*files, ranking.HOLDING_TOLERANCE_H, required)
+    return Chosen(programs.choose(changes, budget, required, phases), budget, phases, run.settings)
