@@ -1,8 +1,9 @@
-"""Windows of time in which a price holds: months as people write them, kinds of day, hours of the day.
+"""The hour classes of a year, and windows of time in which a price holds.
 
-A year of a tariff has 576 times: 12 months, two kinds of day, 24 hours. A window is a set of them. Monday to Friday are
-working days; an hour belongs to the day on which it falls, so a window over midnight takes the first hours of each of
-its days and the last.
+A year has 576 classes of hours, its *slots*: 12 months, two kinds of day, 24 hours. They are numbered in that order: ledgers
+sort hours into them, tariffs price them. A window is a set of them: months as people write them, kinds of day, hours of
+the day. Monday to Friday are working days; an hour belongs to the day on which it falls, so a window over midnight takes
+the first hours of each of its days and the last.
 """
 
 import re
@@ -11,6 +12,8 @@ from collections.abc import Iterable
 import polars as pl
 
 DAY_KINDS = ("working", "other")
+WORKING_DAYS = 5  # Monday to Friday: a day kind of tariffs; which days a site is open is another matter
+SLOTS = 12 * len(DAY_KINDS) * 24
 ALL_DAYS = "all"
 TIME = ("month", "day_kind", "hour")
 SPAN = re.compile(r"(\d{1,2})(?:\s*(?:-|–|to)\s*(\d{1,2}))?")
@@ -30,8 +33,29 @@ def months(text: str) -> list[int] | None:
     return sorted(found)
 
 
+def slot(month: pl.Expr, is_other: pl.Expr, hour: pl.Expr) -> pl.Expr:
+    """Number of the slot of an hour, 0 to 575: month 1-12, whether the day is no working day, hour 0-23."""
+    whole = [each.cast(pl.UInt32) for each in (month, is_other, hour)]
+    return (((whole[0] - 1) * 2 + whole[1]) * 24 + whole[2]).alias("slot")
+
+
+def is_other(day_of_week: pl.Expr) -> pl.Expr:
+    """Whether a day (0 Monday) is no working day."""
+    return day_of_week >= WORKING_DAYS
+
+
+def of_slot(slot: pl.Expr) -> list[pl.Expr]:
+    """Month, day kind and hour of a slot's number, in the types of ledgers."""
+    kind = pl.when(slot // 24 % 2 == 0).then(pl.lit(DAY_KINDS[0])).otherwise(pl.lit(DAY_KINDS[1]))
+    return [
+        (slot // 48 + 1).cast(pl.Int8).alias("month"),
+        kind.cast(pl.Enum(DAY_KINDS)).alias("day_kind"),
+        (slot % 24).cast(pl.Int8).alias("hour"),
+    ]
+
+
 def year() -> pl.DataFrame:
-    """The 576 times of a year: month (1-12), day_kind, hour (0-23)."""
+    """The slots of a year in their order: month (1-12), day_kind, hour (0-23)."""
     times = pl.DataFrame({"month": range(1, 13)}).join(pl.DataFrame({"day_kind": DAY_KINDS}), how="cross")
     return times.join(pl.DataFrame({"hour": range(24)}), how="cross")
 

@@ -13,6 +13,7 @@ passes a coil first. Sources of the figures behind the columns stand in `default
 import polars as pl
 
 from screener.contracts.hour import SPACE
+from screener.formula import Number, as_number, col, equal, first_given, when
 from screener.physics import psychrometrics as air
 from screener.worksheet import Worksheet
 
@@ -31,13 +32,13 @@ def site_terms(sites: pl.DataFrame, at_peak: bool = False) -> pl.DataFrame:
     peak instead of the mean of the open hours: for sizing.
     """
     sheet = Worksheet()
-    c = pl.col
+    c = col
     area = c("floor_area_m2")
     p = sheet.let("pressure_pa", air.standard_pressure(c("elevation_m")), "standard atmosphere at the site")
-    density = sheet.let("air_density_kg_m3", air.dry_air_density(pl.lit(FLOW_STATE_C), pl.lit(FLOW_STATE_HUMIDITY), p))
+    density = sheet.let("air_density_kg_m3", air.dry_air_density(FLOW_STATE_C, FLOW_STATE_HUMIDITY, p))
     by_dew_point = air.humidity_ratio_from_dew_point(c("humidity_limit_dew_point_c"), p)
     by_rh = air.humidity_ratio_from_relative_humidity(c("cooling_setpoint_c"), c("humidity_limit_rh_pct") / 100, p)
-    sheet.let("limit_humidity_ratio", pl.coalesce(by_dew_point, by_rh), "the humidity the site must stay below")
+    sheet.let("limit_humidity_ratio", first_given(by_dew_point, by_rh), "the humidity the site must stay below")
     saturated = air.humidity_ratio_from_dew_point(c("cooling_setpoint_c"), p)
     sheet.let("saturated_at_cooling", saturated, "no space is damper than fog: where a coil is solved at the most")
     people = c("peak_occupants") * (1.0 if at_peak else c("occupancy_fraction"))
@@ -67,36 +68,28 @@ def site_terms(sites: pl.DataFrame, at_peak: bool = False) -> pl.DataFrame:
     )
     cases = open_cases * c("open_case_power_w_m") + door_cases * c("door_case_power_w_m")
     sheet.let("case_electricity_w", cases, "refrigeration of the display cases, mean of the year")
-    sheet.let("case_dry_humidity_ratio", pl.lit(CASE_DRY_HUMIDITY), "saturated near the case coil")
-    sheet.let("case_rated_humidity_ratio", pl.lit(CASE_RATED_HUMIDITY), "24 degC, 55 %")
-    continuous = (c("supply_fan") == "continuous").cast(pl.Float64)
+    sheet.let("case_dry_humidity_ratio", CASE_DRY_HUMIDITY, "saturated near the case coil")
+    sheet.let("case_rated_humidity_ratio", CASE_RATED_HUMIDITY, "24 degC, 55 %")
+    continuous = as_number(equal(c("supply_fan"), "continuous"))
     sheet.let("fan_continuous", continuous, "1 where the supply fan runs through the open hours, 0 where it cycles")
     source = c("heating_source")
-    by_fuel, by_pump = source == "fuel", source == "heat_pump"
-    electric = pl.when(by_fuel).then(0.0).when(by_pump).then(1 / HEAT_PUMP_COP).otherwise(1.0)
-    fuel = pl.when(by_fuel).then(1 / c("fuel_efficiency")).otherwise(0.0)
+    by_fuel, by_pump = equal(source, "fuel"), equal(source, "heat_pump")
+    electric = when(by_fuel).then(0.0).when(by_pump).then(1 / HEAT_PUMP_COP).otherwise(1.0)
+    fuel = when(by_fuel).then(1 / c("fuel_efficiency")).otherwise(0.0)
     sheet.let("reheat_electric_per_heat", electric, "the site's heating source, or resistance where it has none")
     sheet.let("reheat_fuel_per_heat", fuel)
-    unheated = source == "none"
-    sheet.let("heating_electric_per_heat", pl.when(unheated).then(0.0).otherwise(electric))
+    unheated = equal(source, "none")
+    sheet.let("heating_electric_per_heat", when(unheated).then(0.0).otherwise(electric))
     sheet.let("heating_fuel_per_heat", fuel)
-    today = c("current_strategy")
-    by_resistance, burnt = today == "overcool_electric_reheat", today == "overcool_fuel_reheat"
-    by_condenser = today == "overcool_condenser_reheat"
-    today_electric = pl.when(by_resistance).then(1.0).when(burnt).then(0.0).otherwise(electric)
-    today_fuel = pl.when(by_resistance).then(0.0).when(burnt).then(1 / c("fuel_efficiency")).otherwise(fuel)
-    sheet.let("today_reheat_electric_per_heat", today_electric, "the site's reheat of today, else its heating source")
-    sheet.let("today_reheat_fuel_per_heat", today_fuel)
-    sheet.let("reheats_by_condenser", by_condenser)
     return sheet.apply(sites.lazy()).collect()
 
 
-def parts(sheet: Worksheet, space_c: pl.Expr, humidity_ratio: pl.Expr) -> tuple[list[str], list[str]]:
+def parts(sheet: Worksheet, space_c: Number, humidity_ratio: Number) -> tuple[list[str], list[str]]:
     """Add the parts of both net gains of a space at this state: names of the heats [W] and of the waters [kg/s].
 
     To look at; they sum to the net gains of `steps`.
     """
-    c = pl.col
+    c = col
     people = c("gain_open_w") - c("internal_gain_w")
     equipment = c("gain_closed_w") + (c("internal_gain_w") - c("gain_closed_w")) * c("open")
     through_air = c("air_kg_s") * air.CP_MOIST_AIR
@@ -120,18 +113,18 @@ def parts(sheet: Worksheet, space_c: pl.Expr, humidity_ratio: pl.Expr) -> tuple[
     return list(heats), list(waters)
 
 
-def steps(sheet: Worksheet, fan_w: pl.Expr) -> None:
+def steps(sheet: Worksheet, fan_w: Number) -> None:
     """Add the hour's gains. Needs `site_terms` and the hour's weather; `fan_w` is the supply fan's power while it runs.
 
     A continuous supply fan runs as long as the site is open, for ventilation, and with the compressor when it is closed;
     a cycling one always runs with the compressor.
     """
-    c = pl.col
+    c = col
     middle, opens, closes = c("hour") + 0.5, c("opens_hour"), c("closes_hour")
     after, before = middle >= opens, middle < closes
-    within = pl.when(closes > opens).then(after & before).otherwise(after | before)
+    within = when(closes > opens).then(after & before).otherwise(after | before)
     is_open = sheet.let(
-        "open", (within & (c("day_of_week") < c("open_days_per_week"))).cast(pl.Float64), "1 while open, else 0"
+        "open", as_number(within & (c("day_of_week") < c("open_days_per_week"))), "1 while open, else 0"
     )
     fan_on = sheet.let(
         "fan_on", is_open * c("fan_continuous"), "1 while the supply fan runs whatever the compressor does"

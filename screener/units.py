@@ -16,7 +16,8 @@ PINT_L = 0.473176473  # US liquid pint, exact
 CFM_L_S = FOOT_M**3 / 60 * 1000
 BTU_H_KW = BTU_J / 3600 / 1000
 BTU_PER_WH = 3600 / BTU_J  # 3.412142: EER over COP
-THERM_KWH = 105.4804e6 / 3.6e6  # therm (U.S.), the legal unit of the gas trade there: 29.3001 kWh
+J_PER_KWH = 3.6e6
+THERM_KWH = 105.4804e6 / J_PER_KWH  # therm (U.S.), the legal unit of the gas trade there: 29.3001 kWh
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ import pytest
 
 from screener import pipeline
 from screener.assumptions import weights
+from screener.contracts.limits import LIMIT_COLUMNS
 from tests.derive import site_weights
 from tests.tables.portfolios import SITE, sites, table, write
 
@@ -41,7 +42,7 @@ def shipped(kind: str, zone: str) -> dict[str, float]:
 
 
 def test_every_figure_of_the_engine_has_a_worth() -> None:
-    given = {name if name not in weights.LIMITS else weights.LIMIT for name in FULL}
+    given = {name if name not in LIMIT_COLUMNS else weights.LIMIT for name in FULL}
     assert set(weights.figures()) == {"floor_area_m2", *given}
 
 
@@ -89,7 +90,7 @@ def test_blanks_are_ordered_by_worth_and_area(tmp_path: Path) -> None:
 def test_completeness_counts_what_is_given(tmp_path: Path) -> None:
     _, checked = pipeline.check(write(tmp_path, sites=sites(FULL, {"humidity_limit_dew_point_c": "11"})))
     given = dict(weights.completeness(checked).select("column", "given").rows())
-    figures = [weights.LIMIT if name in weights.LIMITS else name for name in FULL]
+    figures = [weights.LIMIT if name in LIMIT_COLUMNS else name for name in FULL]
     assert given == dict.fromkeys(figures, 1) | {"floor_area_m2": 3, weights.LIMIT: 2}
     assert weights.completeness(checked)["share"].sum() == pytest.approx(1)
 

@@ -11,10 +11,11 @@ from typing import Protocol
 import polars as pl
 
 from screener.contracts import load
+from screener.contracts.limits import LIMIT_COLUMNS
+from screener.formula import of_columns
 from screener.physics.ventilation import code_rate_l_s
 
 C = pl.col
-LIMITS = ("humidity_limit_dew_point_c", "humidity_limit_rh_pct")
 
 
 class Portfolio(Protocol):
@@ -63,7 +64,7 @@ SAME = (
 SCALED: Mapping[str, Scaled] = {
     "peak_occupants": Scaled(C("occupants_per_100_m2") * C("floor_area_m2") / 100, ("occupants_per_100_m2",)),
     "outdoor_air_l_s": Scaled(
-        code_rate_l_s(C("peak_occupants"), C("floor_area_m2"), C("outdoor_air_l_s_person"), C("outdoor_air_l_s_m2")),
+        of_columns(code_rate_l_s, "peak_occupants", "floor_area_m2", "outdoor_air_l_s_person", "outdoor_air_l_s_m2"),
         ("outdoor_air_l_s_person", "outdoor_air_l_s_m2"),
     ),
     "process_moisture_kg_h": Scaled(
@@ -82,9 +83,11 @@ def fill(portfolio: Portfolio) -> pl.DataFrame:
     """
     frame = _beside_type(portfolio)
     frame = frame.with_columns(_closed_infiltration())
-    limited = pl.any_horizontal(C(name).is_not_null() for name in LIMITS)
-    limits = [pl.when(limited).then(C(name)).otherwise(C(_typical(name))).alias(name) for name in LIMITS]
-    assumed_limits = [_assumed(name, (_typical(name),), ~limited & C(_typical(name)).is_not_null()) for name in LIMITS]
+    limited = pl.any_horizontal(C(name).is_not_null() for name in LIMIT_COLUMNS)
+    limits = [pl.when(limited).then(C(name)).otherwise(C(_typical(name))).alias(name) for name in LIMIT_COLUMNS]
+    assumed_limits = [
+        _assumed(name, (_typical(name),), ~limited & C(_typical(name)).is_not_null()) for name in LIMIT_COLUMNS
+    ]
     frame = frame.with_columns(*assumed_limits, *limits)
     frame = frame.with_columns(e for name in SAME for e in _filled(name, Scaled(C(_typical(name)), (_typical(name),))))
     for name, scaled in SCALED.items():

@@ -11,6 +11,7 @@ from pathlib import Path
 import polars as pl
 
 from screener.contracts.origins import is_given
+from screener.formula import of_columns
 from screener.physics.ventilation import code_rate_l_s
 
 RANGES = Path(__file__).parent / "plausible_ranges.csv"
@@ -18,7 +19,7 @@ EVERY_TYPE = "*"
 NOTE_SCHEMA: Mapping[str, type[pl.DataType]] = {"site_id": pl.String, "figure": pl.String, "note": pl.String}
 C = pl.col
 PER_M2 = 1 / C("floor_area_m2")
-CODE_AIR = code_rate_l_s(C("peak_occupants"), C("floor_area_m2"), C("outdoor_air_l_s_person"), C("outdoor_air_l_s_m2"))
+CODE_AIR = of_columns(code_rate_l_s, "peak_occupants", "floor_area_m2", "outdoor_air_l_s_person", "outdoor_air_l_s_m2")
 # What the sites table says, in the unit of the ranges, and the column that must be given for it.
 INPUTS: Mapping[str, tuple[str, pl.Expr]] = {
     "bill": ("annual_electricity_kwh", C("annual_electricity_kwh") * PER_M2),

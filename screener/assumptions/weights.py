@@ -10,11 +10,11 @@ from pathlib import Path
 
 import polars as pl
 
+from screener.contracts.limits import LIMIT_COLUMNS
 from screener.contracts.origins import is_given
 
 FILE = Path(__file__).parent / "weights.csv"
 LIMIT = "humidity_limit"  # the two columns of the limit count as one
-LIMITS = ("humidity_limit_dew_point_c", "humidity_limit_rh_pct")
 AREA = pl.col("area_m2")
 KEYS = ("building_type", "climate_zone")
 
@@ -78,7 +78,7 @@ def _beside(sites: pl.DataFrame) -> pl.DataFrame:
 
 
 def _assumed(name: str) -> pl.Expr:
-    columns = LIMITS if name == LIMIT else (name,)
+    columns = LIMIT_COLUMNS if name == LIMIT else (name,)
     return ~pl.any_horizontal(is_given(column) for column in columns)
 
 

@@ -14,6 +14,7 @@ from screener.climate.carried import stations
 from screener.climate.hourly_files import PREFIX as OWN_WEATHER
 from screener.climate.places import PLACE, find, locate
 from screener.errors import UsageError
+from screener.formula import of_columns
 from screener.physics.psychrometrics import elevation
 
 __all__ = [
@@ -59,7 +60,7 @@ def design_conditions(weather_ids: Sequence[str], own: pl.DataFrame | None = Non
     files = own.filter(
         pl.col("weather_id").is_in(list(weather_ids)) & pl.col("weather_id").str.starts_with(OWN_WEATHER)
     )
-    measured = figures.design_conditions(files).with_columns(station_elevation_m=elevation(pl.col("pressure_pa")))
+    measured = figures.design_conditions(files).with_columns(station_elevation_m=of_columns(elevation, "pressure_pa"))
     return pl.concat([known.select(columns), measured.select(columns)])
 
 

@@ -5,6 +5,7 @@ Hours come as frames with `weather_id, month, hour, weight_h, outdoor_c, outdoor
 
 import polars as pl
 
+from screener.formula import of_columns, plain
 from screener.physics import psychrometrics as air
 
 COINCIDENT_BAND_C = 0.5  # hours this near to the design value are its coincident hours (practice: bins of 1 K)
@@ -34,21 +35,19 @@ def design_conditions(hours: pl.DataFrame) -> pl.DataFrame:
     of the hours near it; `dew_point_04_c` likewise with the mean dry-bulb; `heating_996_c` is exceeded 99.6 %.
     Definitions: ASHRAE Fundamentals 2017 ch. 14, here from one typical year instead of a long record.
     """
-    exceeded = hours.with_columns(
-        vapour_pa=air.vapour_pressure(pl.col("outdoor_humidity_ratio"), pl.col("pressure_pa"))
-    )
+    exceeded = hours.with_columns(vapour_pa=of_columns(air.vapour_pressure, "outdoor_humidity_ratio", "pressure_pa"))
     limits = exceeded.group_by("weather_id", maintain_order=True).agg(
         pl.col("pressure_pa").mean(),
         dry_bulb_04_c=pl.col("outdoor_c").quantile(1 - DESIGN_EXCEEDED, "linear"),
         vapour_04_pa=pl.col("vapour_pa").quantile(1 - DESIGN_EXCEEDED, "linear"),  # ranks hours as the dew point does
         heating_996_c=pl.col("outdoor_c").quantile(1 - HEATING_EXCEEDED, "linear"),
     )
-    humid = air.humidity_ratio(pl.col("vapour_04_pa"), pl.col("pressure_pa"))
+    humid = of_columns(air.humidity_ratio, "vapour_04_pa", "pressure_pa")
     limits = limits.with_columns(
-        dew_point_04_humidity_ratio=humid, dew_point_04_c=air.dew_point(humid, pl.col("pressure_pa"))
+        dew_point_04_humidity_ratio=humid, dew_point_04_c=air.dew_points(humid, pl.col("pressure_pa"))
     ).with_columns(
-        least_pa=air.saturation_pressure(pl.col("dew_point_04_c") - COINCIDENT_BAND_C),
-        most_pa=air.saturation_pressure(pl.col("dew_point_04_c") + COINCIDENT_BAND_C),
+        least_pa=of_columns(air.saturation_pressure, pl.col("dew_point_04_c") - COINCIDENT_BAND_C),
+        most_pa=of_columns(air.saturation_pressure, pl.col("dew_point_04_c") + COINCIDENT_BAND_C),
     )
     near_hot = (pl.col("outdoor_c") - pl.col("dry_bulb_04_c")).abs() <= COINCIDENT_BAND_C
     near_humid = pl.col("vapour_pa").is_between("least_pa", "most_pa")
@@ -69,9 +68,7 @@ def ventilation_load(hours: pl.DataFrame, *by: str) -> pl.DataFrame:
     Load of one cfm of outdoor air, all hours, brought to 23.9 degC and 50 % at sea level; the moisture index is the same
     water in kg per kg/h of outdoor air.
     """
-    indoor = air.humidity_ratio_from_relative_humidity(
-        pl.lit(INDOOR_C), pl.lit(INDOOR_RH), pl.lit(air.STANDARD_PRESSURE_PA)
-    )
+    indoor = plain(air.humidity_ratio_from_relative_humidity(INDOOR_C, INDOOR_RH, air.STANDARD_PRESSURE_PA))
     wet = ((pl.col("outdoor_humidity_ratio") - indoor).clip(0) * pl.col("weight_h")).sum()
     hot = ((pl.col("outdoor_c") - INDOOR_C).clip(0) * pl.col("weight_h")).sum()
     return hours.group_by(*by, maintain_order=True).agg(
@@ -87,7 +84,7 @@ def monthly_figures(hours: pl.DataFrame) -> pl.DataFrame:
     Dry-bulb mean, lowest, highest [degC]; humidity ratio [g/kg]; dew point of the mean humidity [degC]; hours above a dew
     point of 12.8 degC; ventilation load index [ton-hours per cfm]; irradiance, mean of all hours [W/m2]; pressure [Pa].
     """
-    threshold = air.humidity_ratio_from_dew_point(pl.lit(DEW_POINT_OF_NOTE_C), pl.col("pressure_pa"))
+    threshold = of_columns(air.humidity_ratio_from_dew_point, DEW_POINT_OF_NOTE_C, "pressure_pa")
     both = pl.concat(
         [
             hours.with_columns(period=pl.col("month").cast(pl.Int64)),
@@ -109,7 +106,7 @@ def monthly_figures(hours: pl.DataFrame) -> pl.DataFrame:
         pressure_pa=mean("pressure_pa"),
     )
     load = ventilation_load(both, "period")
-    dew = air.dew_point(pl.col("humidity_ratio_g_kg") / 1000, pl.col("pressure_pa"))
+    dew = air.dew_points(pl.col("humidity_ratio_g_kg") / 1000, pl.col("pressure_pa"))
     return (
         figures.join(load, on="period")
         .sort("period")

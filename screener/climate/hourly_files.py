@@ -18,6 +18,7 @@ from typing import NamedTuple
 import polars as pl
 
 from screener.errors import FAULT_SCHEMA, ContractError, no_faults, table_fault
+from screener.formula import of_columns
 from screener.physics import psychrometrics as air
 
 SCHEMA: Mapping[str, type[pl.DataType]] = {
@@ -210,17 +211,19 @@ def _calendar(name: str, values: pl.DataFrame) -> pl.DataFrame:
 def _hours(weather_id: str, values: pl.DataFrame, elevation_m: float) -> pl.DataFrame:
     """Weather hours of SCHEMA; without pressure that of the standard atmosphere at the elevation."""
     there = values.columns
-    standard = air.standard_pressure(pl.lit(elevation_m))
+    standard = pl.lit(air.standard_pressure(elevation_m))
     values = values.with_columns(
         pressure_pa="pressure_pa" if "pressure_pa" in there else standard,
         irradiance_w_m2="irradiance_w_m2" if "irradiance_w_m2" in there else pl.lit(0.0),
     )
     pressure, dry_bulb = pl.col("pressure_pa"), pl.col("dry_bulb_c")
     if "dew_point_c" in there:
-        humidity = air.humidity_ratio_from_dew_point(pl.min_horizontal("dew_point_c", "dry_bulb_c"), pressure)
+        humidity = of_columns(
+            air.humidity_ratio_from_dew_point, pl.min_horizontal("dew_point_c", "dry_bulb_c"), pressure
+        )
     else:
         fraction = pl.col("relative_humidity_pct") / 100
-        humidity = air.humidity_ratio_from_relative_humidity(dry_bulb, fraction, pressure)
+        humidity = of_columns(air.humidity_ratio_from_relative_humidity, dry_bulb, fraction, pressure)
     return values.select(
         pl.lit(weather_id).alias("weather_id"),
         "month",

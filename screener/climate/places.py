@@ -10,6 +10,7 @@ from screener.climate import hourly_files
 from screener.climate.carried import postal_areas, stations
 from screener.climate.nearest import nearest
 from screener.errors import FAULT_SCHEMA, ContractError, UsageError, no_faults
+from screener.formula import plain
 from screener.physics import psychrometrics as air
 
 FAR_KM = 80.0  # a station further away, or higher or lower than this, deserves a note: common practice, no source
@@ -182,8 +183,7 @@ def _elevation_of(values: pl.DataFrame) -> float | None:
     """Elevation [m] that goes with the mean pressure of a file, if it has any."""
     if "pressure_pa" not in values.columns:
         return None
-    elevation: float = values.select(air.elevation(pl.col("pressure_pa").mean())).item()
-    return elevation
+    return plain(air.elevation(values.select(pl.col("pressure_pa").mean()).item()))
 
 
 def _nowhere(found: pl.DataFrame) -> pl.DataFrame:

@@ -19,6 +19,7 @@ import polars as pl
 
 from screener.climate.carried import BY_NAME, DAYS_IN_MONTH, LEAST_SPREAD, NODES, WAVES, statistics, unpack, wave
 from screener.exact import in_order
+from screener.formula import of_columns
 from screener.physics import psychrometrics as air
 
 DAYS = 14  # two of each day of the week; more days do not bring the year nearer to its 8760 hours, see data/README.md
@@ -124,7 +125,7 @@ def rebuild(stations: Sequence[str], days: int = DAYS, monthly: pl.DataFrame | N
         *[(pl.col("mean_c") + pl.col("spread_c") * (pl.col(f"c_{d}") - mean_c)).alias(f"c_{d}") for d in each],
         *[(pl.col("mean_w") + pl.col("spread_w") * pl.col(f"w_{d}")).alias(f"w_{d}") for d in each],
     ).with_columns(
-        air.humidity_ratio_from_dew_point(pl.col(f"c_{d}"), pl.col("pressure_pa")).alias(f"saturated_{d}") for d in each
+        of_columns(air.humidity_ratio_from_dew_point, f"c_{d}", "pressure_pa").alias(f"saturated_{d}") for d in each
     )
     for _ in range(3):  # clipping lowers the mean, restoring it saturates a few more hours: three rounds settle it
         mean_w = in_order(pl.col(f"w_{d}") for d in each) / days

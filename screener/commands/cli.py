@@ -208,15 +208,17 @@ def explain(
     as_json: Json = False,
 ) -> None:
     """Walk a site's figures back to the weather: the year's account, then one hour, every step of it."""
+    from screener import errors, pipeline
     from screener import explain as explaining
-    from screener import pipeline
 
     with _errors_in_words():
         document = pipeline.explain(run, site, strategy, at)
         if as_json:
             _print_json(document)
         else:
-            typer.echo(explaining.tell(document))
+            typer.echo(explaining.printed(document))
+        if not document["checks"]["agree"]:
+            raise errors.ResultsError(explaining.checks(document).strip())
 
 
 @app.command()

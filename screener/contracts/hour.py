@@ -6,32 +6,33 @@ strategies read all of them.
 
 from dataclasses import fields
 
-import polars as pl
-
+from screener.formula import col
 from screener.physics.cooling_coil import Rating
 from screener.physics.moisture_balance import Space
 from screener.physics.part_load_moisture import PartLoad
 
+REFERENCE = "temperature_only"  # the strategy that all others are counted against
+
 SPACE = Space(
-    gain_kg_s=pl.col("moisture_gain_kg_s"),
-    air_kg_s=pl.col("air_kg_s"),
-    outdoor_humidity_ratio=pl.col("outdoor_humidity_ratio"),
-    case_kg_s=pl.col("case_kg_s"),
-    case_dry_humidity_ratio=pl.col("case_dry_humidity_ratio"),
-    case_rated_humidity_ratio=pl.col("case_rated_humidity_ratio"),
+    gain_kg_s=col("moisture_gain_kg_s"),
+    air_kg_s=col("air_kg_s"),
+    outdoor_humidity_ratio=col("outdoor_humidity_ratio"),
+    case_kg_s=col("case_kg_s"),
+    case_dry_humidity_ratio=col("case_dry_humidity_ratio"),
+    case_rated_humidity_ratio=col("case_rated_humidity_ratio"),
 )
 
-COIL = Rating(**{field.name: pl.col(field.name) for field in fields(Rating)})
+COIL = Rating(**{field.name: col(field.name) for field in fields(Rating)})
 
 
 def coil_in(section: str) -> Rating:
     """The columns of another coil, `<section>.<field of Rating>`."""
-    return Rating(**{field.name: pl.col(f"{section}.{field.name}") for field in fields(Rating)})
+    return Rating(**{field.name: col(f"{section}.{field.name}") for field in fields(Rating)})
 
 
 PART_LOAD = PartLoad(
-    lower_slope=pl.col("kept_lower_slope"),
-    lower_offset=pl.col("kept_lower_offset"),
-    upper_slope=pl.col("kept_upper_slope"),
-    fan=pl.col("fan_on"),
+    lower_slope=col("kept_lower_slope"),
+    lower_offset=col("kept_lower_offset"),
+    upper_slope=col("kept_upper_slope"),
+    fan=col("fan_on"),
 )

@@ -5,7 +5,6 @@ from itertools import pairwise
 
 import polars as pl
 
-from screener.bounds import at_least
 from screener.economics.present_value import Terms, replacement_years, residual_share
 from screener.exact import money
 
@@ -113,7 +112,9 @@ def _discounted_payback(study_years: int) -> pl.Expr:
     extra = -_less("investment")
     covered = [pl.lit(0.0), *(pl.col(f"saved_by.{year}") for year in range(1, study_years + 1))]
     reached = [
-        pl.when((now >= extra) & (now > before)).then(year + at_least((extra - before) / (now - before), 0.0))
+        pl.when((now >= extra) & (now > before)).then(
+            year + pl.max_horizontal((extra - before) / (now - before), pl.lit(0.0))
+        )
         for year, (before, now) in enumerate(pairwise(covered))
     ]
     return pl.coalesce(reached)

@@ -1,7 +1,15 @@
 """Where a number comes from: a site's year, one of its hours, and both in words."""
 
 from screener.explain.account import Document, explain, site
-from screener.explain.printing import tell
+from screener.explain.printing import checks, printed
 from screener.explain.year import Year, year
 
-__all__ = ["Document", "Year", "explain", "site", "tell", "year"]
+__all__ = [
+    "Document",
+    "Year",
+    "checks",
+    "explain",
+    "printed",
+    "site",
+    "year",
+]

@@ -12,28 +12,22 @@ from typing import Any
 
 import polars as pl
 
-from screener import climate, engine, ledger, loads, outputs
+from screener import climate, engine, loads, outputs
+from screener.contracts.end_uses import CARRIERS, END_USES, ENERGIES_KWH, POWERS_W
 from screener.errors import UsageError
 from screener.explain.bill import bill
-from screener.physics import psychrometrics as air
-from screener.strategies import REFERENCE, REGISTRY, Outcome
+from screener.explain.states import agree, apart, state
+from screener.formula import Number, col, polars
+from screener.strategies import REFERENCE, REGISTRY
+from screener.strategies.strategy import FIELDS
 from screener.worksheet import Worksheet
 
 Document = dict[str, Any]
+AS_THE_TABLE = 1e-7  # of the larger energy: the table has nine figures, both evaluators agree within 1e-9
 AT = re.compile(r"(\d{2})-(\d{2})T(\d{2})")
 BALANCE = {"reheat": "reheat_w", "device": "device_heat_w", "heating": "heating_w"}
 TAKEN = {"cooling coil": "coil_sensible_w", "not met": "unmet_cooling_w"}
 REMOVED = {"cooling coil": "coil_kg_s", "device": "device_kg_s", "condenses on surfaces": "condenses_kg_s"}
-POWERS = {
-    "compressor and condenser fan": "compressor_w",
-    "supply fan": "fans_w",
-    "dehumidifying equipment": "dehumidifier_w",
-    "reheat, electricity": "reheat_electricity_w",
-    "heating, electricity": "heating_electricity_w",
-    "reheat, fuel": "reheat_fuel_w",
-    "regeneration, fuel": "regeneration_fuel_w",
-    "heating, fuel": "heating_fuel_w",
-}
 MONEY = (
     *("energy_cost", "demand_cost", "fuel_cost", "annual_cost", "upkeep_per_year", "investment", "investment_basis"),
     *("energy_pv", "upkeep_pv", "replacement_pv", "residual_pv", "life_cycle_cost", "net_savings"),
@@ -59,6 +53,8 @@ def explain(run: outputs.RunFolder, site_id: str, strategy: str | None = None, a
     conditions, sized, sheets = worked.conditions, worked.sized, worked.sheets
     every, damp = worked.every, worked.damp
     about = worked.used.row(0, named=True)
+    year = _year(results, name, every, damp)
+    hour = _hour(run, name, sheets, every, damp, at)
     return {
         "site": {key: about[key] for key in ("site_id", "name", "building_type", "climate_zone", "station")}
         | {key: about[key] for key in ("station_name", "station_distance_km", "elevation_m", "floor_area_m2")},
@@ -66,11 +62,12 @@ def explain(run: outputs.RunFolder, site_id: str, strategy: str | None = None, a
         "summary": REGISTRY[name].summary,
         "current_strategy": ranked["current_strategy"],
         "best_strategy": ranked["best_strategy"],
-        "year": _year(results, name, every, damp, _again(sized, worked.hours, name)),
+        "year": year,
         "design_conditions": {key: conditions[key].item() for key in CONDITIONS},
         "equipment": {key: sized[key].item() for key in EQUIPMENT} | {"bypass": 1 - sized["contact"].item()},
         "assumptions": _assumptions(about),
-        "hour": _hour(run, name, sheets, every, damp, at),
+        "hour": hour,
+        "checks": _checks(results, name, _added_up(every, damp, name), hour),
     }
 
 
@@ -133,22 +130,41 @@ def _dated(hours: pl.DataFrame) -> pl.DataFrame:
     return hours.with_columns(day=pl.int_range(1, pl.len() + 1).over("month", "hour"))
 
 
-def _again(sized: pl.DataFrame, hours: pl.DataFrame, name: str) -> Document:
-    """The year's account of the strategy, worked once more by the engine."""
-    names = list(dict.fromkeys((REFERENCE.name, name)))
-    years = pl.concat([accounts.years for accounts in engine.simulate(sized, engine.years(hours), names)])
-    totals = ledger.totals(years, names, REFERENCE.name)
-    return totals.filter(pl.col("strategy") == name).row(0, named=True)
+def _added_up(every: pl.DataFrame, damp: pl.DataFrame, name: str) -> dict[str, float]:
+    """Electricity and fuel of the year [kWh] with the strategy: the Polars hours, added up."""
+    told = [(every, [REFERENCE.name])]
+    if name != REFERENCE.name:
+        told = [(every.filter(~pl.col("damp")), [REFERENCE.name, f"{name}.standby"]), (damp, [name])]
+    sums = dict.fromkeys((f"{carrier}_kwh" for carrier in CARRIERS), 0.0)
+    for frame, prefixes in told:
+        for carrier in CARRIERS:
+            powers = [f"{prefix}.{carrier}_w" for prefix in prefixes if f"{prefix}.{carrier}_w" in frame.columns]
+            kwh = frame.select((pl.col(power) * pl.col("weight_h") / 1000).sum() for power in powers)
+            sums[f"{carrier}_kwh"] += sum(kwh.row(0))
+    return sums
 
 
-def _year(results: pl.DataFrame, name: str, every: pl.DataFrame, damp: pl.DataFrame, again: Document) -> Document:
+def _checks(results: pl.DataFrame, name: str, added_up: dict[str, float], hour: Document) -> Document:
+    """How well the hours agree with the run's table, and the printed states with psychrolib."""
+    row, reference = (results.filter(pl.col("strategy") == s).row(0, named=True) for s in (name, REFERENCE.name))
+    less = {key: kwh - row[key] for key, kwh in added_up.items()}
+    room = AS_THE_TABLE * max(abs(each[key]) for each in (row, reference) for key in added_up)
+    states_apart = apart(hour["states"], hour["weather"]["pressure_pa"])
+    return {
+        "added_up_less_table_kwh": less,
+        "states": len(hour["states"]),
+        "states_apart_from_psychrolib": states_apart,
+        "agree": all(abs(kwh) <= room for kwh in less.values()) and agree(states_apart),
+    }
+
+
+def _year(results: pl.DataFrame, name: str, every: pl.DataFrame, damp: pl.DataFrame) -> Document:
     row, reference = (results.filter(pl.col("strategy") == s).row(0, named=True) for s in (name, REFERENCE.name))
     dry = every if name == REFERENCE.name else every.filter(~pl.col("damp"))
     shares = [_shares(dry, REFERENCE.name)] + ([_shares(damp, name)] if name != REFERENCE.name else [])
     heat = {key: sum(share[0][key] for share in shares) / 1000 for key in shares[0][0]}
     water = {key: sum(share[1][key] for share in shares) * 3600 for key in shares[0][1]}
-    uses = [use for use in ledger.END_USES if row[use] or reference[use]]
-    apart = {use: again[use] - row[use] for use in ("electricity_kwh", "fuel_kwh")}
+    uses = [use for use in ENERGIES_KWH if row[use] or reference[use]]
     return {
         "heat_kwh": heat,
         "heat_residual_kwh": sum(heat.values()),
@@ -161,7 +177,6 @@ def _year(results: pl.DataFrame, name: str, every: pl.DataFrame, damp: pl.DataFr
         "electricity_kwh": row["electricity_kwh"],
         "fuel_kwh": row["fuel_kwh"],
         "dehumidification_kwh": row["dehumidification_kwh"],
-        "worked_again_less_table_kwh": apart,
         "reached": {key: row[key] for key in REACHED},
         "refrigeration": {key: row[key] for key in CASES},
         "device": {key: row[key] for key in DEVICE},
@@ -178,7 +193,7 @@ def _shares(frame: pl.DataFrame, strategy: str) -> tuple[dict[str, float], dict[
 def parts(frame: pl.DataFrame, strategy: str) -> tuple[pl.DataFrame, dict[str, pl.Expr], dict[str, pl.Expr]]:
     """What brings and takes heat [W] and water [kg/s] in each hour, as columns of the frame that is returned."""
     sheet = Worksheet()
-    state = (_there(frame, strategy, column) for column in ("space_c", "humidity_ratio"))
+    state = (col(f"{strategy}.{column}") for column in ("space_c", "humidity_ratio"))
     heats, waters = loads.parts(sheet.section("part"), *state)
     worked = sheet.apply(frame.lazy()).collect()
     heat = {key: pl.col(f"part.heat.{key}") for key in heats}
@@ -196,6 +211,8 @@ def _weighted(worked: pl.DataFrame, shares: dict[str, pl.Expr]) -> dict[str, flo
 
 def _there(frame: pl.DataFrame, strategy: str, column: str) -> pl.Expr:
     """A column of the strategy's outcome; what it never has is nothing."""
+    if column not in FIELDS:
+        raise KeyError(f"no hour has {column}")
     name = f"{strategy}.{column}"
     return pl.col(name) if name in frame.columns else pl.lit(0.0)
 
@@ -225,14 +242,14 @@ def _hour(
     heat, water = _shares(frame, strategy)
     weight = frame["weight_h"].item()
     heat, water = ({key: share / weight for key, share in shares.items()} for shares in (heat, water))
-    powers = {key: frame.select(_there(frame, strategy, column)).item() for key, column in POWERS.items()}
-    standing = _standing(frame, name) if not acts else {}
-    drawn = {key: power + standing.get(POWERS[key], 0.0) for key, power in powers.items()}
+    powers = {use.power_w: frame.select(_there(frame, strategy, use.power_w)).item() for use in END_USES}
+    standby = _standby(frame, name) if not acts else {}
+    drawn = {power_w: power + standby.get(power_w, 0.0) for power_w, power in powers.items()}
     return {
         "at": f"{int(hour['month'].item()):02}-{int(hour['day'].item()):02}T{int(hour['hour'].item()):02}",
         "weight_h": weight,
         "damp": bool(hour["damp"].item()),
-        "told_of": strategy,
+        "strategy": strategy,
         "weather": hour.select(*engine.WEATHER, "pressure_pa").row(0, named=True),
         "states": _states(frame, sheet, strategy),
         "processes": _processes(frame, sheet),
@@ -240,8 +257,8 @@ def _hour(
         "heat_residual_w": sum(heat.values()),
         "water_kg_s": water,
         "water_residual_kg_s": sum(water.values()),
-        "power_w": {key: power for key, power in powers.items() if power},
-        "standing_w": standing,
+        "power_w": {use.name: powers[use.power_w] for use in END_USES if powers[use.power_w]},
+        "standby_w": standby,
         "bill": bill(run, hour["tariff_id"].item(), hour, drawn),
         "steps": _steps(frame, sheets if acts else sheets[:1]),
     }
@@ -267,46 +284,35 @@ def _chosen(every: pl.DataFrame, damp: pl.DataFrame, at: str | None) -> pl.DataF
 
 def _states(frame: pl.DataFrame, sheet: Worksheet, strategy: str) -> list[Document]:
     """States of air: of the weather and the space, and those the strategy showed."""
-    shown = [
-        ("outdoor air", pl.col("outdoor_c"), pl.col("outdoor_humidity_ratio")),
-        ("space", pl.col(f"{strategy}.space_c"), pl.col(f"{strategy}.humidity_ratio")),
-        ("limit at the cooling set point", pl.col("cooling_setpoint_c"), pl.col("limit_humidity_ratio")),
+    shown: list[tuple[str, Number, Number]] = [
+        ("outdoor air", col("outdoor_c"), col("outdoor_humidity_ratio")),
+        ("space", col(f"{strategy}.space_c"), col(f"{strategy}.humidity_ratio")),
+        ("limit at the cooling set point", col("cooling_setpoint_c"), col("limit_humidity_ratio")),
     ]
     shown += [(state.name, state.dry_bulb_c, state.humidity_ratio) for state in sheet.states.values()]
-    told = []
-    for name, t, w in shown:
-        at = frame.lazy().with_columns(t=t, w=w)
-        state = at.select(
-            pl.col("t").alias("dry_bulb_c"),
-            pl.col("w").alias("humidity_ratio"),
-            air.enthalpy(pl.col("t"), pl.col("w")).alias("enthalpy_j_kg"),
-            air.dew_point(pl.col("w"), pl.col("pressure_pa")).alias("dew_point_c"),
-            air.relative_humidity(pl.col("t"), pl.col("w"), pl.col("pressure_pa")).alias("relative_humidity"),
-        )
-        told.append({"name": name} | state.collect().row(0, named=True))
-    return told
+    pressure = frame["pressure_pa"].item()
+    found = (frame.select(t=polars(t), w=polars(w)).row(0) for _, t, w in shown)
+    return [state(name, t, w, pressure) for (name, _, _), (t, w) in zip(shown, found, strict=True)]
 
 
 def _processes(frame: pl.DataFrame, sheet: Worksheet) -> list[Document]:
     told = []
     for process in sheet.processes.values():
         figures = frame.select(
-            flow_kg_s=process.flow_kg_s,
-            heat_w=process.heat_w,
-            water_kg_s=process.water_kg_s,
-            power_w=process.power_w,
+            flow_kg_s=polars(process.flow_kg_s),
+            heat_w=polars(process.heat_w),
+            water_kg_s=polars(process.water_kg_s),
+            power_w=polars(process.power_w),
         )
         about = {"name": process.name, "from": process.entering, "to": process.leaving}
         told.append(about | figures.row(0, named=True) | {"law": process.law})
     return told
 
 
-def _standing(frame: pl.DataFrame, name: str) -> dict[str, float]:
+def _standby(frame: pl.DataFrame, name: str) -> dict[str, float]:
     """What the strategy's equipment draws, or saves, in an hour that is not damp."""
-    columns = [column for column in frame.columns if column.startswith(f"{name}.standing.") and column.endswith("_w")]
-    fields = {column: column.rpartition(".")[2] for column in columns}
-    known = Outcome.__dataclass_fields__
-    return {field: frame[column].item() for column, field in fields.items() if field in known}
+    known = {power: f"{name}.standby.{power}" for power in POWERS_W}
+    return {power: frame[column].item() for power, column in known.items() if column in frame.columns}
 
 
 def _steps(frame: pl.DataFrame, sheets: tuple[Worksheet, ...]) -> list[Document]:
@@ -315,6 +321,6 @@ def _steps(frame: pl.DataFrame, sheets: tuple[Worksheet, ...]) -> list[Document]
     return [
         {"name": step.name, "value": row[step.name], "why": step.why}
         for sheet in sheets
-        for step in sheet.steps
+        for step in sheet.steps.values()
         if step.name in row
     ]

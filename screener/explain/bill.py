@@ -6,16 +6,18 @@ from typing import Any
 import polars as pl
 
 from screener import calendar, outputs, price, tables
-from screener.ledger import WORKING_DAYS
+from screener.contracts.end_uses import CARRIERS, powers_of
 
 
 def bill(run: outputs.RunFolder, tariff_id: str, hour: pl.DataFrame, power_w: Mapping[str, float]) -> dict[str, Any]:
-    """Energy [kWh], prices and cost [currency] of an hour (one row: month, day_of_week, hour) drawing `power_w`.
+    """Energy [kWh], prices and cost [currency] of an hour (one row: month, day_of_week, hour).
+
+    `power_w`: what it draws, by field of an hour.
 
     The price of electricity is null, and so its cost, where blocks of the month's use bill it.
     """
     when = hour.select("month", "day_of_week", "hour").row(0, named=True)
-    kind = calendar.DAY_KINDS[when["day_of_week"] >= WORKING_DAYS]
+    kind = calendar.DAY_KINDS[when["day_of_week"] >= calendar.WORKING_DAYS]
     tariffs, periods, tiers = (run.input(name) for name in tables.TARIFF_TABLES)
     rates = price.rates(tariffs, periods, tiers)
     mine = pl.col("tariff_id") == tariff_id
@@ -23,10 +25,7 @@ def bill(run: outputs.RunFolder, tariff_id: str, hour: pl.DataFrame, power_w: Ma
     time = rates.times.filter(mine & at)
     billed = rates.classes.join(time, on=["tariff_id", "month", "class"])["electricity_price_per_kwh"].item()
     fuel = rates.months.filter(mine & (pl.col("month") == when["month"]))["fuel_price_per_kwh"].item()
-    used = {
-        carrier: sum(watts for name, watts in power_w.items() if name.endswith(", fuel") == (carrier == "fuel")) / 1000
-        for carrier in ("electricity", "fuel")
-    }
+    used = {carrier: sum(power_w[power] for power in powers_of(carrier)) / 1000 for carrier in CARRIERS}
     told: dict[str, Any] = {"tariff": tariff_id, "day_kind": kind}
     for carrier, per_kwh in (("electricity", billed), ("fuel", fuel)):
         cost = None if per_kwh is None else used[carrier] * per_kwh

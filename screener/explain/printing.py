@@ -17,6 +17,8 @@ STATES: Columns = {
     "kj_kg": ("kJ/kg", text.decimals(2)),
     "dew_point_c": ("dew point degC", text.decimals(2)),
     "rh_pct": ("RH %", text.decimals(1)),
+    "wet_bulb_c": ("wet-bulb degC", text.decimals(2)),
+    "volume_m3_kg": ("m3/kg", text.decimals(3)),
 }
 PROCESSES: Columns = {
     "name": ("process", text.words),
@@ -32,9 +34,22 @@ STEPS: Columns = {"name": ("name", str), "value": ("value", str), "why": ("what 
 FIGURES: Columns = {"name": ("figure", text.words), "value": ("value", str), "origin": ("where it is from", str)}
 
 
-def tell(document: Document) -> str:
+def printed(document: Document) -> str:
     """The whole account as text."""
-    return "\n".join([*_heading(document), *_year(document), *_assumed(document), *_hour(document)])
+    return "\n".join([*_heading(document), *_year(document), *_assumed(document), *_hour(document), checks(document)])
+
+
+def checks(document: Document) -> str:
+    """How well everything agrees, in a line."""
+    found = document["checks"]
+    kwh = max(abs(value) for value in found["added_up_less_table_kwh"].values())
+    far = found["states_apart_from_psychrolib"]
+    return (
+        f"\nChecked: the hours add up to the run's table within {kwh:.1g} kWh; psychrolib has the "
+        f"{text.count(found['states'], 'state')} within {far['dew_point_c']:.1g} K of dew point, "
+        f"{far['enthalpy_j_kg']:.1g} J/kg and {100 * far['relative_humidity']:.1g} % RH"
+        + ("." if found["agree"] else ": they DO NOT AGREE; do not use these figures.")
+    )
 
 
 def _heading(document: Document) -> Iterator[str]:
@@ -69,8 +84,6 @@ def _year(document: Document) -> Iterator[str]:
     columns |= {"without": ("temperature only", text.whole), "more": ("more", text.whole)}
     yield text.table(rows, columns)
     yield f"Dehumidification takes {year['dehumidification_kwh']:,.0f} kWh a year."
-    apart = max(abs(value) for value in year["worked_again_less_table_kwh"].values())
-    yield f"Worked again here; differs from the run's strategy table by {apart:.2g} kWh."
     yield ""
     yield from _pairs(year["reached"] | year["device"])
     if any(year["refrigeration"].values()):
@@ -109,9 +122,9 @@ def _hour(document: Document) -> Iterator[str]:
     yield f"THE HOUR {hour['at']}, which stands for {hour['weight_h']:.2f} h"
     if not hour["damp"]:
         yield "Temperature control alone keeps it below the limit, so every strategy does what temperature only does."
-        if hour["standing_w"]:
+        if hour["standby_w"]:
             yield "Its equipment draws or saves:"
-            yield from _pairs(hour["standing_w"])
+            yield from _pairs(hour["standby_w"])
     yield ""
     states = [s | {"g_kg": 1000 * s["humidity_ratio"], "kj_kg": s["enthalpy_j_kg"] / 1000} for s in hour["states"]]
     yield text.table([s | {"rh_pct": 100 * s["relative_humidity"]} for s in states], STATES)

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 import polars as pl
 
 from screener import outputs
+from screener.contracts.limits import OVER_LIMIT
 from screener.explain.account import Worked, parts, work
-from screener.ledger import OVER_LIMIT
+from screener.formula import plain, polars
 from screener.physics import psychrometrics as air
 from screener.strategies import REFERENCE
 
@@ -42,16 +43,14 @@ def year(run: outputs.RunFolder, site_id: str, strategies: Sequence[str]) -> Yea
     """The year of a site with each of the strategies, which it can have. UsageError where the run has no such site."""
     worked = {strategy: work(run, site_id, strategy) for strategy in strategies}
     site = next(iter(worked.values())).every
-    limit = pl.col(LIMIT).first()
-    asked = site.select(limit, air.dew_point(limit, pl.col("pressure_pa").first()), pl.col("pressure_pa").first())
-    ratio, dew_point, pressure = asked.row(0)
+    ratio, pressure = site.select(LIMIT, "pressure_pa").row(0)
     return Year(
         outdoor=site.select("outdoor_c", "outdoor_humidity_ratio", "weight_h"),
         months=pl.concat([_months(each, strategy) for strategy, each in worked.items()]),
         held=pl.concat([_held_at(each, strategy) for strategy, each in worked.items()]),
         pressure_pa=pressure,
         limit_humidity_ratio=ratio,
-        limit_dew_point_c=dew_point,
+        limit_dew_point_c=plain(air.dew_point(ratio, pressure)),
         at=_hour_to_show([pair for pair in worked.items() if pair[0] != REFERENCE.name]),
     )
 
@@ -86,7 +85,7 @@ def _meets_settled_air(strategy: str, worked: Worked) -> pl.Expr:
         return pl.lit(True)
     settled = pl.col(f"{strategy}.humidity_ratio")
     mixed = settled + pl.col("outdoor_share") * (pl.col("outdoor_humidity_ratio") - settled)
-    return entering.humidity_ratio <= mixed * (1 + APART)
+    return polars(entering.humidity_ratio) <= mixed * (1 + APART)
 
 
 def _told(worked: Worked, strategy: str) -> list[tuple[pl.DataFrame, str]]:
@@ -120,5 +119,5 @@ def _held_at(worked: Worked, strategy: str) -> pl.DataFrame:
         for frame, told_by in _told(worked, strategy)
     ]
     return pl.concat(humidity).select(
-        pl.lit(strategy).alias("strategy"), air.dew_point(pl.col("w"), pl.col("p")).alias("dew_point_c"), "weight_h"
+        pl.lit(strategy).alias("strategy"), air.dew_points(pl.col("w"), pl.col("p")).alias("dew_point_c"), "weight_h"
     )

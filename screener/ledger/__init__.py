@@ -1,43 +1,6 @@
 """Energy by site, strategy, month, day kind, hour and end use."""
 
-from screener.ledger.accounts import (
-    CARRIERS,
-    DAY_KINDS,
-    ELECTRICITY,
-    END_USES,
-    FUEL,
-    OVER_LIMIT,
-    REACHED,
-    SLOTS,
-    WATER,
-    WORKING_DAYS,
-    Accounts,
-    accumulate,
-    damp,
-    dampest,
-    dry,
-    peaks,
-    slot,
-    totals,
-)
+from screener.ledger.accounts import Accounts, accumulate, peaks, totals
+from screener.ledger.tallies import WATER, damp, dampest, dry
 
-__all__ = [
-    "CARRIERS",
-    "DAY_KINDS",
-    "ELECTRICITY",
-    "END_USES",
-    "FUEL",
-    "OVER_LIMIT",
-    "REACHED",
-    "SLOTS",
-    "WATER",
-    "WORKING_DAYS",
-    "Accounts",
-    "accumulate",
-    "damp",
-    "dampest",
-    "dry",
-    "peaks",
-    "slot",
-    "totals",
-]
+__all__ = ["WATER", "Accounts", "accumulate", "damp", "dampest", "dry", "peaks", "totals"]

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from pathlib import PurePosixPath
 
+from screener.calendar import SLOTS
+
 RUN_FILE, PACKAGE_FILE = "run.json", "datapackage.json"
 INPUT_FOLDER = "inputs"
 
@@ -12,7 +14,7 @@ class Output:
     """A table of the run folder: its name, its contract, the key it is sorted by, and the kinds of file it fills.
 
     `is_input`: what the run was made from, kept to the last bit so that it can be worked with again. `row_group`: rows of
-    a Parquet file that are read together; of a ledger, 256 sites of 12 months x two day kinds x 24 hours, some 20 MB.
+    a Parquet file that are read together; of a ledger, 256 sites, some 20 MB.
     """
 
     table: str
@@ -20,7 +22,7 @@ class Output:
     key: tuple[str, ...]
     formats: tuple[str, ...]
     is_input: bool = False
-    row_group: int = 576 * 256
+    row_group: int = SLOTS * 256
 
     def path(self, format: str) -> PurePosixPath:
         """Where in the folder its file of this kind lies."""

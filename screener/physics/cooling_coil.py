@@ -14,11 +14,8 @@ constant fraction of Carnot between evaporating and condensing temperature; the 
 
 from dataclasses import dataclass
 
-import polars as pl
-
-from screener.bounds import at_least, at_most, between
+from screener.formula import Number, Sheet, at_least, at_most, between, sqrt, when
 from screener.physics import psychrometrics as air
-from screener.worksheet import Worksheet
 
 RATED_INDOOR_C = 26.7  # AHRI 210/240 and 340/360: 80 F dry-bulb
 RATED_INDOOR_WET_BULB_C = 19.4  # 67 F
@@ -41,54 +38,54 @@ class Rating:
     T_adp = tangent_c + tangent_per_j_kg h_in + tangent_per_outdoor T_out.
     """
 
-    rated_adp_c: pl.Expr
-    contact: pl.Expr
-    supply_kg_s: pl.Expr
-    duty_j_kg: pl.Expr
-    carnot_fraction: pl.Expr
-    law_j_kg: pl.Expr
-    law_per_adp: pl.Expr
-    law_per_outdoor: pl.Expr
-    tangent_c: pl.Expr
-    tangent_per_j_kg: pl.Expr
-    tangent_per_outdoor: pl.Expr
-    rated_saturated: pl.Expr
-    rated_log_slope: pl.Expr
-    rated_j_kg: pl.Expr  # h_sat + law_per_adp T at the rated apparatus dew point, its slope and its curvature
-    rated_j_kg_k: pl.Expr
-    rated_j_kg_k2: pl.Expr
+    rated_adp_c: Number
+    contact: Number
+    supply_kg_s: Number
+    duty_j_kg: Number
+    carnot_fraction: Number
+    law_j_kg: Number
+    law_per_adp: Number
+    law_per_outdoor: Number
+    tangent_c: Number
+    tangent_per_j_kg: Number
+    tangent_per_outdoor: Number
+    rated_saturated: Number
+    rated_log_slope: Number
+    rated_j_kg: Number  # h_sat + law_per_adp T at the rated apparatus dew point, its slope and its curvature
+    rated_j_kg_k: Number
+    rated_j_kg_k2: Number
 
 
 @dataclass(frozen=True)
 class CoilState:
     """The coil running without pause at one entering state."""
 
-    adp_c: pl.Expr
-    sensible_w: pl.Expr
-    moisture_kg_s: pl.Expr
-    moisture_slope: pl.Expr  # [kg/s per kg/kg] of entering humidity
-    total_w: pl.Expr
-    load: pl.Expr  # duty over rated duty
-    power_w: pl.Expr  # compressor and condenser fan
+    adp_c: Number
+    sensible_w: Number
+    moisture_kg_s: Number
+    moisture_slope: Number  # [kg/s per kg/kg] of entering humidity
+    total_w: Number
+    load: Number  # duty over rated duty
+    power_w: Number  # compressor and condenser fan
 
 
 def rate(
-    sheet: Worksheet,
-    net_capacity_w: pl.Expr,
-    cop: pl.Expr,
-    sensible_heat_ratio: pl.Expr,
-    supply_m3_s: pl.Expr,
-    fan_w: pl.Expr,
-    pressure_pa: pl.Expr,
+    sheet: Sheet,
+    net_capacity_w: Number,
+    cop: Number,
+    sensible_heat_ratio: Number,
+    supply_m3_s: Number,
+    fan_w: Number,
+    pressure_pa: Number,
 ) -> None:
     """Turn a published rating into the columns of `Rating` (site table).
 
     `cop` is net capacity over all electricity, fans included, as AHRI 210/240 and 340/360 rate a unit. The rating point
     is at sea level; on the mountain the same volume of air weighs less, so the coil runs colder there.
     """
-    standard = pl.lit(air.STANDARD_PRESSURE_PA)
-    t_in = pl.lit(RATED_INDOOR_C)
-    entering = air.humidity_ratio_from_wet_bulb(t_in, pl.lit(RATED_INDOOR_WET_BULB_C), standard)
+    standard = air.STANDARD_PRESSURE_PA
+    t_in = RATED_INDOOR_C
+    entering = air.humidity_ratio_from_wet_bulb(t_in, RATED_INDOOR_WET_BULB_C, standard)
     w_in = sheet.let("rating_entering_humidity_ratio", entering, "rating point 26.7/19.4 degC wet-bulb")
     flow = sheet.let("rating_flow_kg_s", supply_m3_s * air.dry_air_density(t_in, w_in, standard), "at sea level")
     gross = sheet.let("rated_duty_w", net_capacity_w + fan_w, "net rating plus the fan heat the coil also takes")
@@ -116,7 +113,7 @@ def rate(
     _laws(sheet, adp, contact, duty, pressure_pa)
 
 
-def at_flow(sheet: Worksheet, rating: Rating, flow_share: float, pressure_pa: pl.Expr) -> None:
+def at_flow(sheet: Sheet, rating: Rating, flow_share: float, pressure_pa: Number) -> None:
     """The same coil at a share of its rated air flow, as the columns of another `Rating` (site table).
 
     The compressor's law stays, in watts. Air that stays longer on the coil meets more of it: with an unchanged surface
@@ -130,7 +127,7 @@ def at_flow(sheet: Worksheet, rating: Rating, flow_share: float, pressure_pa: pl
     _laws(sheet, adp, contact, duty, pressure_pa)
 
 
-def _laws(sheet: Worksheet, adp: pl.Expr, contact: pl.Expr, duty: pl.Expr, pressure_pa: pl.Expr) -> None:
+def _laws(sheet: Sheet, adp: Number, contact: Number, duty: Number, pressure_pa: Number) -> None:
     """Both laws and their tangent and parabola at the rated point."""
     full = duty / contact
     in_weather = 1 + CAPACITY_PER_OUTDOOR_K * RATED_OUTDOOR_C
@@ -153,8 +150,8 @@ def _laws(sheet: Worksheet, adp: pl.Expr, contact: pl.Expr, duty: pl.Expr, press
 
 
 def rough(
-    sheet: Worksheet, rating: Rating, entering_c: pl.Expr, entering_humidity_ratio: pl.Expr, outdoor_c: pl.Expr
-) -> tuple[pl.Expr, pl.Expr, pl.Expr]:
+    sheet: Sheet, rating: Rating, entering_c: Number, entering_humidity_ratio: Number, outdoor_c: Number
+) -> tuple[Number, Number, Number]:
     """Sensible duty [W], water taken [kg/s] and its slope, from the tangents at the rated point: no exponentials.
 
     The water goes on below zero where the coil would be dry. Good for a first guess of the humidity only.
@@ -176,12 +173,12 @@ def rough(
 
 
 def run(
-    sheet: Worksheet,
+    sheet: Sheet,
     rating: Rating,
-    entering_c: pl.Expr,
-    entering_humidity_ratio: pl.Expr,
-    outdoor_c: pl.Expr,
-    pressure_pa: pl.Expr,
+    entering_c: Number,
+    entering_humidity_ratio: Number,
+    outdoor_c: Number,
+    pressure_pa: Number,
 ) -> CoilState:
     """The coil at full run with this air entering and this weather outside.
 
@@ -197,7 +194,7 @@ def run(
         "surplus_j_kg", h_in - rating.law_j_kg + rating.law_per_outdoor * outdoor_c, "both laws but for the dew point"
     )
     beyond = sheet.let("beyond_rating_j_kg", target - rating.rated_j_kg)
-    root = at_least(rating.rated_j_kg_k**2 + 2 * rating.rated_j_kg_k2 * beyond, 0.0).sqrt()
+    root = sqrt(at_least(rating.rated_j_kg_k**2 + 2 * rating.rated_j_kg_k2 * beyond, 0.0))
     parabola = rating.rated_adp_c + 2 * beyond / (rating.rated_j_kg_k + root)
     first = sheet.let("adp_guess_c", parabola, "on the parabola through the rated point")
     w_first = sheet.let("saturated_guess", _saturated(first, pressure_pa), "saturated there")
@@ -211,7 +208,7 @@ def run(
     w_surface = at_least(w_in - saturated, 0.0)
     cp_in = air.CP_DRY_AIR + air.CP_VAPOUR * w_in
     dry_adp = (target - w_in * air.LATENT_HEAT_0C) / (cp_in + rating.law_per_adp)
-    surface = pl.when(dry).then(at_least(dry_adp, COLDEST_ADP_C)).otherwise(adp)
+    surface = when(dry).then(at_least(dry_adp, COLDEST_ADP_C)).otherwise(adp)
     surface = sheet.let("adp_c", at_most(surface, t_in), "surface temperature of the coil, which never heats")
     taken = sheet.let("moisture_kg_kg", rating.contact * w_surface, "water taken")
     cp = air.CP_DRY_AIR + air.CP_VAPOUR * (w_in - w_surface)
@@ -225,9 +222,7 @@ def run(
         adp_c=surface,
         sensible_w=sheet.let("sensible_w", m * sensible, "sensible duty at full run"),
         moisture_kg_s=sheet.let("moisture_kg_s", m * taken, "water taken at full run"),
-        moisture_slope=sheet.let(
-            "moisture_slope", pl.when(dry).then(0.0).otherwise(m * slope), "with entering humidity"
-        ),
+        moisture_slope=sheet.let("moisture_slope", when(dry).then(0.0).otherwise(m * slope), "with entering humidity"),
         total_w=sheet.let("total_w", m * total, "duty at full run"),
         load=load,
         power_w=sheet.let("power_w", m * power, "compressor and condenser fan at full run"),
@@ -235,8 +230,8 @@ def run(
 
 
 def carnot_cop(
-    fraction: pl.Expr, adp_c: pl.Expr, outdoor_c: pl.Expr, load: pl.Expr, floor_c: float = CONDENSING_FLOOR_C
-) -> pl.Expr:
+    fraction: Number, adp_c: Number, outdoor_c: Number, load: Number, floor_c: float = CONDENSING_FLOOR_C
+) -> Number:
     """Duty per unit of compressor power: a fraction of Carnot between the refrigerant's two temperatures.
 
     `load` is duty over rated duty: the approaches of evaporator and condenser shrink with it. The condensing
@@ -247,20 +242,20 @@ def carnot_cop(
     return fraction * (evaporating + air.ZERO_C_K) / (condensing - evaporating)
 
 
-def part_load_power(full_power_w: pl.Expr, run_fraction: pl.Expr, degradation: pl.Expr) -> pl.Expr:
+def part_load_power(full_power_w: Number, run_fraction: Number, degradation: Number) -> Number:
     """Power of a cycling unit [W]: X P / (1 - Cd (1 - X)) [AHRI 210/240, cyclic degradation coefficient]."""
     return full_power_w * run_fraction / (1 - degradation * (1 - run_fraction))
 
 
-def _saturated(temperature_c: pl.Expr, pressure_pa: pl.Expr) -> pl.Expr:
+def _saturated(temperature_c: Number, pressure_pa: Number) -> Number:
     return air.humidity_ratio(air.saturation_pressure_over_water(temperature_c), pressure_pa)
 
 
-def _saturated_slope(temperature_c: pl.Expr, saturated: pl.Expr) -> pl.Expr:
+def _saturated_slope(temperature_c: Number, saturated: Number) -> Number:
     """d W_sat / dT [kg/kg/K]; with W = 0.622 p_ws/(p - p_ws), p/(p - p_ws) = 1 + W/0.622."""
     return saturated * (1 + saturated / air.MASS_RATIO) * air.saturation_log_slope(temperature_c)
 
 
-def _enthalpy_slope(temperature_c: pl.Expr, saturated: pl.Expr, slope: pl.Expr) -> pl.Expr:
+def _enthalpy_slope(temperature_c: Number, saturated: Number, slope: Number) -> Number:
     vapour = air.LATENT_HEAT_0C + air.CP_VAPOUR * temperature_c
     return air.CP_DRY_AIR + air.CP_VAPOUR * saturated + slope * vapour

@@ -6,7 +6,7 @@ removed and one for the energy factor (from memory, attribution not confirmed), 
 Valid for 10-35 degC and 30-90 %; outside, the nearest state inside is used.
 """
 
-import polars as pl
+from screener.formula import Number, Truth, between
 
 RATING_C = 26.7  # former rating state of portable units, 80 F / 60 % [10 CFR 430 appendix X]
 RATING_RH_PCT = 60.0
@@ -18,24 +18,26 @@ _WATER = (-1.162525707, 0.02271469, -0.000113208, 0.021110538, -6.93034e-5, 0.00
 _ENERGY_FACTOR = (-1.902154518, 0.063466565, -0.000622839, 0.039540407, -0.000125637, -0.000176722)
 
 
-def relative_water(dry_bulb_c: pl.Expr, rh_pct: pl.Expr) -> pl.Expr:
+def relative_water(dry_bulb_c: Number, rh_pct: Number) -> Number:
     """Water removed per hour over that at 26.7 degC / 60 %."""
     return _relative(_WATER, dry_bulb_c, rh_pct)
 
 
-def relative_energy_factor(dry_bulb_c: pl.Expr, rh_pct: pl.Expr) -> pl.Expr:
+def relative_energy_factor(dry_bulb_c: Number, rh_pct: Number) -> Number:
     """Litres per kWh over those at 26.7 degC / 60 %."""
     return _relative(_ENERGY_FACTOR, dry_bulb_c, rh_pct)
 
 
-def is_valid(dry_bulb_c: pl.Expr, rh_pct: pl.Expr) -> pl.Expr:
+def is_valid(dry_bulb_c: Number, rh_pct: Number) -> Truth:
     """Whether the curves hold at this state."""
-    return dry_bulb_c.is_between(*VALID_C) & rh_pct.is_between(*VALID_RH_PCT)
+    (coldest, hottest), (driest, dampest) = VALID_C, VALID_RH_PCT
+    within = (dry_bulb_c >= coldest) & (dry_bulb_c <= hottest)
+    return within & (rh_pct >= driest) & (rh_pct <= dampest)
 
 
-def _relative(c: tuple[float, ...], dry_bulb_c: pl.Expr, rh_pct: pl.Expr) -> pl.Expr:
-    t = dry_bulb_c.clip(*VALID_C)
-    r = rh_pct.clip(*VALID_RH_PCT)
+def _relative(c: tuple[float, ...], dry_bulb_c: Number, rh_pct: Number) -> Number:
+    t = between(dry_bulb_c, *VALID_C)
+    r = between(rh_pct, *VALID_RH_PCT)
     curve = c[0] + t * (c[1] + t * c[2]) + r * (c[3] + r * c[4]) + c[5] * t * r
     t0, r0 = RATING_C, RATING_RH_PCT
     at_rating = c[0] + t0 * (c[1] + t0 * c[2]) + r0 * (c[3] + r0 * c[4]) + c[5] * t0 * r0

@@ -9,8 +9,7 @@ Figures are of ordinary silica-gel and molecular-sieve wheels (from memory and c
 - two fans press the process and the regeneration air through the wheel.
 """
 
-import polars as pl
-
+from screener.formula import Number
 from screener.physics import psychrometrics as air
 
 FUEL_REGENERATION_J_KG = 4.0e6  # 3-5 MJ/kg, from memory
@@ -22,6 +21,6 @@ PROCESS_FAN_SHARE = 0.5  # of the fans: the one whose heat ends in the dried air
 SORPTION_J_KG = air.EVAPORATION_J_KG * (1 + BINDING_SHARE)
 
 
-def heat_to_space_j_kg(regeneration_j_kg: pl.Expr) -> pl.Expr:
+def heat_to_space_j_kg(regeneration_j_kg: Number) -> Number:
     """Heat in the dried air per kilogram of water removed [J/kg]: sorption, carry-over and the process fan."""
     return CARRY_OVER_SHARE * regeneration_j_kg + (SORPTION_J_KG + PROCESS_FAN_SHARE * FAN_J_KG)

@@ -4,13 +4,13 @@ over the largest possible one, at equal flows].
 Effectiveness of ordinary enthalpy wheels: sensible 0.70-0.80, latent 0.65-0.80 (from memory).
 """
 
-import polars as pl
+from screener.formula import Number
 
 SENSIBLE_EFFECTIVENESS = 0.75
 LATENT_EFFECTIVENESS = 0.70
 FAN_W_L_S = 0.55  # 150 Pa in each of two air streams at 55 % fan efficiency, common practice, no source
 
 
-def after(outdoor: pl.Expr, exhaust: pl.Expr, effectiveness: pl.Expr) -> pl.Expr:
+def after(outdoor: Number, exhaust: Number, effectiveness: Number) -> Number:
     """Temperature or humidity ratio of the outdoor air behind the wheel."""
     return outdoor + effectiveness * (exhaust - outdoor)

@@ -4,13 +4,10 @@ Effectiveness is the temperature drop of the entering air over that between it a
 ordinary wrap-around pipes of two to four rows (common practice, no source). The pipe itself stays dry.
 """
 
-import polars as pl
-
-from screener.bounds import at_most
+from screener.formula import Number, Sheet, at_most
 from screener.physics import cooling_coil
 from screener.physics import psychrometrics as air
 from screener.physics.cooling_coil import CoilState, Rating
-from screener.worksheet import Worksheet
 
 EFFECTIVENESS = 0.45
 FAN_W_L_S = 0.23  # 125 Pa through both halves at 55 % fan efficiency, common practice, no source
@@ -22,13 +19,13 @@ def heat_w(effectiveness: float, flow_kg_s: float, entering_c: float, coil_leavi
 
 
 def run(
-    sheet: Worksheet,
+    sheet: Sheet,
     rating: Rating,
-    effectiveness: pl.Expr,
-    entering_c: pl.Expr,
-    entering_humidity_ratio: pl.Expr,
-    outdoor_c: pl.Expr,
-    pressure_pa: pl.Expr,
+    effectiveness: Number,
+    entering_c: Number,
+    entering_humidity_ratio: Number,
+    outdoor_c: Number,
+    pressure_pa: Number,
 ) -> CoilState:
     """The coil at full run behind the pipe: of the air that passes both, so its sensible duty is that of the coil.
 

@@ -7,9 +7,7 @@ gain is then a falling, piecewise straight line of humidity, and its zero is the
 
 from dataclasses import dataclass, replace
 
-import polars as pl
-
-from screener.bounds import between
+from screener.formula import Number, between, larger, smaller
 
 CASE_MOST = 1.2  # largest moisture credit of a display case over its rated one, practice
 
@@ -23,28 +21,28 @@ class Space:
     one at case_rated_humidity_ratio and on to CASE_MOST.
     """
 
-    gain_kg_s: pl.Expr
-    air_kg_s: pl.Expr
-    outdoor_humidity_ratio: pl.Expr
-    case_kg_s: pl.Expr
-    case_dry_humidity_ratio: pl.Expr
-    case_rated_humidity_ratio: pl.Expr
+    gain_kg_s: Number
+    air_kg_s: Number
+    outdoor_humidity_ratio: Number
+    case_kg_s: Number
+    case_dry_humidity_ratio: Number
+    case_rated_humidity_ratio: Number
 
-    def less(self, removed_kg_s: pl.Expr) -> "Space":
+    def less(self, removed_kg_s: Number) -> "Space":
         """The space when a device takes this much water whatever the humidity."""
         return replace(self, gain_kg_s=self.gain_kg_s - removed_kg_s)
 
-    def case_credit(self, humidity_ratio: pl.Expr) -> pl.Expr:
+    def case_credit(self, humidity_ratio: Number) -> Number:
         """Water the cases take from the space held at this humidity [kg/s]."""
         span = self.case_rated_humidity_ratio - self.case_dry_humidity_ratio
         return self.case_kg_s * between((humidity_ratio - self.case_dry_humidity_ratio) / span, 0.0, CASE_MOST)
 
-    def net_gain(self, humidity_ratio: pl.Expr) -> pl.Expr:
+    def net_gain(self, humidity_ratio: Number) -> Number:
         """Net moisture gain of the space held at this humidity [kg/s]."""
         through_air = self.air_kg_s * (self.outdoor_humidity_ratio - humidity_ratio)
         return self.gain_kg_s + through_air - self.case_credit(humidity_ratio)
 
-    def settled(self, removal_kg_s: pl.Expr, slope: pl.Expr, at: pl.Expr) -> pl.Expr:
+    def settled(self, removal_kg_s: Number, slope: Number, at: Number) -> Number:
         """Humidity ratio [kg/kg] at which the net gain equals what the equipment removes.
 
         The equipment removes max(0, removal + slope (W - at)) with slope >= 0. Exact: with the credit of the cases as
@@ -57,11 +55,11 @@ class Space:
         equipment = removal_kg_s - slope * at
         most = CASE_MOST * self.case_kg_s
         m = self.air_kg_s
-        cases_within_reach = pl.min_horizontal(
+        cases_within_reach = smaller(
             inflow / m,
             (inflow - equipment) / (m + slope),
             case_inflow / (m + case_slope),
             (case_inflow - equipment) / (m + case_slope + slope),
         )
-        cases_at_most = pl.min_horizontal((inflow - most) / m, (inflow - most - equipment) / (m + slope))
-        return pl.max_horizontal(cases_within_reach, cases_at_most)
+        cases_at_most = smaller((inflow - most) / m, (inflow - most - equipment) / (m + slope))
+        return larger(cases_within_reach, cases_at_most)

@@ -8,11 +8,8 @@ they give is checked in the tests.
 from dataclasses import dataclass
 from functools import cache
 
-import polars as pl
-
-from screener.bounds import at_least
+from screener.formula import Number, Sheet, at_least, plain
 from screener.physics import psychrometrics as air
-from screener.worksheet import Worksheet
 
 COLDEST_SUPPLY_C = 4.0  # dew point below which such a coil frosts, practice
 EVAPORATOR_APPROACH_K = 7.0  # leaving air above evaporating refrigerant, practice
@@ -32,11 +29,11 @@ RATING_STATES = (  # outdoor dry-bulb, wet-bulb [degC], weight: 95/78, 80/73, 70
 class Treated:
     """The air a unit supplies."""
 
-    leaving_c: pl.Expr
-    leaving_c_per_humidity: pl.Expr  # [K per kg/kg]
+    leaving_c: Number
+    leaving_c_per_humidity: Number  # [K per kg/kg]
 
 
-def treat(sheet: Worksheet, leaving_w: pl.Expr, pressure_pa: pl.Expr) -> Treated:
+def treat(sheet: Sheet, leaving_w: Number, pressure_pa: Number) -> Treated:
     """Cool air down to saturation at `leaving_w`: dew point by Magnus' formula and one Newton step on eq. 6 of ASHRAE
     Fundamentals 2017 ch. 1, together within 0.002 K."""
     vapour = sheet.let("leaving_vapour_pa", air.vapour_pressure(leaving_w, pressure_pa), "at the wanted humidity")
@@ -52,7 +49,7 @@ def treat(sheet: Worksheet, leaving_w: pl.Expr, pressure_pa: pl.Expr) -> Treated
     return Treated(leaving, per_w)
 
 
-def compressor_w(cooling_w: pl.Expr, leaving_c: pl.Expr, outdoor_c: pl.Expr, carnot_fraction: pl.Expr) -> pl.Expr:
+def compressor_w(cooling_w: Number, leaving_c: Number, outdoor_c: Number, carnot_fraction: Number) -> Number:
     """Compressor and condenser fan [W] for this duty; `carnot_fraction` is CARNOT_FRACTION unless a rating tells."""
     evaporating = leaving_c - EVAPORATOR_APPROACH_K
     condensing = at_least(outdoor_c + CONDENSER_APPROACH_K, CONDENSING_FLOOR_C)
@@ -62,11 +59,11 @@ def compressor_w(cooling_w: pl.Expr, leaving_c: pl.Expr, outdoor_c: pl.Expr, car
 @cache
 def seasonal_kg_kwh(carnot_fraction: float) -> float:
     """Water per kWh of compressor and condenser fan over the four rating states, supply saturated at 12.8 degC."""
-    states = pl.DataFrame(RATING_STATES, schema=["outdoor_c", "wet_bulb_c", "weight"], orient="row")
-    pressure, leaving = pl.lit(air.STANDARD_PRESSURE_PA), pl.lit(RATED_SUPPLY_C)
-    w_in = air.humidity_ratio_from_wet_bulb(pl.col("outdoor_c"), pl.col("wet_bulb_c"), pressure)
-    w_out = air.humidity_ratio_from_dew_point(leaving, pressure)
-    duty = air.enthalpy(pl.col("outdoor_c"), w_in) - air.enthalpy(leaving, w_out)
-    power = compressor_w(duty, leaving, pl.col("outdoor_c"), pl.lit(carnot_fraction))
-    per_kwh = (w_in - w_out) / power * 3.6e6
-    return float(states.select((per_kwh * pl.col("weight")).sum()).item())
+    pressure, leaving, seasonal = air.STANDARD_PRESSURE_PA, RATED_SUPPLY_C, 0.0
+    for outdoor_c, wet_bulb_c, weight in RATING_STATES:
+        w_in = air.humidity_ratio_from_wet_bulb(outdoor_c, wet_bulb_c, pressure)
+        w_out = air.humidity_ratio_from_dew_point(leaving, pressure)
+        duty = air.enthalpy(outdoor_c, w_in) - air.enthalpy(leaving, w_out)
+        power = compressor_w(duty, leaving, outdoor_c, carnot_fraction)
+        seasonal += plain((w_in - w_out) / power) * 3.6e6 * weight
+    return seasonal

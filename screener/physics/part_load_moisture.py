@@ -20,9 +20,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 
-import polars as pl
-
-from screener.bounds import at_least
+from screener.formula import Number, at_least, larger, smaller, when
 
 CYCLES_PER_HOUR = 3.0  # thermostat cycling at half run, AHRI 210/240 practice (from memory)
 GRID = 1000
@@ -94,29 +92,29 @@ def chords(choice: str) -> tuple[float, float, float]:
 class PartLoad:
     """The lines of X L as columns; `fan` is 1 while the supply fan runs on in the pauses, else 0, where X L is X."""
 
-    lower_slope: pl.Expr
-    lower_offset: pl.Expr
-    upper_slope: pl.Expr
-    fan: pl.Expr
+    lower_slope: Number
+    lower_offset: Number
+    upper_slope: Number
+    fan: Number
 
-    def kept(self, runs: pl.Expr) -> pl.Expr:
+    def kept(self, runs: Number) -> Number:
         """Water removed over that of a full hour of running, at this run fraction."""
-        return pl.max_horizontal(pl.lit(0.0), *(slope * runs + offset for slope, offset in self._lines()))
+        return larger(0.0, *(slope * runs + offset for slope, offset in self._lines()))
 
-    def runs_for_water(self, kept: pl.Expr) -> pl.Expr:
+    def runs_for_water(self, kept: Number) -> Number:
         """The smallest run fraction that removes `kept` (above zero) of a full hour's water; above 1 if none does."""
-        return pl.min_horizontal((kept - offset) / slope for slope, offset in self._lines())
+        return smaller(*((kept - offset) / slope for slope, offset in self._lines()))
 
-    def chord_at(self, kept: pl.Expr) -> tuple[pl.Expr, pl.Expr]:
+    def chord_at(self, kept: Number) -> tuple[Number, Number]:
         """Slope and offset of the line that rules where `kept` of a full hour's water is removed."""
         upper_offset = 1 - self.upper_slope
         lower = (kept - self.lower_offset) * self.upper_slope < (kept - upper_offset) * self.lower_slope
         on = self.fan > 0
-        slope = pl.when(on & lower).then(self.lower_slope).when(on).then(self.upper_slope).otherwise(1.0)
-        offset = pl.when(on & lower).then(self.lower_offset).when(on).then(upper_offset).otherwise(0.0)
+        slope = when(on & lower).then(self.lower_slope).when(on).then(self.upper_slope).otherwise(1.0)
+        offset = when(on & lower).then(self.lower_offset).when(on).then(upper_offset).otherwise(0.0)
         return slope, offset
 
-    def runs_for_cooling(self, load_w: pl.Expr, sensible_w: pl.Expr, latent_w: pl.Expr) -> pl.Expr:
+    def runs_for_cooling(self, load_w: Number, sensible_w: Number, latent_w: Number) -> Number:
         """The smallest run fraction that delivers `load_w`, with these duties at full run; above 1 if none does.
 
         Sensible cooling is X sensible + (X - X L) latent: for each line of X L a straight line of X.
@@ -124,27 +122,27 @@ class PartLoad:
         runs = [load_w / (sensible_w + latent_w)]
         for slope, offset in self._lines():
             rise = sensible_w + latent_w * (1 - slope)
-            runs.append(pl.when(rise > 0).then((load_w + latent_w * offset) / rise).otherwise(0.0))
-        return pl.max_horizontal(runs)
+            runs.append(when(rise > 0).then((load_w + latent_w * offset) / rise).otherwise(0.0))
+        return larger(*runs)
 
     def water_of_cooling(
-        self, sensible_w: pl.Expr, latent_w: pl.Expr, moisture_kg_s: pl.Expr
-    ) -> Iterator[tuple[pl.Expr, pl.Expr]]:
+        self, sensible_w: Number, latent_w: Number, moisture_kg_s: Number
+    ) -> Iterator[tuple[Number, Number]]:
         """Water [kg/s] the coil removes while it delivers a load [W]: the largest of zero and, for each pair
         (per_w, offset), per_w load + offset."""
         for slope, offset in self._lines():
             rise = sensible_w + latent_w * (1 - slope)
-            there = pl.when(rise > 0)
+            there = when(rise > 0)
             yield (
                 there.then(moisture_kg_s * slope / rise).otherwise(0.0),
                 there.then(moisture_kg_s * offset * (sensible_w + latent_w) / rise).otherwise(0.0),
             )
 
-    def _lines(self) -> list[tuple[pl.Expr, pl.Expr]]:
+    def _lines(self) -> list[tuple[Number, Number]]:
         chords = [(self.lower_slope, self.lower_offset), (self.upper_slope, 1 - self.upper_slope)]
-        return [(pl.lit(1.0), -self.fan), *chords]
+        return [(1.0, -self.fan), *chords]
 
 
-def delivered_w(runs: pl.Expr, kept: pl.Expr, sensible_w: pl.Expr, latent_w: pl.Expr) -> pl.Expr:
+def delivered_w(runs: Number, kept: Number, sensible_w: Number, latent_w: Number) -> Number:
     """Sensible cooling [W] at a run fraction that keeps this much water: what re-evaporates has cooled the air."""
     return runs * sensible_w + at_least(runs - kept, 0.0) * latent_w

@@ -5,9 +5,7 @@ falls by 0.4 % (10 kWh a day) per 1 % of relative humidity, and anti-sweat heate
 day less, 0.16 % of refrigeration energy. The published span for five points of humidity is 2-9 % of refrigeration energy.
 """
 
-import polars as pl
-
-from screener.bounds import at_least
+from screener.formula import Number, at_least
 
 ENERGY_PER_RH_PCT = 0.004  # compressors and defrost, measured
 ENERGY_PER_RH_PCT_HIGH = (
@@ -24,12 +22,12 @@ FLOATING_FLOOR_C = 21.0  # lowest condensing temperature with floating head pres
 RECLAIM_CONDENSING_C = 38.0  # held while heat is reclaimed into air of some 25 degC, practice
 
 
-def reclaimable_w(electricity_w: pl.Expr) -> pl.Expr:
+def reclaimable_w(electricity_w: Number) -> Number:
     """Heat that racks drawing this electricity can give to a reclaim coil [W]."""
     return electricity_w * (COMPRESSOR_SHARE * (1 + COP) * RECLAIMED_SHARE)
 
 
-def reclaim_penalty_w(electricity_w: pl.Expr, reclaimed_w: pl.Expr, outdoor_c: pl.Expr) -> pl.Expr:
+def reclaim_penalty_w(electricity_w: Number, reclaimed_w: Number, outdoor_c: Number) -> Number:
     """Compressor power more [W] while this heat is reclaimed: as many racks as it takes run at a higher head pressure.
 
     Power goes with the lift between evaporating and condensing temperature, as Carnot's does.

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import polars as pl
 
-from screener.calendar import TIME
+from screener.calendar import DAY_KINDS, SLOTS, TIME, slot
 from screener.errors import FAULT_SCHEMA, ContractError
 from screener.exact import UNITS, exact_sum, in_order, money, whole
 from screener.price import segments
@@ -28,7 +28,6 @@ BILL = ("electricity_kwh", "energy_cost", "peak_kw", "demand_cost", "fuel_kwh", 
 SITE = "site"  # its row in the table of sites: what is added up goes by numbers, which cost less than names
 MONTH = (SITE, "month")
 CLASS = ("tariff_id", "month", "class")
-SLOTS = 576  # times of a year
 FINE = 1e8  # units of an exact sum of money, until it is rounded to cents
 
 
@@ -81,7 +80,7 @@ def unbilled(totals: pl.DataFrame, costs: pl.DataFrame, tolerance: float = 1e-5)
     """Rows of `totals` whose energy differs from what `costs` billed; empty when nothing went missing on the way.
 
     `tolerance` is relative: the ledger keeps 32-bit floats, good for about 1e-7, of amounts to the nearest 1/65536 kWh,
-    which over 576 rows makes 0.0044 kWh at worst.
+    which over all slots makes 0.0044 kWh at worst.
     """
     both = totals.select("site_id", "strategy", "electricity_kwh", "fuel_kwh").join(costs, on=["site_id", "strategy"])
     apart = [
@@ -125,9 +124,9 @@ def _billed(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataF
     of_site = same.join(known, left_on="value", right_on="site_id", how="left", maintain_order="left").fill_null(-1)
     site, tariff_of = (np.repeat(of_site[name].to_numpy(), of_site["len"].to_numpy()) for name in (SITE, "tariff"))
     month, hour = (ledger[name].to_numpy().astype(np.int64) for name in ("month", "hour"))
-    slot = ((month - 1) * 2 + (ledger["day_kind"] == "other").to_numpy()) * 24 + hour
+    numbers = ledger.select(slot(pl.col("month"), pl.col("day_kind") == DAY_KINDS[1], pl.col("hour")))
     kinds = rates.times["class"].to_numpy()  # SLOTS of each tariff, in their order
-    kind = kinds.take(tariff_of * SLOTS + slot, mode="clip").astype(np.int64)
+    kind = kinds.take(tariff_of * SLOTS + numbers.to_series().to_numpy(), mode="clip").astype(np.int64)
     kind[(tariff_of < 0) | (hour < 0) | (hour > 23)] = -1
     return pl.DataFrame({SITE: site, "month": month, "class": kind})
 

@@ -18,7 +18,7 @@ PRICE, DEMAND = "electricity_price_per_kwh", "demand_price_per_kw"
 class Rates:
     """What tariffs charge, as four small tables.
 
-    `times`: tariff_id, month, day_kind, hour, class: all 576 times of every tariff.
+    `times`: tariff_id, month, day_kind, hour, class: all slots of every tariff, in their order.
     `classes`: tariff_id, month, class, electricity_price_per_kwh (null where blocks bill the month), demand_window (null
     where no window has a demand price) and its window_price_per_kw.
     `months`: tariff_id, month, demand_price_per_kw (none is zero), fuel_price_per_kwh and the emission factors [kg

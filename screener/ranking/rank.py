@@ -3,11 +3,11 @@
 import polars as pl
 
 from screener.contracts import PLACEHOLDER
+from screener.contracts.hour import REFERENCE
+from screener.contracts.limits import NOTEWORTHY_H
 from screener.ranking.sql import query
 
 HOLDING_TOLERANCE_H = 1.0  # as well as today, to the hour
-NOTEWORTHY_H = 100.0  # about one hour in a hundred above the limit deserves a note: common practice, no source
-UNCONTROLLED = "temperature_only"
 
 
 def ranking(strategies: pl.DataFrame, sites: pl.DataFrame, currency: str) -> pl.DataFrame:
@@ -32,7 +32,7 @@ def ranking(strategies: pl.DataFrame, sites: pl.DataFrame, currency: str) -> pl.
         "ranking",
         {"strategies": strategies, "best_changes": best_changes(strategies), "sites": sites.select(columns)},
         note_h=NOTEWORTHY_H,
-        uncontrolled=UNCONTROLLED,
+        uncontrolled=REFERENCE,
         placeholder=PLACEHOLDER,
         currency=currency,
     )

@@ -13,12 +13,12 @@ import polars as pl
 
 from screener import text
 from screener.contracts import load
+from screener.contracts.limits import NOTEWORTHY_H
 from screener.report.palette import END_USES
 from screener.report.words import figure_name
 
 ASSUMED = "assumed"
 ASSUMPTIONS_SHOWN = 8
-OFTEN_ABOVE_H = 100.0  # hours a year above the limit that deserve a look, as in the notes of the ranking
 
 
 @dataclass(frozen=True)
@@ -108,7 +108,7 @@ class Findings:
         damp = pl.concat_str(pl.lit("above the limit "), pl.col("hours").round().cast(pl.Int64), pl.lit(" h/yr"))
         notes = [
             pl.when(pl.col("sites") < chosen.height).then(some),
-            pl.when(pl.col("hours") > OFTEN_ABOVE_H).then(damp),
+            pl.when(pl.col("hours") > NOTEWORTHY_H).then(damp),
         ]
         note = pl.concat_list(notes).list.drop_nulls().list.join(", ")
         return every.with_columns(label=pl.col("label").str.replace_all("_", " "), note=note)
@@ -139,7 +139,7 @@ class Findings:
 
     def still_damp(self) -> pl.DataFrame:
         """Sites worth changing that stay above their limit for many hours even so."""
-        return self.paying.filter(pl.col("hours_above_limit") > OFTEN_ABOVE_H)
+        return self.paying.filter(pl.col("hours_above_limit") > NOTEWORTHY_H)
 
     def first_sites(self, share: float = 0.8) -> pl.DataFrame:
         """The sites in order of rank that together bring this share of the net savings."""
@@ -149,7 +149,7 @@ class Findings:
     def uncontrolled(self) -> pl.DataFrame:
         """Sites that control no humidity today and are often above their limit."""
         return self.ranking.filter(
-            (pl.col("current_strategy") == next(iter(self.summaries))) & (pl.col("hours_above_limit") > OFTEN_ABOVE_H)
+            (pl.col("current_strategy") == next(iter(self.summaries))) & (pl.col("hours_above_limit") > NOTEWORTHY_H)
         )
 
     def name_of(self, site_id: str) -> str:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from screener.contracts import end_uses
 from screener.report.svg import element, join, line
 
 PAPER = "#fdfcf9"
@@ -45,16 +46,19 @@ class Fill:
 
 DARK_BLUE, PALE_BLUE, OCHRE, BRICK, CLAY = "#2f5d73", "#b4d2dc", "#d68f22", "#7d2a1c", "#f0d3be"
 
-END_USES: dict[str, tuple[str, Fill]] = {  # column of the strategy results: what people call it, how it is drawn
-    "compressor_kwh": ("cooling compressor", Fill(DARK_BLUE)),
-    "fans_kwh": ("supply fans", Fill(PALE_BLUE)),
-    "dehumidifier_kwh": ("dehumidifying device", Fill(OCHRE)),
-    "reheat_electricity_kwh": ("reheat, electric", Fill(BRICK)),
-    "heating_electricity_kwh": ("heating, electric", Fill(CLAY)),
-    "reheat_fuel_kwh": ("reheat, fuel", Fill(BRICK, hatched=True)),
-    "regeneration_fuel_kwh": ("regeneration, fuel", Fill(OCHRE, hatched=True)),
-    "heating_fuel_kwh": ("heating, fuel", Fill("#6f6862", hatched=True)),
+_FILLS = {
+    "compressor_kwh": Fill(DARK_BLUE),
+    "fans_kwh": Fill(PALE_BLUE),
+    "dehumidifier_kwh": Fill(OCHRE),
+    "reheat_electricity_kwh": Fill(BRICK),
+    "heating_electricity_kwh": Fill(CLAY),
+    "reheat_fuel_kwh": Fill(BRICK, hatched=True),
+    "regeneration_fuel_kwh": Fill(OCHRE, hatched=True),
+    "heating_fuel_kwh": Fill("#6f6862", hatched=True),
 }
+END_USES = {
+    use.energy_kwh: (use.name, _FILLS[use.energy_kwh]) for use in end_uses.END_USES
+}  # its name, how it is drawn
 
 SHADES = ("#dbe8ed", "#aecdd8", "#6f9fb2", "#2f5d73")  # from little to much; text on the last is white
 

@@ -18,7 +18,7 @@ from screener.strategies import (
     temperature_only,
     wrapped_coil_heat_pipe,
 )
-from screener.strategies.strategy import Outcome, Strategy, add_damp_hours, add_reference, add_standing
+from screener.strategies.strategy import Outcome, Strategy, add_damp_hours, add_equipment, add_reference, add_standby
 
 REGISTRY: dict[str, Strategy] = {
     strategy.name: strategy
@@ -40,4 +40,13 @@ REGISTRY: dict[str, Strategy] = {
 
 REFERENCE = temperature_only.STRATEGY
 
-__all__ = ["REFERENCE", "REGISTRY", "Outcome", "Strategy", "add_damp_hours", "add_reference", "add_standing"]
+__all__ = [
+    "REFERENCE",
+    "REGISTRY",
+    "Outcome",
+    "Strategy",
+    "add_damp_hours",
+    "add_equipment",
+    "add_reference",
+    "add_standby",
+]

@@ -6,33 +6,45 @@ space. It holds any humidity, however low, and works in cold rooms.
 
 from dataclasses import replace
 
-import polars as pl
-
+from screener.formula import col, first_given
 from screener.physics import desiccant
-from screener.strategies.in_space import Device, share
-from screener.strategies.strategy import Outcome, Strategy
+from screener.strategies.in_space import Drier, share
+from screener.strategies.strategy import Device, Machine, Outcome, Strategy, nothing
 from screener.worksheet import Worksheet
 
 NAME = "desiccant_fuel_regenerated"
+LIMIT = "most_kg_s"
+
+
+def rate(own: Worksheet, machine: Machine) -> None:
+    """Heat the wheel needs per kilogram."""
+    rated = machine.figure("regeneration_mj_per_kg") * 1e6
+    own.let(
+        "regeneration_j_kg", first_given(rated, desiccant.FUEL_REGENERATION_J_KG), "heat the wheel needs per kilogram"
+    )
 
 
 def damp_hour(sheet: Worksheet) -> Outcome:
     """Wheel and coil share the water; regeneration burns fuel at the site's efficiency."""
-    regeneration = pl.col(f"{NAME}.regeneration_j_kg")
+    regeneration = col(f"{NAME}.regeneration_j_kg")
     heat = desiccant.heat_to_space_j_kg(regeneration)
-    most = pl.col(f"{NAME}.kg_s")
-    hour = share(sheet, sheet.section(f"{NAME}.damp"), Device(most, heat, most, heat))
+    most = col(f"{NAME}.{LIMIT}")
+    hour = share(sheet, sheet.section(f"{NAME}.damp"), Drier(most, heat, most, heat))
     takes = hour.outcome.device_kg_s
     return replace(
         hour.outcome,
         dehumidifier_w=takes * desiccant.FAN_J_KG,
-        regeneration_fuel_w=takes * regeneration / pl.col("fuel_efficiency"),
+        regeneration_fuel_w=takes * regeneration / col("fuel_efficiency"),
     )
 
 
 STRATEGY = Strategy(
     name=NAME,
     summary="a desiccant wheel dried by burning fuel; its heat stays in the space",
+    rate=rate,
     damp_hour=damp_hour,
-    has_device=True,
+    standby=nothing,
+    device=Device(limits={LIMIT: 1.0}, at_design=1.0),
+    unavailable=None,
+    note=None,
 )

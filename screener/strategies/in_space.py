@@ -10,10 +10,8 @@ Every kilogram it takes adds a = heat per kilogram to the space, which the coil 
 
 from dataclasses import dataclass, fields, replace
 
-import polars as pl
-
-from screener.bounds import at_least, between
 from screener.contracts.hour import COIL, PART_LOAD, SPACE
+from screener.formula import Formula, Number, Truth, at_least, between, col, smaller, when
 from screener.physics import part_load_moisture
 from screener.physics import psychrometrics as air
 from screener.physics.cooling_coil import CoilState
@@ -23,13 +21,13 @@ from screener.worksheet import Worksheet
 
 
 @dataclass(frozen=True)
-class Device:
+class Drier:
     """Water it can take [kg/s] and heat it leaves per kilogram [J/kg], at the cooling and at the heating set point."""
 
-    most_at_cooling: pl.Expr
-    heat_at_cooling: pl.Expr
-    most_at_heating: pl.Expr
-    heat_at_heating: pl.Expr
+    most_at_cooling: Number
+    heat_at_cooling: Number
+    most_at_heating: Number
+    heat_at_heating: Number
 
 
 @dataclass(frozen=True)
@@ -41,16 +39,16 @@ class Shared:
     """
 
     outcome: Outcome
-    cold: pl.Expr
-    runs: pl.Expr
+    cold: Truth
+    runs: Number
     coil: CoilState
 
 
-def share(sheet: Worksheet, own: Worksheet, device: Device) -> Shared:
+def share(sheet: Worksheet, own: Worksheet, device: Drier) -> Shared:
     """Split the water between the device and the coil, and settle the hour. `own` holds the device's steps."""
-    c = pl.col
+    c = col
     needed, at_cooling = c("moisture_at_limit_kg_s"), c("sensible_at_cooling_w")
-    most, cold_most = (pl.min_horizontal(needed, able) for able in (device.most_at_cooling, device.most_at_heating))
+    most, cold_most = (smaller(needed, able) for able in (device.most_at_cooling, device.most_at_heating))
     cold = own.let(
         "space_cold", c("sensible_at_heating_w") + cold_most * device.heat_at_heating <= 0, "still needs heat"
     )
@@ -69,7 +67,7 @@ def share(sheet: Worksheet, own: Worksheet, device: Device) -> Shared:
         "short", short & (2 * settles > first + limit), "too small by far: the coil as it is without device"
     )
     coil_w = own.let("coil_sensible_full_w", _either(short, "net_sensible_w"), "installed coil at full run")
-    near = pl.when(short).then(first).otherwise(limit)
+    near = when(short).then(first).otherwise(limit)
     near = own.let("near_humidity_ratio", near, "where the coil is solved: at the limit, or where it cannot be held")
     slope = own.let("coil_slope", _either(short, "moisture_slope_in_space"))
     at_near = own.let("coil_kg_s_full", _either(short, "moisture_kg_s"), "water it takes at full run")
@@ -84,16 +82,16 @@ def share(sheet: Worksheet, own: Worksheet, device: Device) -> Shared:
     for number, (per_w, offset) in enumerate(PART_LOAD.water_of_cooling(coil_w, latent, at_limit)):
         per_w = own.let(f"water_per_w_{number}", per_w, "water the coil takes per watt of cooling")
         roots.append((needed - offset - per_w * at_cooling) / (1 + per_w * device.heat_at_cooling))
-    shared = at_least(pl.min_horizontal(roots), needed - at_limit)
+    shared = at_least(smaller(*roots), needed - at_limit)
     shared = between(shared, 0.0, device.most_at_cooling)
-    takes = pl.when(cold).then(cold_most).when(warm).then(shared).otherwise(most)
+    takes = when(cold).then(cold_most).when(warm).then(shared).otherwise(most)
     takes = own.let("takes_kg_s", takes, "water the device takes")
-    per_kg = pl.when(cold).then(device.heat_at_heating).otherwise(device.heat_at_cooling)
+    per_kg = when(cold).then(device.heat_at_heating).otherwise(device.heat_at_cooling)
     heat = own.let("heat_w", takes * per_kg, "heat it leaves in the space")
 
     load = own.let("cooling_load_w", at_least(at_cooling + heat, 0.0), "left to the installed coil")
     runs = own.let("runs", PART_LOAD.runs_for_cooling(load, coil_w, latent), "before its limit")
-    runs = own.let("runs_at_most_1", pl.min_horizontal(runs, pl.lit(1.0)), "part of the hour the installed coil runs")
+    runs = own.let("runs_at_most_1", smaller(runs, 1.0), "part of the hour the installed coil runs")
     kept = own.let("kept", PART_LOAD.kept(runs), "its water in full-run hours, less what re-evaporates")
     cooling = own.let(
         "cooling_w", part_load_moisture.delivered_w(runs, kept, coil_w, latent), "sensible cooling delivered"
@@ -122,8 +120,6 @@ def share(sheet: Worksheet, own: Worksheet, device: Device) -> Shared:
     return Shared(replace(outcome, device_kg_s=takes), cold, runs, coil)
 
 
-def _either(short: pl.Expr, what: str) -> pl.Expr:
+def _either(short: Truth, what: str) -> Formula:
     """The installed coil solved at the limit, or where temperature control alone leaves the space."""
-    return (
-        pl.when(short).then(pl.col(f"{temperature_only.NAME}.coil.{what}")).otherwise(pl.col(f"coil_at_limit.{what}"))
-    )
+    return when(short).then(col(f"{temperature_only.NAME}.coil.{what}")).otherwise(col(f"coil_at_limit.{what}"))

@@ -3,10 +3,8 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-import polars as pl
-
-from screener.bounds import at_least, at_most, between
 from screener.contracts.hour import COIL, PART_LOAD
+from screener.formula import Number, at_least, at_most, between, col, when
 from screener.physics import cooling_coil, part_load_moisture
 from screener.physics import psychrometrics as air
 from screener.physics.cooling_coil import CoilState, Rating
@@ -22,26 +20,26 @@ class RunningCoil:
     """The installed coil at full run, seen from the space at one temperature and humidity."""
 
     state: CoilState
-    sensible_w: pl.Expr  # net of the fan's heat where the fan cycles with the compressor
-    moisture_kg_s: pl.Expr
-    moisture_slope: pl.Expr  # change of it with the humidity of the space [kg/s per kg/kg]
-    latent_w: pl.Expr  # what its water takes to evaporate
+    sensible_w: Number  # net of the fan's heat where the fan cycles with the compressor
+    moisture_kg_s: Number
+    moisture_slope: Number  # change of it with the humidity of the space [kg/s per kg/kg]
+    latent_w: Number  # what its water takes to evaporate
 
-    def runs_for(self, load_w: pl.Expr) -> pl.Expr:
+    def runs_for(self, load_w: Number) -> Number:
         """Part of the hour it has to run to deliver this sensible cooling, 1 where it cannot."""
         return at_most(PART_LOAD.runs_for_cooling(load_w, self.sensible_w, self.latent_w), 1.0)
 
-    def cooling_w(self, runs: pl.Expr, kept: pl.Expr) -> pl.Expr:
+    def cooling_w(self, runs: Number, kept: Number) -> Number:
         """Sensible cooling it delivers, re-evaporating water included."""
         return part_load_moisture.delivered_w(runs, kept, self.sensible_w, self.latent_w)
 
 
 def coil_at(
     sheet: Worksheet,
-    space_c: pl.Expr,
-    humidity_ratio: pl.Expr,
-    outdoor_share: pl.Expr | None = None,
-    run: Callable[[Worksheet, pl.Expr, pl.Expr], CoilState] | None = None,
+    space_c: Number,
+    humidity_ratio: Number,
+    outdoor_share: Number | None = None,
+    run: Callable[[Worksheet, Number, Number], CoilState] | None = None,
     fan_share: float = 1.0,
 ) -> RunningCoil:
     """The coil with this space air entering, mixed with the hour's ventilation air (or another share of outdoor air).
@@ -49,16 +47,16 @@ def coil_at(
     `run` works the coil out for entering temperature and humidity ratio where it is not the plain one; `fan_share` is the
     supply fan's power over that at full flow.
     """
-    share = pl.col("outdoor_share") if outdoor_share is None else outdoor_share
-    entering_c = space_c + share * (pl.col("outdoor_c") - space_c)
-    entering_w = humidity_ratio + share * (pl.col("outdoor_humidity_ratio") - humidity_ratio)
+    share = col("outdoor_share") if outdoor_share is None else outdoor_share
+    entering_c = space_c + share * (col("outdoor_c") - space_c)
+    entering_w = humidity_ratio + share * (col("outdoor_humidity_ratio") - humidity_ratio)
     t_in = sheet.let("entering_c", entering_c, "space air mixed with outdoor air")
     w_in = sheet.let("entering_humidity_ratio", entering_w, "space air mixed with outdoor air")
     if run is None:
-        state = cooling_coil.run(sheet, COIL, t_in, w_in, pl.col("outdoor_c"), pl.col("pressure_pa"))
+        state = cooling_coil.run(sheet, COIL, t_in, w_in, col("outdoor_c"), col("pressure_pa"))
     else:
         state = run(sheet, t_in, w_in)
-    fan_heat = pl.col("fan_w") * fan_share * (1 - pl.col("fan_on"))
+    fan_heat = col("fan_w") * fan_share * (1 - col("fan_on"))
     net = at_least(state.sensible_w - fan_heat, TINY_W)
     return RunningCoil(
         state=state,
@@ -71,7 +69,7 @@ def coil_at(
     )
 
 
-def show_coil(sheet: Worksheet, state: CoilState, rating: Rating, entering_c: pl.Expr, entering_w: pl.Expr) -> None:
+def show_coil(sheet: Worksheet, state: CoilState, rating: Rating, entering_c: Number, entering_w: Number) -> None:
     """Note the coil's states and what it does at full run, for whoever wants to check the hour by hand."""
     flow_kg_s = rating.supply_kg_s
     w_out = entering_w - state.moisture_kg_s / flow_kg_s
@@ -93,59 +91,59 @@ def show_coil(sheet: Worksheet, state: CoilState, rating: Rating, entering_c: pl
 
 
 def settle(
-    own: Worksheet, space: Space, removal_kg_s: pl.Expr, slope: pl.Expr, near: pl.Expr
-) -> tuple[pl.Expr, pl.Expr, pl.Expr]:
+    own: Worksheet, space: Space, removal_kg_s: Number, slope: Number, near: Number
+) -> tuple[Number, Number, Number]:
     """Humidity ratio where the space settles, water the coil takes there, and water that condenses on its surfaces.
 
     The coil takes `removal_kg_s` at `near` and `slope` more per unit of humidity. A space damper than fog at its cooling
     set point stays there, and the rest of its water falls out; the heat of that is not followed.
     """
     settled = own.let("settled_humidity_ratio", space.settled(removal_kg_s, slope, near), "where gain and removal meet")
-    fog = pl.col("saturated_at_cooling")
+    fog = col("saturated_at_cooling")
     humidity = own.let("held_humidity_ratio", at_most(settled, fog), "no damper than fog")
     takes = own.let(
         "coil_removes_kg_s", at_least(removal_kg_s + slope * (humidity - near), 0.0), "water the coil takes"
     )
-    falls_out = pl.when(settled > fog).then(space.net_gain(humidity) - takes).otherwise(0.0)
+    falls_out = when(settled > fog).then(space.net_gain(humidity) - takes).otherwise(0.0)
     return humidity, takes, own.let("falls_out_kg_s", falls_out, "on cold surfaces, where it would be damper than fog")
 
 
-def compressor_power(full_power_w: pl.Expr, run_fraction: pl.Expr) -> pl.Expr:
+def compressor_power(full_power_w: Number, run_fraction: Number) -> Number:
     """Power of the installed unit running this fraction of the hour [W]."""
-    return cooling_coil.part_load_power(full_power_w, run_fraction, pl.col("part_load_degradation"))
+    return cooling_coil.part_load_power(full_power_w, run_fraction, col("part_load_degradation"))
 
 
-def fan_power(run_fraction: pl.Expr) -> pl.Expr:
+def fan_power(run_fraction: Number) -> Number:
     """Supply fan [W]: without pause while it runs on, else with the compressor."""
-    return pl.col("fan_w") * fan_on(run_fraction)
+    return col("fan_w") * fan_on(run_fraction)
 
 
-def fan_on(run_fraction: pl.Expr) -> pl.Expr:
+def fan_on(run_fraction: Number) -> Number:
     """Part of the hour the supply fan runs."""
-    return pl.col("fan_on") + (1 - pl.col("fan_on")) * run_fraction
+    return col("fan_on") + (1 - col("fan_on")) * run_fraction
 
 
-def sensible_at(space_c: pl.Expr) -> pl.Expr:
+def sensible_at(space_c: Number) -> Number:
     """Net sensible gain of the space at this temperature [W]."""
-    return pl.col("sensible_at_cooling_w") + pl.col("conductance_w_k") * (pl.col("cooling_setpoint_c") - space_c)
+    return col("sensible_at_cooling_w") + col("conductance_w_k") * (col("cooling_setpoint_c") - space_c)
 
 
-def within_set_points(space_c: pl.Expr) -> pl.Expr:
+def within_set_points(space_c: Number) -> Number:
     """As far as the two set points allow [degC]."""
-    return between(space_c, pl.col("heating_setpoint_c"), pl.col("cooling_setpoint_c"))
+    return between(space_c, col("heating_setpoint_c"), col("cooling_setpoint_c"))
 
 
-def floating_c(heat_added_w: pl.Expr) -> pl.Expr:
+def floating_c(heat_added_w: Number) -> Number:
     """Where the space settles between its two set points with this much heat added [degC]."""
-    drift = (pl.col("sensible_at_cooling_w") + heat_added_w) / pl.col("conductance_w_k")
-    return within_set_points(pl.col("cooling_setpoint_c") + drift)
+    drift = (col("sensible_at_cooling_w") + heat_added_w) / col("conductance_w_k")
+    return within_set_points(col("cooling_setpoint_c") + drift)
 
 
-def heating_electricity(heat_w: pl.Expr) -> pl.Expr:
+def heating_electricity(heat_w: Number) -> Number:
     """Electricity the site's heating draws for this much heat [W]."""
-    return heat_w * pl.col("heating_electric_per_heat")
+    return heat_w * col("heating_electric_per_heat")
 
 
-def heating_fuel(heat_w: pl.Expr) -> pl.Expr:
+def heating_fuel(heat_w: Number) -> Number:
     """Fuel the site's heating burns for this much heat [W]."""
-    return heat_w * pl.col("heating_fuel_per_heat")
+    return heat_w * col("heating_fuel_per_heat")

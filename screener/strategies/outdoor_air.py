@@ -13,42 +13,50 @@ Shared by the unit alone and the unit behind an enthalpy wheel, which meets the 
 
 from dataclasses import dataclass, replace
 
-import polars as pl
-
-from screener.bounds import at_least, between
 from screener.contracts.hour import COIL, PART_LOAD, SPACE
+from screener.formula import Number, as_number, at_least, between, col, first_given, larger, smaller, when
 from screener.physics import enthalpy_wheel
 from screener.physics import outdoor_air_unit as unit
 from screener.physics import psychrometrics as air
 from screener.strategies import installed, temperature_only
-from screener.strategies.strategy import Outcome
+from screener.strategies.strategy import Device, Machine, Outcome
 from screener.worksheet import Process, Worksheet
 
 EXTRA_FAN_W_L_S = 0.45  # 250 Pa of coils and filters at 55 % fan efficiency, common practice, no source
+DEVICE = Device(limits={}, at_design=1.0)  # its air, and how cold it can make it, hold it back
 LEAST_RESPONSE = 0.2  # of the water removed to what the unit takes: keeps the Newton step from running away
 
 
-def design_flow_l_s() -> pl.Expr:
+def rate(own: Worksheet, machine: Machine) -> None:
+    """How good a unit's compressor is, from its rated water per kilowatt-hour or as usual, and how dry it can supply."""
+    coldest = air.humidity_ratio_from_dew_point(unit.COLDEST_SUPPLY_C, col("pressure_pa"))
+    own.let("coldest_supply_humidity_ratio", coldest, "the driest air the unit can supply")
+    rated = machine.figure("litres_per_kwh") / unit.seasonal_kg_kwh(1.0)
+    fraction = first_given(rated, unit.CARNOT_FRACTION)
+    own.let("carnot_fraction", fraction, "rated water per kWh over that of Carnot, or as usual")
+
+
+def design_flow_l_s() -> Number:
     """Air the unit handles [L/s]."""
-    return pl.col("ventilation_kg_s") / pl.col("air_density_kg_m3") * 1000
+    return col("ventilation_kg_s") / col("air_density_kg_m3") * 1000
 
 
 @dataclass(frozen=True)
 class Entering:
     """Air that comes to the unit, and what the coil meets behind a wheel, if there is one."""
 
-    c: pl.Expr
-    humidity_ratio: pl.Expr
-    coil_c: pl.Expr
-    coil_humidity_ratio: pl.Expr
+    c: Number
+    humidity_ratio: Number
+    coil_c: Number
+    coil_humidity_ratio: Number
 
 
 def entering(own: Worksheet) -> Entering:
     """Outdoor air while the site is open, space air while it is closed."""
-    is_open, limit = pl.col("open") > 0, pl.col("limit_humidity_ratio")
-    t = pl.when(is_open).then(pl.col("outdoor_c")).otherwise(pl.col("temperature_only.space_c"))
+    is_open, limit = col("open") > 0, col("limit_humidity_ratio")
+    t = when(is_open).then(col("outdoor_c")).otherwise(col("temperature_only.space_c"))
     t = own.let("entering_c", t, "outdoor air, or space air while closed")
-    w = own.let("entering_humidity_ratio", pl.when(is_open).then(pl.col("outdoor_humidity_ratio")).otherwise(limit))
+    w = own.let("entering_humidity_ratio", when(is_open).then(col("outdoor_humidity_ratio")).otherwise(limit))
     return Entering(t, w, t, w)
 
 
@@ -58,55 +66,57 @@ def behind_wheel(own: Worksheet, name: str) -> Entering:
     The wheel turns while the site is open and the outdoor air holds more heat, water's included, than the exhaust.
     """
     direct = entering(own)
-    exhaust_c, exhaust_w = pl.col("temperature_only.space_c"), pl.col("limit_humidity_ratio")
+    exhaust_c, exhaust_w = col("temperature_only.space_c"), col("limit_humidity_ratio")
     more = air.enthalpy(direct.c, direct.humidity_ratio) > air.enthalpy(exhaust_c, exhaust_w)
-    turns = own.let("wheel_turns", ((pl.col("open") > 0) & more).cast(pl.Float64), "1 where it helps")
-    sensible, latent = (pl.col(f"{name}.{kind}_effectiveness") * turns for kind in ("sensible", "latent"))
+    turns = own.let("wheel_turns", as_number((col("open") > 0) & more), "1 where it helps")
+    sensible, latent = (col(f"{name}.{kind}_effectiveness") * turns for kind in ("sensible", "latent"))
     t = own.let("behind_wheel_c", enthalpy_wheel.after(direct.c, exhaust_c, sensible), "outdoor air behind the wheel")
     w = enthalpy_wheel.after(direct.humidity_ratio, exhaust_w, latent)
     w = own.let("behind_wheel_humidity_ratio", w, "outdoor air behind the wheel")
     return Entering(direct.c, direct.humidity_ratio, t, w)
 
 
-def damp_hour(sheet: Worksheet, name: str, wheel: bool, fan_w: pl.Expr) -> Outcome:
+def damp_hour(sheet: Worksheet, name: str, wheel: bool, fan_w: Number) -> Outcome:
     """Dry the ventilation air; the installed coil, now on space air alone, cools what is left.
 
     `fan_w` is the power of the unit's fans; they run whenever the site is open and, while it is closed, with the unit.
     """
     own = sheet.section(f"{name}.damp")
-    c = pl.col
+    c = col
     flow, needed = c("ventilation_kg_s"), c("moisture_at_limit_kg_s")
     arrives = behind_wheel(own, name) if wheel else entering(own)
     t_in, w_in = arrives.c, arrives.humidity_ratio
-    able = own.let("able_kg_s", flow * at_least(w_in - c("coldest_supply_humidity_ratio"), 0.0), "at its coldest")
-    by_wheel = pl.lit(0.0)
+    able = own.let(
+        "able_kg_s", flow * at_least(w_in - c(f"{name}.coldest_supply_humidity_ratio"), 0.0), "at its coldest"
+    )
+    by_wheel: Number = 0.0
     if wheel:
         by_wheel = flow * (w_in - arrives.coil_humidity_ratio)
         by_wheel = own.let("wheel_kg_s", by_wheel, "water the wheel hands to the exhaust air")
 
-    coil = _Coil(own, pl.when(needed > able).then(_beyond(own, flow, t_in, able)).otherwise(c("limit_humidity_ratio")))
-    alone = own.let("alone_kg_s", pl.max_horizontal(pl.min_horizontal(needed, able), by_wheel), "without the coil")
+    coil = _Coil(own, when(needed > able).then(_beyond(own, flow, t_in, able)).otherwise(c("limit_humidity_ratio")))
+    alone = own.let("alone_kg_s", larger(smaller(needed, able), by_wheel), "without the coil")
     first = unit.treat(own.section("alone"), w_in - alone / flow, c("pressure_pa"))
     left = own.let("left_alone_w", _left_to_the_coil(flow, t_in, first.leaving_c))
     share = own.let("first_share_kg_s", between(needed - coil.water(left), 0.0, able), "less what the coil removes")
 
     supply = own.section("supply")
-    base = own.let("base_kg_s", pl.max_horizontal(share, by_wheel)) if wheel else share
+    base = own.let("base_kg_s", larger(share, by_wheel)) if wheel else share
     near = supply.let("first_humidity_ratio", w_in - base / flow)
     treated = unit.treat(supply, near, c("pressure_pa"))
     # kilograms not taken leave the supply warmer, and the coil more to cool: d(left)/d(device), a straight line
     per_kg = air.CP_MOIST_AIR * treated.leaving_c_per_humidity
     left = own.let("left_w", _left_to_the_coil(flow, t_in, treated.leaving_c), "of cooling to the installed coil")
     water = own.let("coil_water_kg_s", coil.water(left), "and what it removes with that")
-    response = pl.when(water > 0).then(at_least(1 - coil.per_w * per_kg, LEAST_RESPONSE)).otherwise(1.0)
+    response = when(water > 0).then(at_least(1 - coil.per_w * per_kg, LEAST_RESPONSE)).otherwise(1.0)
     wanted = between(share + (needed - share - water) / response, 0.0, able)
-    device = own.let("takes_kg_s", pl.max_horizontal(wanted, by_wheel) if wheel else wanted, "water the unit takes")
-    leaving = treated.leaving_c - treated.leaving_c_per_humidity * (device - base) / flow
-    leaving = pl.min_horizontal(leaving, arrives.coil_c)
+    device = own.let("takes_kg_s", larger(wanted, by_wheel) if wheel else wanted, "water the unit takes")
+    leaving: Number = treated.leaving_c - treated.leaving_c_per_humidity * (device - base) / flow
+    leaving = smaller(leaving, arrives.coil_c)
     by_coil = device - by_wheel
     if wheel:
         by_coil = own.let("unit_coil_kg_s", at_least(by_coil, 0.0), "water its coil takes behind the wheel")
-        leaving = pl.when(by_coil > 0).then(leaving).otherwise(arrives.coil_c)
+        leaving = when(by_coil > 0).then(leaving).otherwise(arrives.coil_c)
     leaving = own.let("leaving_c", leaving, "saturated supply, before reheat")
     chilled = own.let("chilled_w", flow * air.CP_MOIST_AIR * (t_in - leaving), "sensible heat taken from the air")
     duty = flow * air.CP_MOIST_AIR * (arrives.coil_c - leaving)
@@ -120,7 +130,7 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fan_w: pl.Expr) -> Outco
         "surplus_w", at_least(chilled - c("sensible_at_heating_w"), 0.0), "heat to hold the heating set point"
     )
     to_neutral = at_least(flow * air.CP_MOIST_AIR * (c("heating_setpoint_c") - leaving), 0.0)
-    free = own.let("reheat_w", pl.min_horizontal(surplus, to_neutral, duty + power), "from its condenser, to neutral")
+    free = own.let("reheat_w", smaller(surplus, to_neutral, duty + power), "from its condenser, to neutral")
     heating = own.let("heating_needed_w", surplus - free, "left to the site's heating")
 
     load = own.let("cooling_load_w", at_least(c("sensible_at_cooling_w") - chilled, 0.0), "left to the installed coil")
@@ -156,13 +166,13 @@ def _show(
     sheet: Worksheet,
     name: str,
     arrives: Entering,
-    leaving_c: pl.Expr,
-    by_coil_kg_s: pl.Expr,
-    power_w: pl.Expr,
+    leaving_c: Number,
+    by_coil_kg_s: Number,
+    power_w: Number,
     wheel: bool,
 ) -> None:
     """Note the unit's states and processes, for whoever wants to check the hour by hand."""
-    flow = pl.col("ventilation_kg_s")
+    flow = col("ventilation_kg_s")
     w_out = arrives.coil_humidity_ratio - by_coil_kg_s / flow
     at_coil = sheet.show_state("unit coil entering", arrives.coil_c, arrives.coil_humidity_ratio)
     leaving = sheet.show_state("unit coil leaving", leaving_c, w_out)
@@ -172,39 +182,39 @@ def _show(
         taken = taken - flow * air.enthalpy(arrives.coil_c, arrives.coil_humidity_ratio)
         water = flow * (arrives.humidity_ratio - arrives.coil_humidity_ratio)
         law = "sensible and latent effectiveness [enthalpy_wheel]"
-        sheet.show(Process("enthalpy wheel", entering, at_coil, flow, taken, water, pl.lit(0.0), law))
-    duty = pl.col(f"{name}.damp.duty_w")
+        sheet.show(Process("enthalpy wheel", entering, at_coil, flow, taken, water, 0.0, law))
+    duty = col(f"{name}.damp.duty_w")
     law = "saturated at the supply dew point; power at a fraction of Carnot [outdoor_air_unit]"
     sheet.show(Process("outdoor-air unit", at_coil, leaving, flow, duty, by_coil_kg_s, power_w, law))
-    supply_c = leaving_c + pl.col(f"{name}.damp.reheat_w") / (flow * air.CP_MOIST_AIR)
+    supply_c = leaving_c + col(f"{name}.damp.reheat_w") / (flow * air.CP_MOIST_AIR)
     supply = sheet.show_state("unit supply, reheated", supply_c, w_out)
-    free = -pl.col(f"{name}.damp.reheat_w")
+    free = -col(f"{name}.damp.reheat_w")
     law = "from its own condenser, at most to the heating set point"
-    sheet.show(Process("unit reheat", leaving, supply, flow, free, pl.lit(0.0), pl.lit(0.0), law))
+    sheet.show(Process("unit reheat", leaving, supply, flow, free, 0.0, 0.0, law))
 
 
-def _beyond(own: Worksheet, flow: pl.Expr, entering_c: pl.Expr, able: pl.Expr) -> pl.Expr:
+def _beyond(own: Worksheet, flow: Number, entering_c: Number, able: Number) -> Number:
     """Humidity ratio where the space roughly settles with the unit at its coldest: the coil, relieved, runs less."""
-    left = _left_to_the_coil(flow, entering_c, pl.lit(unit.COLDEST_SUPPLY_C))
-    share = own.let("coil_left_share", left / at_least(pl.col("sensible_at_cooling_w"), 1.0), "of the coil's run")
-    removal, slope = (pl.col(f"temperature_only.{name}") for name in ("removal_kg_s", "removal_slope"))
-    first = pl.col("temperature_only.first_humidity_ratio")
+    left = _left_to_the_coil(flow, entering_c, unit.COLDEST_SUPPLY_C)
+    share = own.let("coil_left_share", left / at_least(col("sensible_at_cooling_w"), 1.0), "of the coil's run")
+    removal, slope = (col(f"temperature_only.{name}") for name in ("removal_kg_s", "removal_slope"))
+    first = col("temperature_only.first_humidity_ratio")
     beyond = SPACE.less(able).settled(share * removal, share * slope, first)
-    return between(beyond, pl.col("limit_humidity_ratio"), temperature_only.damp_at_most())
+    return between(beyond, col("limit_humidity_ratio"), temperature_only.damp_at_most())
 
 
-def _left_to_the_coil(flow: pl.Expr, entering_c: pl.Expr, leaving_c: pl.Expr) -> pl.Expr:
-    return at_least(pl.col("sensible_at_cooling_w") - flow * air.CP_MOIST_AIR * (entering_c - leaving_c), 0.0)
+def _left_to_the_coil(flow: Number, entering_c: Number, leaving_c: Number) -> Number:
+    return at_least(col("sensible_at_cooling_w") - flow * air.CP_MOIST_AIR * (entering_c - leaving_c), 0.0)
 
 
 class _Coil:
     """The installed coil on recirculated air: solved at the limit, or where the space ends up if the unit is short."""
 
-    def __init__(self, own: Worksheet, near: pl.Expr) -> None:
-        limit = pl.col("limit_humidity_ratio")
+    def __init__(self, own: Worksheet, near: Number) -> None:
+        limit = col("limit_humidity_ratio")
         self.near = own.let("near_humidity_ratio", near, "where the coil is solved")
-        coil = installed.coil_at(own.section("coil"), pl.col("cooling_setpoint_c"), self.near, pl.lit(0.0))
-        installed.show_coil(own, coil.state, COIL, pl.col("cooling_setpoint_c"), self.near)
+        coil = installed.coil_at(own.section("coil"), col("cooling_setpoint_c"), self.near, 0.0)
+        installed.show_coil(own, coil.state, COIL, col("cooling_setpoint_c"), self.near)
         at_limit = at_least(coil.moisture_kg_s - coil.moisture_slope * (self.near - limit), 0.0)
         at_limit = own.let("coil_at_limit_kg_s", at_limit, "water it takes at the limit at full run")
         latent = own.let("coil_latent_full_w", coil.latent_w, "what its water takes to evaporate")
@@ -216,6 +226,6 @@ class _Coil:
         self.running = replace(coil, latent_w=latent)
         self.per_w = self._lines[-1][0]
 
-    def water(self, cooling_w: pl.Expr) -> pl.Expr:
+    def water(self, cooling_w: Number) -> Number:
         """Water the coil removes while it delivers this cooling [kg/s]."""
-        return pl.max_horizontal(pl.lit(0.0), *(per_w * cooling_w + offset for per_w, offset in self._lines))
+        return larger(0.0, *(per_w * cooling_w + offset for per_w, offset in self._lines))

@@ -6,21 +6,28 @@ heating in cold weather and cooling in hot weather; what it does to the humidity
 
 from collections.abc import Mapping
 
-import polars as pl
-
-from screener.bounds import at_least
+from screener.formula import Number, at_least, col, smaller
 from screener.physics import enthalpy_wheel
 from screener.physics import psychrometrics as air
 from screener.strategies import installed, outdoor_air, outdoor_air_dehumidifier
-from screener.strategies.strategy import Outcome, Strategy
+from screener.strategies.strategy import Machine, Outcome, Strategy
 from screener.worksheet import Worksheet
 
 NAME = "outdoor_air_dehumidifier_with_recovery"
+USUAL = {"sensible": enthalpy_wheel.SENSIBLE_EFFECTIVENESS, "latent": enthalpy_wheel.LATENT_EFFECTIVENESS}
+EXHAUST_NOTE = "needs as much clean exhaust air as outdoor air, beside it; air of kitchen hoods cannot pass the wheel"
 
 
-def fan_w() -> pl.Expr:
+def fan_w() -> Number:
     """Extra fan power of unit and wheel at the design flow [W]."""
     return outdoor_air.design_flow_l_s() * (outdoor_air.EXTRA_FAN_W_L_S + enthalpy_wheel.FAN_W_L_S)
+
+
+def rate(own: Worksheet, machine: Machine) -> None:
+    """How good its compressor and its wheel are."""
+    outdoor_air.rate(own, machine)
+    for kind, usual in USUAL.items():
+        own.let(f"{kind}_effectiveness", machine.figure_or(f"{kind}_effectiveness", usual), "of the wheel")
 
 
 def damp_hour(sheet: Worksheet) -> Outcome:
@@ -28,17 +35,15 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     return outdoor_air.damp_hour(sheet, NAME, wheel=True, fan_w=fan_w())
 
 
-def standing(sheet: Worksheet) -> Mapping[str, pl.Expr]:
+def standby(sheet: Worksheet) -> Mapping[str, Number]:
     """Fans while open, less the heating or cooling that the wheel saves in a dry hour."""
-    c = pl.col
+    c = col
     passes = c(f"{NAME}.sensible_effectiveness") * c("ventilation_now_kg_s") * air.CP_MOIST_AIR
     colder = at_least(c("temperature_only.space_c") - c("outdoor_c"), 0.0)
     warmer = at_least(c("outdoor_c") - c("temperature_only.space_c"), 0.0)
-    heat = sheet.let(
-        "heat_saved_w", pl.min_horizontal(passes * colder, c("temperature_only.heating_w")), "of cold outdoor air"
-    )
+    heat = sheet.let("heat_saved_w", smaller(passes * colder, c("temperature_only.heating_w")), "of cold outdoor air")
     cooling = c("temperature_only.cooling_w")
-    cooled = pl.min_horizontal(passes * warmer, cooling)
+    cooled = smaller(passes * warmer, cooling)
     runs = c("temperature_only.runs")
     fewer = sheet.let(
         "runs", runs * (1 - cooled / at_least(cooling, installed.TINY_W)), "the coil, relieved of hot outdoor air"
@@ -55,8 +60,10 @@ def standing(sheet: Worksheet) -> Mapping[str, pl.Expr]:
 STRATEGY = Strategy(
     name=NAME,
     summary="the dedicated unit behind an enthalpy wheel",
+    rate=rate,
     damp_hour=damp_hour,
-    standing=standing,
-    has_device=True,
+    standby=standby,
+    device=outdoor_air.DEVICE,
     unavailable=outdoor_air_dehumidifier.UNAVAILABLE,
+    note=EXHAUST_NOTE,
 )

@@ -6,11 +6,12 @@ heating.
 
 from dataclasses import replace
 
-import polars as pl
-
+from screener.formula import col
 from screener.strategies.overcooling import condenser_reheat, overcool
-from screener.strategies.strategy import Outcome, Strategy
+from screener.strategies.strategy import Outcome, Strategy, as_installed, nothing
 from screener.worksheet import Worksheet
+
+NAME = "overcool_condenser_reheat"
 
 
 def damp_hour(sheet: Worksheet) -> Outcome:
@@ -20,13 +21,18 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     return replace(
         cooled.outcome,
         compressor_w=compressor,
-        reheat_electricity_w=short * pl.col("reheat_electric_per_heat"),
-        reheat_fuel_w=short * pl.col("reheat_fuel_per_heat"),
+        reheat_electricity_w=short * col("reheat_electric_per_heat"),
+        reheat_fuel_w=short * col("reheat_fuel_per_heat"),
     )
 
 
 STRATEGY = Strategy(
-    name="overcool_condenser_reheat",
+    name=NAME,
     summary="overcool, then reheat with the unit's own condenser heat",
+    rate=as_installed,
     damp_hour=damp_hour,
+    standby=nothing,
+    device=None,
+    unavailable=None,
+    note=None,
 )

@@ -3,8 +3,10 @@
 from dataclasses import replace
 
 from screener.strategies.overcooling import overcool
-from screener.strategies.strategy import Outcome, Strategy
+from screener.strategies.strategy import Outcome, Strategy, as_installed, nothing
 from screener.worksheet import Worksheet
+
+NAME = "overcool_electric_reheat"
 
 
 def damp_hour(sheet: Worksheet) -> Outcome:
@@ -14,7 +16,12 @@ def damp_hour(sheet: Worksheet) -> Outcome:
 
 
 STRATEGY = Strategy(
-    name="overcool_electric_reheat",
+    name=NAME,
     summary="overcool, then reheat with electric resistance",
+    rate=as_installed,
     damp_hour=damp_hour,
+    standby=nothing,
+    device=None,
+    unavailable=None,
+    note=None,
 )

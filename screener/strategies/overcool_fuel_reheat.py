@@ -2,21 +2,27 @@
 
 from dataclasses import replace
 
-import polars as pl
-
+from screener.formula import col
 from screener.strategies.overcooling import overcool
-from screener.strategies.strategy import Outcome, Strategy
+from screener.strategies.strategy import Outcome, Strategy, as_installed, nothing
 from screener.worksheet import Worksheet
+
+NAME = "overcool_fuel_reheat"
 
 
 def damp_hour(sheet: Worksheet) -> Outcome:
     """Reheat burns fuel at the efficiency of the site's furnace or boiler."""
     cooled = overcool(sheet)
-    return replace(cooled.outcome, reheat_fuel_w=cooled.reheat_w / pl.col("fuel_efficiency"))
+    return replace(cooled.outcome, reheat_fuel_w=cooled.reheat_w / col("fuel_efficiency"))
 
 
 STRATEGY = Strategy(
-    name="overcool_fuel_reheat",
+    name=NAME,
     summary="overcool, then reheat by burning fuel",
+    rate=as_installed,
     damp_hour=damp_hour,
+    standby=nothing,
+    device=None,
+    unavailable=None,
+    note=None,
 )

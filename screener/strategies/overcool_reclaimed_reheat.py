@@ -6,11 +6,10 @@ pressure, and their compressors pay for that in cool weather. What is short come
 
 from dataclasses import replace
 
-import polars as pl
-
+from screener.formula import col, smaller, when
 from screener.physics import refrigeration
 from screener.strategies.overcooling import overcool
-from screener.strategies.strategy import Outcome, Strategy
+from screener.strategies.strategy import Outcome, Strategy, as_installed, nothing
 from screener.worksheet import Worksheet
 
 NAME = "overcool_reclaimed_reheat"
@@ -20,22 +19,26 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     """Reheat from the racks with their head-pressure penalty, and the shortfall from the site's heating."""
     own = sheet.section(f"{NAME}.damp")
     cooled = overcool(sheet)
-    racks = pl.col("case_electricity_w")
-    reclaimed = pl.min_horizontal(cooled.reheat_w, refrigeration.reclaimable_w(racks))
+    racks = col("case_electricity_w")
+    reclaimed = smaller(cooled.reheat_w, refrigeration.reclaimable_w(racks))
     reclaimed = own.let("reclaimed_w", reclaimed, "reheat from the refrigeration")
     short = own.let("short_w", cooled.reheat_w - reclaimed, "reheat left to the site's heating")
-    penalty = refrigeration.reclaim_penalty_w(racks, reclaimed, pl.col("outdoor_c"))
+    penalty = refrigeration.reclaim_penalty_w(racks, reclaimed, col("outdoor_c"))
     penalty = own.let("penalty_w", penalty, "refrigeration compressors more, at the higher head pressure")
     return replace(
         cooled.outcome,
-        reheat_electricity_w=short * pl.col("reheat_electric_per_heat") + penalty,
-        reheat_fuel_w=short * pl.col("reheat_fuel_per_heat"),
+        reheat_electricity_w=short * col("reheat_electric_per_heat") + penalty,
+        reheat_fuel_w=short * col("reheat_fuel_per_heat"),
     )
 
 
 STRATEGY = Strategy(
     name=NAME,
     summary="overcool, then reheat with heat from the refrigeration",
+    rate=as_installed,
     damp_hour=damp_hour,
-    unavailable=pl.when(pl.col("case_electricity_w") <= 0).then(pl.lit("no refrigeration to reclaim heat from")),
+    standby=nothing,
+    device=None,
+    unavailable=when(col("case_electricity_w") <= 0).then("no refrigeration to reclaim heat from").otherwise(None),
+    note=None,
 )

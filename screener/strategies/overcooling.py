@@ -9,10 +9,8 @@ straight line through two solutions of the coil settles both.
 from collections.abc import Callable
 from dataclasses import dataclass, fields
 
-import polars as pl
-
-from screener.bounds import at_least, at_most
 from screener.contracts.hour import COIL, PART_LOAD, SPACE
+from screener.formula import Number, Truth, at_least, at_most, col, larger, smaller, sqrt, when
 from screener.physics import cooling_coil
 from screener.physics import psychrometrics as air
 from screener.physics.cooling_coil import CoilState, Rating
@@ -25,7 +23,7 @@ REHEAT_CONDENSING_C = 38.0  # about 12 K above the air leaving the reheat coil, 
 
 
 @dataclass(frozen=True)
-class Machine:
+class Overcooler:
     """What runs for the moisture: the coil at a space temperature and humidity, and the names of its steps.
 
     `coil_meets` names the temperature of the air at the coil itself.
@@ -36,14 +34,14 @@ class Machine:
 
     section: str
     at_limit: str
-    coil_at: Callable[[Worksheet, pl.Expr, pl.Expr], RunningCoil]
+    coil_at: Callable[[Worksheet, Number, Number], RunningCoil]
     rating: Rating = COIL
     coil_meets: str = "entering_c"
-    added_w: pl.Expr = NOTHING
+    added_w: Number = NOTHING
     reheats: bool = True
 
 
-INSTALLED = Machine("overcooling", "coil_at_limit", installed.coil_at)
+INSTALLED = Overcooler("overcooling", "coil_at_limit", installed.coil_at)
 
 
 @dataclass(frozen=True)
@@ -54,41 +52,41 @@ class Overcooling:
     """
 
     coil: CoilState
-    runs: pl.Expr
-    reheat_w: pl.Expr
+    runs: Number
+    reheat_w: Number
     outcome: Outcome
-    helps: pl.Expr
+    helps: Truth
 
 
-def overcool(sheet: Worksheet, machine: Machine = INSTALLED) -> Overcooling:
+def overcool(sheet: Worksheet, overcooler: Overcooler = INSTALLED) -> Overcooling:
     """Run the coil for the moisture. Where it is too small, the humidity rises until the coil keeps up."""
-    own = sheet.section(machine.section)
-    limit, needed = pl.col("limit_humidity_ratio"), pl.col("moisture_at_limit_kg_s")
-    gain, at_heating = (_with(machine.added_w, pl.col(f"sensible_at_{state}_w")) for state in ("cooling", "heating"))
-    at_limit = machine.coil_at(sheet.section(machine.at_limit), pl.col("cooling_setpoint_c"), limit)
+    own = sheet.section(overcooler.section)
+    limit, needed = col("limit_humidity_ratio"), col("moisture_at_limit_kg_s")
+    gain, at_heating = (_with(overcooler.added_w, col(f"sensible_at_{state}_w")) for state in ("cooling", "heating"))
+    at_limit = overcooler.coil_at(sheet.section(overcooler.at_limit), col("cooling_setpoint_c"), limit)
     part = at_most(needed / at_least(at_limit.moisture_kg_s, installed.TINY_KG_S), 1.0)
     part = own.let("part_of_full_run", part, "of the water of a full hour at the limit")
     would_run = own.let("would_run", at_most(PART_LOAD.runs_for_water(part), 1.0))
-    first = _with(machine.added_w, -at_limit.cooling_w(would_run, part))
+    first = _with(overcooler.added_w, -at_limit.cooling_w(would_run, part))
     first = own.let("first_drift_c", installed.floating_c(first), "with the coil as it is there")
-    most = pl.lit(1.0) if machine.reheats else PART_LOAD.kept(at_limit.runs_for(at_least(at_heating, 0.0)))
+    most = 1.0 if overcooler.reheats else PART_LOAD.kept(at_limit.runs_for(at_least(at_heating, 0.0)))
     beyond = SPACE.settled(most * at_limit.moisture_kg_s, most * at_limit.moisture_slope, limit)
     near = own.let(
         "near_humidity_ratio",
         at_least(at_most(beyond, temperature_only.damp_at_most()), limit),
         "where to solve the coil: at the limit, or on its tangent there where it cannot be held",
     )
-    probe = machine.coil_at(own.section("probe"), first, near)
+    probe = overcooler.coil_at(own.section("probe"), first, near)
     drift = _settled_drift(own, part, gain, at_limit, probe, first, near)
     drift = own.let("drift_c", drift, "where the space drifts to while it runs")
-    coil = machine.coil_at(own.section("coil"), drift, near)
-    entering = (pl.col(f"{machine.section}.coil.{name}") for name in (machine.coil_meets, "entering_humidity_ratio"))
-    installed.show_coil(sheet, coil.state, machine.rating, *entering)
-    load = pl.col("cooling_load_w") if machine.added_w is NOTHING else at_least(gain, 0.0)
-    for_heat = pl.when(drift >= pl.col("cooling_setpoint_c")).then(coil.runs_for(load)).otherwise(0.0)
+    coil = overcooler.coil_at(own.section("coil"), drift, near)
+    entering = (col(f"{overcooler.section}.coil.{name}") for name in (overcooler.coil_meets, "entering_humidity_ratio"))
+    installed.show_coil(sheet, coil.state, overcooler.rating, *entering)
+    load = col("cooling_load_w") if overcooler.added_w is NOTHING else at_least(gain, 0.0)
+    for_heat = when(drift >= col("cooling_setpoint_c")).then(coil.runs_for(load)).otherwise(0.0)
     for_water = at_most(PART_LOAD.runs_for_water(at_most(needed / _able(coil, near), 1.0)), 1.0)
-    runs = pl.max_horizontal(for_water, for_heat)
-    if not machine.reheats:
+    runs = larger(for_water, for_heat)
+    if not overcooler.reheats:
         runs = at_most(runs, coil.runs_for(at_least(at_heating, 0.0)))
     runs = own.let("runs", runs, "part of the hour the coil runs, for moisture or for heat")
     kept = own.let("kept", PART_LOAD.kept(runs), "its water in full-run hours, less what re-evaporates")
@@ -96,11 +94,11 @@ def overcool(sheet: Worksheet, machine: Machine = INSTALLED) -> Overcooling:
     slope = own.let("removal_slope", kept * coil.moisture_slope, "with the humidity of the space")
     humidity, removes, condenses = installed.settle(own, SPACE, removal, slope, near)
     cooling = own.let("cooling_w", coil.cooling_w(runs, kept), "sensible cooling delivered")
-    heating = pl.col("temperature_only.heating_needed_w")
-    if machine.added_w is not NOTHING:
+    heating = col("temperature_only.heating_needed_w")
+    if overcooler.added_w is not NOTHING:
         heating = own.let("heating_needed_w", at_least(-at_heating, 0.0), "below the heating set point")
     reheat = NOTHING
-    if machine.reheats:
+    if overcooler.reheats:
         reheat = own.let(
             "reheat_needed_w",
             at_least(cooling - at_heating, 0.0) - heating,
@@ -109,7 +107,9 @@ def overcool(sheet: Worksheet, machine: Machine = INSTALLED) -> Overcooling:
     # cooler air can dry less: where running on would leave the space damper, it is not done
     helps = own.let("helps", temperature_only.drier(humidity), "the coil runs for moisture")
     running = Outcome(
-        space_c=own.let("settled_c", installed.floating_c(_with(machine.added_w, -cooling)), "between the set points"),
+        space_c=own.let(
+            "settled_c", installed.floating_c(_with(overcooler.added_w, -cooling)), "between the set points"
+        ),
         humidity_ratio=humidity,
         coil_sensible_w=cooling,
         coil_kg_s=removes,
@@ -123,55 +123,53 @@ def overcool(sheet: Worksheet, machine: Machine = INSTALLED) -> Overcooling:
         heating_fuel_w=own.let("heating_by_fuel_w", installed.heating_fuel(heating)),
         unmet_cooling_w=own.let("unmet_w", at_least(gain - cooling, 0.0)),
         reheat_w=reheat,
-        device_heat_w=machine.added_w,
+        device_heat_w=overcooler.added_w,
     )
     resting = temperature_only.unless(helps, running)
     outcome = Outcome(**{f.name: _named(own, f.name, getattr(resting, f.name)) for f in fields(Outcome)})
-    runs = own.let("runs_for_moisture", pl.when(helps).then(runs).otherwise(0.0), "part of the hour, where it helps")
+    runs = own.let("runs_for_moisture", when(helps).then(runs).otherwise(0.0), "part of the hour, where it helps")
     return Overcooling(coil.state, runs, outcome.reheat_w, outcome, helps)
 
 
-def condenser_reheat(section: Worksheet, cooled: Overcooling) -> tuple[pl.Expr, pl.Expr]:
+def condenser_reheat(section: Worksheet, cooled: Overcooling) -> tuple[Number, Number]:
     """Compressor power [W] with the unit's own condenser reheating, and the reheat [W] it leaves to others.
 
     The heat is free up to what the unit rejects. To be of use the condenser must stay warm: while it reheats, the
     condensing temperature is held at REHEAT_CONDENSING_C or above, and the compressor pays for that in cool weather.
     """
     coil, runs, reheat = cooled.coil, cooled.runs, cooled.reheat_w
-    held = cooling_coil.carnot_cop(
-        pl.col("carnot_fraction"), coil.adp_c, pl.col("outdoor_c"), coil.load, REHEAT_CONDENSING_C
-    )
+    held = cooling_coil.carnot_cop(col("carnot_fraction"), coil.adp_c, col("outdoor_c"), coil.load, REHEAT_CONDENSING_C)
     power = section.let("warm_condenser_w", coil.total_w / held, "compressor at full run with the condenser kept warm")
     rejected = section.let("rejected_w", runs * (coil.total_w + power), "heat of the space and of the compressor")
-    from_unit = section.let("from_condenser_w", pl.min_horizontal(reheat, rejected), "reheat that costs nothing more")
+    from_unit = section.let("from_condenser_w", smaller(reheat, rejected), "reheat that costs nothing more")
     short = section.let("short_w", reheat - from_unit, "reheat left to others")
     warm = installed.compressor_power(power, runs)
     # a balance that closes leaves a reheat of 1e-11 W or none, as its last bits fall: neither asks for a warm condenser
-    return pl.when(reheat > installed.TINY_W).then(warm).otherwise(cooled.outcome.compressor_w), short
+    return when(reheat > installed.TINY_W).then(warm).otherwise(cooled.outcome.compressor_w), short
 
 
-def _with(added_w: pl.Expr, power_w: pl.Expr) -> pl.Expr:
+def _with(added_w: Number, power_w: Number) -> Number:
     return power_w if added_w is NOTHING else power_w + added_w
 
 
-def _able(coil: RunningCoil, near: pl.Expr) -> pl.Expr:
+def _able(coil: RunningCoil, near: Number) -> Number:
     """Water the coil, solved near the limit, takes at the limit [kg/s]."""
     return at_least(
-        coil.moisture_kg_s - coil.moisture_slope * (near - pl.col("limit_humidity_ratio")), installed.TINY_KG_S
+        coil.moisture_kg_s - coil.moisture_slope * (near - col("limit_humidity_ratio")), installed.TINY_KG_S
     )
 
 
 def _settled_drift(
-    own: Worksheet, part: pl.Expr, gain: pl.Expr, warm: RunningCoil, cold: RunningCoil, first: pl.Expr, near: pl.Expr
-) -> pl.Expr:
+    own: Worksheet, part: Number, gain: Number, warm: RunningCoil, cold: RunningCoil, first: Number, near: Number
+) -> Number:
     """Where the space settles, u kelvin below the cooling set point, while the coil runs for all the water [degC].
 
     Water m and sensible duty s of the coil at full run are straight lines of u through both states. With the ruling line
     of water kept against run fraction, X = (needed / m - b) / a, its cooling X (s + h m) - h needed meets the gain S + K u
     where (needed - b m) (s + h m) = a m (S + K u + h needed): one root u is the wanted one.
     """
-    needed, k, h = pl.col("moisture_at_limit_kg_s"), pl.col("conductance_w_k"), air.EVAPORATION_J_KG
-    start = pl.col("cooling_setpoint_c")
+    needed, k, h = col("moisture_at_limit_kg_s"), col("conductance_w_k"), air.EVAPORATION_J_KG
+    start = col("cooling_setpoint_c")
     slope, offset = PART_LOAD.chord_at(part)
     a = own.let("kept_slope", slope, "of water kept against run fraction")
     b = own.let("kept_offset", offset)
@@ -184,9 +182,9 @@ def _settled_drift(
     square = a * k * m_u + b * m_u * all_u
     line = own.let("drift_line", a * (m * k + m_u * wanted) + b * m_u * all_heat - (needed - b * m) * all_u)
     rest = own.let("drift_rest", a * m * wanted - (needed - b * m) * all_heat)
-    root = at_least(line * line - 4 * square * rest, 0.0).sqrt()
+    root = sqrt(at_least(line * line - 4 * square * rest, 0.0))
     return installed.within_set_points(start + 2 * rest / at_least(line + root, 1e-12))
 
 
-def _named(own: Worksheet, name: str, expr: pl.Expr) -> pl.Expr:
-    return expr if expr.meta.eq(NOTHING) else own.let(f"outcome.{name}", expr)
+def _named(own: Worksheet, name: str, expr: Number) -> Number:
+    return expr if expr is NOTHING else own.let(f"outcome.{name}", expr)

@@ -1,14 +1,17 @@
-"""What a strategy is, what it must say of an hour, and how the hours with nothing to do are filled in."""
+"""What a strategy is, what it must say of an hour and of its equipment, and how the hours with nothing to do are filled in."""
 
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field, fields
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, fields
+from difflib import get_close_matches
+from typing import Protocol
 
-import polars as pl
-
-from screener.exact import in_order
+from screener.contracts.end_uses import CARRIERS, POWERS_W, powers_of
+from screener.errors import ResultsError
+from screener.formula import Formula, Number, Value, col, literal, summed
 from screener.worksheet import Worksheet
 
-NOTHING = pl.lit(0.0)
+NOTHING = literal(0.0)
 
 
 @dataclass(frozen=True)
@@ -21,78 +24,147 @@ class Outcome:
     M(humidity_ratio) = coil_kg_s + device_kg_s + condenses_kg_s, the last where the space would be damper than fog.
     """
 
-    space_c: pl.Expr
-    humidity_ratio: pl.Expr
-    coil_sensible_w: pl.Expr
-    coil_kg_s: pl.Expr
-    condenses_kg_s: pl.Expr
-    compressor_w: pl.Expr
-    fans_w: pl.Expr
-    heating_w: pl.Expr
-    heating_electricity_w: pl.Expr
-    heating_fuel_w: pl.Expr
-    unmet_cooling_w: pl.Expr
-    device_kg_s: pl.Expr = NOTHING
-    device_heat_w: pl.Expr = NOTHING
-    dehumidifier_w: pl.Expr = NOTHING
-    reheat_w: pl.Expr = NOTHING
-    reheat_electricity_w: pl.Expr = NOTHING
-    reheat_fuel_w: pl.Expr = NOTHING
-    regeneration_fuel_w: pl.Expr = NOTHING
+    space_c: Number
+    humidity_ratio: Number
+    coil_sensible_w: Number
+    coil_kg_s: Number
+    condenses_kg_s: Number
+    compressor_w: Number
+    fans_w: Number
+    heating_w: Number
+    heating_electricity_w: Number
+    heating_fuel_w: Number
+    unmet_cooling_w: Number
+    device_kg_s: Number = NOTHING
+    device_heat_w: Number = NOTHING
+    dehumidifier_w: Number = NOTHING
+    reheat_w: Number = NOTHING
+    reheat_electricity_w: Number = NOTHING
+    reheat_fuel_w: Number = NOTHING
+    regeneration_fuel_w: Number = NOTHING
 
 
-ELECTRICITY = ("compressor_w", "fans_w", "dehumidifier_w", "reheat_electricity_w", "heating_electricity_w")
-FUEL = ("reheat_fuel_w", "regeneration_fuel_w", "heating_fuel_w")
+FIELDS = tuple(field.name for field in fields(Outcome))
+if strangers := {*POWERS_W} - {*FIELDS}:
+    raise TypeError(f"end uses that no hour has: {', '.join(sorted(strangers))}")
+
+
+class Machine(Protocol):
+    """What the equipment table says of the machine a site names, where that serves the strategy; blanks where it does not."""
+
+    def figure(self, column: str) -> Formula:
+        """A column of the equipment table. KeyError where it has no such column."""
+
+    def figure_or(self, column: str, usual: Number) -> Formula:
+        """The same, with what is usual where it is blank."""
 
 
 @dataclass(frozen=True)
-class Strategy:
-    """A strategy's name, what it is in a line, and its hour.
+class Device:
+    """Equipment with a capacity of its own, by which a strategy is sized and limited.
 
-    `damp_hour` adds its steps to the worksheet and returns the outcome of an hour that temperature control alone leaves
-    above the limit. `standing` says what the equipment draws, or saves, in every other hour: power [W] beside that of the
-    reference by field of Outcome. `unavailable` is text where a site cannot have it, null elsewhere, over the columns of
-    a site. A strategy that `has_device` is sized by the water it would take at the design hours.
+    It is sized by the water it would take at the design hours if nothing limited it. `limits`: by name the column of a
+    site that `damp_hour` reads as the most water the device can take [kg/s], and how many times its rated capacity that
+    is; an empty mapping says that something else holds it back. `at_design`: water it takes at the site over that at its
+    rating, so that capacities are those of the rating.
+    """
+
+    limits: Mapping[str, Number]
+    at_design: Number
+
+
+@dataclass(frozen=True, kw_only=True)
+class Strategy:
+    """All of a strategy; nothing has a default, so that nothing is forgotten.
+
+    `name` and `summary`, what it is in a line. `rate` adds to the worksheet of a site, under the strategy's name, the
+    figures of its equipment that the hour needs. `damp_hour` adds its steps to the worksheet of an hour and returns the
+    outcome of an hour that temperature control alone leaves above the limit. `standby` says what the equipment draws, or
+    saves, in every other hour: power [W] beside that of the reference by field of Outcome. `device` is its equipment with
+    a capacity, None where it has none. `unavailable` is text where a site cannot have it, `note` text where there is
+    something to know of it, over the columns of a site, None elsewhere.
     """
 
     name: str
     summary: str
+    rate: Callable[[Worksheet, Machine], None]
     damp_hour: Callable[[Worksheet], Outcome]
-    standing: Callable[[Worksheet], Mapping[str, pl.Expr]] = lambda _: {}
-    has_device: bool = False
-    unavailable: pl.Expr = field(default_factory=lambda: pl.lit(None, dtype=pl.String))
+    standby: Callable[[Worksheet], Mapping[str, Number]]
+    device: Device | None
+    unavailable: Value
+    note: Value
+
+
+def as_installed(own: Worksheet, machine: Machine) -> None:
+    """The `rate` of a strategy that needs no figures beyond those of the installed coil."""
+
+
+def nothing(own: Worksheet) -> Mapping[str, Number]:
+    """The `standby` of equipment that draws and saves nothing in dry hours."""
+    return {}
 
 
 def add_reference(sheet: Worksheet, reference: Strategy) -> None:
     """Add any hour of the reference and `damp`, which says whether it leaves the space above its limit."""
-    _add_outcome(sheet.section(reference.name), reference.damp_hour(sheet))
-    sheet.let("damp", pl.col(f"{reference.name}.humidity_ratio") > pl.col("limit_humidity_ratio"), "above the limit")
+    with _naming(reference):
+        _add_outcome(sheet.section(reference.name), reference.damp_hour(sheet))
+    sheet.let("damp", col(f"{reference.name}.humidity_ratio") > col("limit_humidity_ratio"), "above the limit")
 
 
-def add_standing(sheet: Worksheet, strategies: Iterable[Strategy]) -> None:
-    """Add what equipment draws or saves in an hour that is not damp: `<strategy>.standing.<field>` and its carriers."""
+def add_standby(sheet: Worksheet, strategies: Iterable[Strategy]) -> None:
+    """Add what equipment draws or saves in an hour that is not damp: `<strategy>.standby.<field>` and its carriers.
+
+    ResultsError for a power that no hour has.
+    """
     for strategy in strategies:
-        section = sheet.section(f"{strategy.name}.standing")
-        powers = {name: section.let(name, power) for name, power in strategy.standing(section).items()}
-        for total, parts in (("electricity_w", ELECTRICITY), ("fuel_w", FUEL)):
-            if used := [powers[part] for part in parts if part in powers]:
-                section.let(total, in_order(used))
+        section = sheet.section(f"{strategy.name}.standby")
+        with _naming(strategy):
+            powers = {_power(name): section.let(name, power) for name, power in strategy.standby(section).items()}
+        for carrier in CARRIERS:
+            if used := [powers[power] for power in powers_of(carrier) if power in powers]:
+                section.let(f"{carrier}_w", summed(used))
 
 
 def add_damp_hours(sheet: Worksheet, strategies: Iterable[Strategy]) -> None:
     """Add the damp hour of each strategy: `<strategy>.<field of Outcome>`, `.electricity_w` and `.fuel_w`."""
     for strategy in strategies:
-        _add_outcome(sheet.section(strategy.name), strategy.damp_hour(sheet))
+        with _naming(strategy):
+            _add_outcome(sheet.section(strategy.name), strategy.damp_hour(sheet))
 
 
-def _add_outcome(section: Worksheet, outcome: Outcome) -> Outcome:
-    named = Outcome(**{f.name: _named(section, f.name, getattr(outcome, f.name)) for f in fields(Outcome)})
-    for total, parts in (("electricity_w", ELECTRICITY), ("fuel_w", FUEL)):
-        used = [getattr(named, part) for part in parts if not getattr(named, part).meta.eq(NOTHING)]
-        section.let(total, in_order(used) if used else NOTHING)
-    return named
+def add_equipment(sheet: Worksheet, strategy: Strategy, machine: Machine) -> None:
+    """Add the figures of a strategy's equipment and its two texts to the worksheet of a site, under its name."""
+    own = sheet.section(strategy.name)
+    with _naming(strategy):
+        strategy.rate(own, machine)
+        own.let("note", strategy.note, "what to know of it here")
+        own.let("unavailable", strategy.unavailable, "why it cannot be had here")
 
 
-def _named(section: Worksheet, name: str, expr: pl.Expr) -> pl.Expr:
+def _power(name: str) -> str:
+    if name in POWERS_W:
+        return name
+    close = get_close_matches(name, POWERS_W, n=1) or POWERS_W
+    raise KeyError(f"standby names {name}, which is no power of an hour; did it mean {' or '.join(close)}?")
+
+
+@contextmanager
+def _naming(strategy: Strategy) -> Iterator[None]:
+    """ResultsError, naming the strategy, where its steps cannot be put together."""
+    try:
+        yield
+    except (AttributeError, KeyError, TypeError, ValueError) as error:
+        told = error.args[0] if error.args else error
+        raise ResultsError(f"the strategy {strategy.name} cannot be laid out: {told}; mend its file") from error
+
+
+def _add_outcome(section: Worksheet, outcome: Outcome) -> None:
+    named = {name: _named(section, name, literal(getattr(outcome, name))) for name in FIELDS}
+    for carrier in CARRIERS:
+        used = [named[power] for power in powers_of(carrier) if named[power] is not NOTHING]
+        section.let(f"{carrier}_w", summed(used) if used else NOTHING)
+
+
+def _named(section: Worksheet, name: str, formula: Formula) -> Formula:
     """A column of this name; what is always nothing stays nothing and costs no column."""
-    return expr if expr.meta.eq(NOTHING) else section.let(name, expr)
+    return formula if formula is NOTHING else section.let(name, formula)

@@ -7,42 +7,38 @@ the gain exactly, so the moisture balance closes to rounding error.
 
 from dataclasses import MISSING, fields
 
-import polars as pl
-
-from screener.bounds import at_least, at_most
-from screener.contracts.hour import COIL, PART_LOAD, SPACE
+from screener.contracts.hour import COIL, PART_LOAD, REFERENCE, SPACE
+from screener.formula import Number, Truth, at_least, at_most, col, when
 from screener.physics import cooling_coil
 from screener.physics import psychrometrics as air
 from screener.strategies import installed
-from screener.strategies.strategy import NOTHING, Outcome, Strategy
+from screener.strategies.strategy import NOTHING, Outcome, Strategy, as_installed, nothing
 from screener.worksheet import Worksheet
 
-NAME = "temperature_only"
+NAME = REFERENCE
 
 
 def damp_hour(sheet: Worksheet) -> Outcome:
     """Any hour, damp or not: run for the sensible load and float."""
-    cooling_c = pl.col("cooling_setpoint_c")
+    cooling_c = col("cooling_setpoint_c")
     sheet.let(
         "outdoor_share",
-        at_most(pl.col("ventilation_now_kg_s") / pl.col("supply_kg_s"), 1.0),
+        at_most(col("ventilation_now_kg_s") / col("supply_kg_s"), 1.0),
         "ventilation air in the supply air",
     )
-    load = sheet.let("cooling_load_w", at_least(pl.col("sensible_at_cooling_w"), 0.0), "what the thermostat calls for")
+    load = sheet.let("cooling_load_w", at_least(col("sensible_at_cooling_w"), 0.0), "what the thermostat calls for")
     own = sheet.section(NAME)
-    first = at_most(_first_guess(own, load), pl.col("saturated_at_cooling"))
+    first = at_most(_first_guess(own, load), col("saturated_at_cooling"))
     first = own.let("first_humidity_ratio", first, "where gain and removal meet, roughly")
     coil = installed.coil_at(own.section("coil"), cooling_c, first)
-    entering = (pl.col(f"{NAME}.coil.{name}") for name in ("entering_c", "entering_humidity_ratio"))
+    entering = (col(f"{NAME}.coil.{name}") for name in ("entering_c", "entering_humidity_ratio"))
     installed.show_coil(sheet, coil.state, COIL, *entering)
     runs = own.let("runs", coil.runs_for(load), "part of the hour the coil runs")
     kept = own.let("kept", PART_LOAD.kept(runs), "its water in full-run hours, less what re-evaporates")
     removal = own.let("removal_kg_s", kept * coil.moisture_kg_s, "water it takes there")
     slope = own.let("removal_slope", kept * coil.moisture_slope, "with the humidity of the space")
     humidity, takes, condenses = installed.settle(own, SPACE, removal, slope, first)
-    heating = own.let(
-        "heating_needed_w", at_least(-pl.col("sensible_at_heating_w"), 0.0), "below the heating set point"
-    )
+    heating = own.let("heating_needed_w", at_least(-col("sensible_at_heating_w"), 0.0), "below the heating set point")
     cooling = own.let("cooling_w", coil.cooling_w(runs, kept), "sensible cooling delivered")
     return Outcome(
         space_c=installed.floating_c(-cooling),
@@ -59,35 +55,35 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     )
 
 
-def damp_at_most() -> pl.Expr:
+def damp_at_most() -> Number:
     """Where temperature control alone leaves the space: where to solve a coil that cannot hold the limit at most."""
-    return pl.col(f"{NAME}.held_humidity_ratio")
+    return col(f"{NAME}.held_humidity_ratio")
 
 
-def drier(humidity_ratio: pl.Expr) -> pl.Expr:
+def drier(humidity_ratio: Number) -> Truth:
     """Whether this is drier than temperature control alone, by more than the last bits of two ways to the same figure."""
-    return humidity_ratio < pl.col(f"{NAME}.humidity_ratio") * (1 - 1e-9)
+    return humidity_ratio < col(f"{NAME}.humidity_ratio") * (1 - 1e-9)
 
 
-def unless(acting: pl.Expr, outcome: Outcome) -> Outcome:
+def unless(acting: Truth, outcome: Outcome) -> Outcome:
     """`outcome` in the hours `acting`, in the others what temperature control alone does."""
-    resting = {field.name: pl.col(f"{NAME}.{field.name}") for field in fields(Outcome) if field.default is MISSING}
+    resting = {field.name: col(f"{NAME}.{field.name}") for field in fields(Outcome) if field.default is MISSING}
     return Outcome(
         **{
-            field.name: pl.when(acting).then(getattr(outcome, field.name)).otherwise(resting.get(field.name, NOTHING))
+            field.name: when(acting).then(getattr(outcome, field.name)).otherwise(resting.get(field.name, NOTHING))
             for field in fields(Outcome)
-            if field.name in resting or not getattr(outcome, field.name).meta.eq(NOTHING)
+            if field.name in resting or getattr(outcome, field.name) is not NOTHING
         }
     )
 
 
-def _first_guess(own: Worksheet, load: pl.Expr) -> pl.Expr:
+def _first_guess(own: Worksheet, load: Number) -> Number:
     """The settled humidity with the coil's tangents instead of the coil."""
-    share, limit, cooling_c = pl.col("outdoor_share"), pl.col("limit_humidity_ratio"), pl.col("cooling_setpoint_c")
+    share, limit, cooling_c = col("outdoor_share"), col("limit_humidity_ratio"), col("cooling_setpoint_c")
     rough = own.section("rough")
-    t_in = rough.let("entering_c", cooling_c + share * (pl.col("outdoor_c") - cooling_c))
-    w_in = rough.let("entering_humidity_ratio", limit + share * (pl.col("outdoor_humidity_ratio") - limit))
-    sensible, moisture, slope = cooling_coil.rough(rough, COIL, t_in, w_in, pl.col("outdoor_c"))
+    t_in = rough.let("entering_c", cooling_c + share * (col("outdoor_c") - cooling_c))
+    w_in = rough.let("entering_humidity_ratio", limit + share * (col("outdoor_humidity_ratio") - limit))
+    sensible, moisture, slope = cooling_coil.rough(rough, COIL, t_in, w_in, col("outdoor_c"))
     latent = at_least(moisture, 0.0) * air.EVAPORATION_J_KG
     runs = PART_LOAD.runs_for_cooling(load, at_least(sensible, installed.TINY_W), latent)
     runs = rough.let("runs", at_most(runs, 1.0), "part of the hour the coil would run")
@@ -100,5 +96,10 @@ def _first_guess(own: Worksheet, load: pl.Expr) -> pl.Expr:
 STRATEGY = Strategy(
     name=NAME,
     summary="no humidity control: the coil runs for the thermostat and humidity floats",
+    rate=as_installed,
     damp_hour=damp_hour,
+    standby=nothing,
+    device=None,
+    unavailable=None,
+    note=None,
 )

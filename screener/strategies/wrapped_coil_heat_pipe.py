@@ -7,31 +7,43 @@ resistance stays.
 
 from dataclasses import replace
 
-import polars as pl
-
 from screener.contracts.hour import COIL
+from screener.formula import Number, col, equal, when
 from screener.physics import heat_pipe
 from screener.physics.cooling_coil import CoilState
-from screener.strategies import installed
+from screener.strategies import installed, overcool_condenser_reheat, overcool_electric_reheat, overcool_fuel_reheat
 from screener.strategies.installed import RunningCoil
-from screener.strategies.overcooling import Machine, condenser_reheat, overcool
-from screener.strategies.strategy import Outcome, Strategy
+from screener.strategies.overcooling import Overcooler, condenser_reheat, overcool
+from screener.strategies.strategy import Machine, Outcome, Strategy
 from screener.worksheet import Process, Worksheet
 
 NAME = "wrapped_coil_heat_pipe"
 
 
-def extra_fan_w() -> pl.Expr:
+def rate(own: Worksheet, machine: Machine) -> None:
+    """The pipe's effectiveness, and how the site reheats today: else by its heating source."""
+    pipe = machine.figure_or("sensible_effectiveness", heat_pipe.EFFECTIVENESS)
+    own.let("effectiveness", pipe, "of the heat pipe")
+    today = col("current_strategy")
+    by_resistance, burnt = equal(today, overcool_electric_reheat.NAME), equal(today, overcool_fuel_reheat.NAME)
+    electric = when(by_resistance).then(1.0).when(burnt).then(0.0).otherwise(col("reheat_electric_per_heat"))
+    by_fuel = when(burnt).then(1 / col("fuel_efficiency")).otherwise(col("reheat_fuel_per_heat"))
+    own.let("reheat_electric_per_heat", electric, "the site's reheat of today, else its heating source")
+    own.let("reheat_fuel_per_heat", when(by_resistance).then(0.0).otherwise(by_fuel))
+    own.let("reheats_by_condenser", equal(today, overcool_condenser_reheat.NAME), "and does so today")
+
+
+def extra_fan_w() -> Number:
     """Power the supply fan needs for the pipe's resistance while it runs [W]."""
-    return pl.col("supply_l_s") * heat_pipe.FAN_W_L_S
+    return col("supply_l_s") * heat_pipe.FAN_W_L_S
 
 
-def coil_at(sheet: Worksheet, space_c: pl.Expr, humidity_ratio: pl.Expr) -> RunningCoil:
+def coil_at(sheet: Worksheet, space_c: Number, humidity_ratio: Number) -> RunningCoil:
     """The installed coil inside the pipe."""
 
-    def inside(sheet: Worksheet, t_in: pl.Expr, w_in: pl.Expr) -> CoilState:
-        effectiveness = pl.col(f"{NAME}.effectiveness")
-        return heat_pipe.run(sheet, COIL, effectiveness, t_in, w_in, pl.col("outdoor_c"), pl.col("pressure_pa"))
+    def inside(sheet: Worksheet, t_in: Number, w_in: Number) -> CoilState:
+        effectiveness = col(f"{NAME}.effectiveness")
+        return heat_pipe.run(sheet, COIL, effectiveness, t_in, w_in, col("outdoor_c"), col("pressure_pa"))
 
     return installed.coil_at(sheet, space_c, humidity_ratio, run=inside)
 
@@ -39,27 +51,27 @@ def coil_at(sheet: Worksheet, space_c: pl.Expr, humidity_ratio: pl.Expr) -> Runn
 def damp_hour(sheet: Worksheet) -> Outcome:
     """Overcool with the pipe; the remaining reheat as today, or by the site's heating where there is none today."""
     section = sheet.section(f"{NAME}.damp")
-    machine = Machine(f"{NAME}.damp", f"{NAME}.damp.at_limit", coil_at, coil_meets="precooled_c")
-    cooled = overcool(sheet, machine)
+    running = Overcooler(f"{NAME}.damp", f"{NAME}.damp.at_limit", coil_at, coil_meets="precooled_c")
+    cooled = overcool(sheet, running)
     show_pipe(sheet)
     warm_compressor, short = condenser_reheat(section.section("condenser"), cooled)
-    by_condenser = pl.col("reheats_by_condenser")
-    rest = section.let("reheat_left_w", pl.when(by_condenser).then(short).otherwise(cooled.reheat_w), "to be paid for")
+    by_condenser = col(f"{NAME}.reheats_by_condenser")
+    rest = section.let("reheat_left_w", when(by_condenser).then(short).otherwise(cooled.reheat_w), "to be paid for")
     fans = cooled.outcome.fans_w + extra_fan_w() * installed.fan_on(cooled.runs)
     return replace(
         cooled.outcome,
-        compressor_w=pl.when(by_condenser).then(warm_compressor).otherwise(cooled.outcome.compressor_w),
+        compressor_w=when(by_condenser).then(warm_compressor).otherwise(cooled.outcome.compressor_w),
         fans_w=fans,
-        reheat_electricity_w=rest * pl.col("today_reheat_electric_per_heat"),
-        reheat_fuel_w=rest * pl.col("today_reheat_fuel_per_heat"),
+        reheat_electricity_w=rest * col(f"{NAME}.reheat_electric_per_heat"),
+        reheat_fuel_w=rest * col(f"{NAME}.reheat_fuel_per_heat"),
     )
 
 
 def show_pipe(sheet: Worksheet) -> None:
     """Note both halves of the pipe, for whoever wants to check the hour by hand."""
     coil = f"{NAME}.damp.coil"
-    w_in, passed = pl.col(f"{coil}.entering_humidity_ratio"), pl.col(f"{coil}.passed_w")
-    entering = sheet.show_state("heat pipe entering", pl.col(f"{coil}.entering_c"), w_in)
+    w_in, passed = col(f"{coil}.entering_humidity_ratio"), col(f"{coil}.passed_w")
+    entering = sheet.show_state("heat pipe entering", col(f"{coil}.entering_c"), w_in)
     sheet.show(
         Process(
             "heat pipe, first half, at full run",
@@ -67,8 +79,8 @@ def show_pipe(sheet: Worksheet) -> None:
             "coil entering",
             COIL.supply_kg_s,
             passed,
-            pl.lit(0.0),
-            pl.lit(0.0),
+            0.0,
+            0.0,
             "effectiveness x (entering - leaving the coil); given back behind the coil [heat_pipe]",
         )
     )
@@ -77,6 +89,10 @@ def show_pipe(sheet: Worksheet) -> None:
 STRATEGY = Strategy(
     name=NAME,
     summary="a heat pipe around the coil precools and reheats; the rest is reheated as today",
+    rate=rate,
     damp_hour=damp_hour,
-    standing=lambda _: {"fans_w": extra_fan_w() * pl.col("fan_on")},
+    standby=lambda _: {"fans_w": extra_fan_w() * col("fan_on")},
+    device=None,
+    unavailable=None,
+    note=None,
 )

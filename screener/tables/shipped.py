@@ -7,6 +7,7 @@ from pathlib import Path
 import polars as pl
 
 from screener.contracts import load
+from screener.contracts.limits import LIMIT_COLUMNS
 from screener.errors import ContractError, no_faults
 from screener.tables.checking import CheckedTable, check
 from screener.tables.files import Source
@@ -15,7 +16,6 @@ from screener.tables.reading import RawTable, read_table
 DEFAULTS = Path(__file__).parent / "defaults"
 EVERY_TYPE = "*"  # rows of building_types.csv that hold for every type without a row of its own
 INVESTMENT = ["investment_fixed", "investment_per_l_day", "investment_per_kw", "investment_per_l_s"]
-LIMITS = ["humidity_limit_dew_point_c", "humidity_limit_rh_pct"]
 OWN_SOURCE = "building_types table of the portfolio"
 
 
@@ -90,14 +90,14 @@ def _figures() -> list[str]:
 
 def _laid_over(shipped: pl.DataFrame, own: pl.DataFrame) -> pl.DataFrame:
     columns = _figures()
-    limited = pl.any_horizontal(pl.col(name).is_not_null() for name in LIMITS)
+    limited = pl.any_horizontal(pl.col(name).is_not_null() for name in LIMIT_COLUMNS)
     base = shipped.drop("based_on").rename({"building_type": "base"})
     joined = own.join(base, on="base", suffix="_shipped")
     merged = joined.select(
         "building_type",
         "based_on",
-        *[pl.coalesce(name, f"{name}_shipped") for name in columns if name not in LIMITS],
-        *[pl.when(limited).then(name).otherwise(f"{name}_shipped").alias(name) for name in LIMITS],
+        *[pl.coalesce(name, f"{name}_shipped") for name in columns if name not in LIMIT_COLUMNS],
+        *[pl.when(limited).then(name).otherwise(f"{name}_shipped").alias(name) for name in LIMIT_COLUMNS],
     )
     rest = shipped.join(merged, on="building_type", how="anti")
     return pl.concat([rest, merged.select(rest.columns)]).sort("building_type")

@@ -1,6 +1,6 @@
 """A calculation as a list of named steps, the way an engineer's worksheet is read from top to bottom.
 
-A step has a name, a Polars expression over columns and earlier steps, and a sentence saying why. The list is turned into
+A step has a name, a formula over columns and earlier steps, and a sentence saying why. The list is turned into
 a staged lazy query: steps that need nothing of one another share one `with_columns`. Naming every shared intermediate
 keeps the query flat (one deeply nested expression is far slower), and it is what lets an hour be explained from the very
 plan that computed it.
@@ -10,13 +10,15 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from screener.formula import Formula, Number, Value, col, literal, polars
+
 
 @dataclass(frozen=True)
 class Step:
     """One named line of a worksheet; the unit is the name's suffix (`_w`, `_kg_s`, `_c`, `_j_kg` ...)."""
 
     name: str
-    expr: pl.Expr
+    formula: Formula
     why: str
 
 
@@ -25,8 +27,8 @@ class State:
     """A state of air worth showing: dry-bulb [degC] and humidity ratio [kg/kg]."""
 
     name: str
-    dry_bulb_c: pl.Expr
-    humidity_ratio: pl.Expr
+    dry_bulb_c: Number
+    humidity_ratio: Number
 
 
 @dataclass(frozen=True)
@@ -39,10 +41,10 @@ class Process:
     name: str
     entering: str
     leaving: str
-    flow_kg_s: pl.Expr
-    heat_w: pl.Expr
-    water_kg_s: pl.Expr
-    power_w: pl.Expr
+    flow_kg_s: Number
+    heat_w: Number
+    water_kg_s: Number
+    power_w: Number
     law: str
 
 
@@ -53,7 +55,7 @@ class Worksheet:
     """
 
     def __init__(self) -> None:
-        self.steps: list[Step] = []
+        self.steps: dict[str, Step] = {}
         self.states: dict[str, State] = {}
         self.processes: dict[str, Process] = {}
         self._prefix = ""
@@ -67,23 +69,22 @@ class Worksheet:
         view._prefix = f"{self._prefix}{name}."
         return view
 
-    def let(self, name: str, expr: pl.Expr, why: str = "") -> pl.Expr:
+    def let(self, name: str, formula: Value, why: str = "") -> Formula:
         """Add a step and return it as a column to compute with.
 
         The same step may be added again, by strategies that share it, and counts once; a second meaning for a name
         is a ValueError.
         """
-        full = self._prefix + name
-        if full in self._level:
-            if not next(step for step in self.steps if step.name == full).expr.meta.eq(expr):
+        full, formula = self._prefix + name, literal(formula)
+        if full in self.steps:
+            if self.steps[full].formula is not formula:
                 raise ValueError(f"the worksheet already has another step named {full!r}")
-            return pl.col(full)
-        roots = expr.meta.root_names()
-        self._level[full] = 1 + max((self._level.get(root, 0) for root in roots), default=0)
-        self.steps.append(Step(full, expr, why))
-        return pl.col(full)
+            return col(full)
+        self._level[full] = 1 + max((self._level.get(read, 0) for read in formula.columns()), default=0)
+        self.steps[full] = Step(full, formula, why)
+        return col(full)
 
-    def show_state(self, name: str, dry_bulb_c: pl.Expr, humidity_ratio: pl.Expr) -> str:
+    def show_state(self, name: str, dry_bulb_c: Number, humidity_ratio: Number) -> str:
         """Note a state of air to show; its name carries no prefix."""
         self.states[name] = State(name, dry_bulb_c, humidity_ratio)
         return name
@@ -94,16 +95,16 @@ class Worksheet:
 
     def names(self) -> list[str]:
         """Full names of all steps."""
-        return list(self._level)
+        return list(self.steps)
 
     def inputs(self) -> set[str]:
         """Names of the columns the steps need of the frame."""
-        return {root for step in self.steps for root in step.expr.meta.root_names()} - set(self._level)
+        return {read for step in self.steps.values() for read in step.formula.columns()} - set(self.steps)
 
     def apply(self, frame: pl.LazyFrame) -> pl.LazyFrame:
         """The frame with every step as a column, stage by stage."""
         for level in sorted({*self._level.values()}):
             frame = frame.with_columns(
-                step.expr.alias(step.name) for step in self.steps if self._level[step.name] == level
+                polars(step.formula).alias(step.name) for step in self.steps.values() if self._level[step.name] == level
             )
         return frame

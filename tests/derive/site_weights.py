@@ -18,6 +18,7 @@ from screener import pipeline
 from screener.assumptions import weights
 from screener.climate.places import REPRESENTATIVE
 from screener.contracts import load
+from screener.contracts.limits import LIMIT_COLUMNS
 from screener.exact import significant
 from screener.ranking.rank import HOLDING_TOLERANCE_H
 from screener.tables import shipped
@@ -94,7 +95,7 @@ def variants(site: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
     """The site with one figure changed, as often as there are changes; site_id ends in the figure and a number."""
     for name, value in site.items():
         for number, changed in enumerate(_others(name, value)):
-            figure = weights.LIMIT if name in weights.LIMITS else name
+            figure = weights.LIMIT if name in LIMIT_COLUMNS else name
             yield {**site, name: changed, "site_id": f"{site['site_id']}|{figure}|{number}"}
 
 
@@ -149,7 +150,7 @@ def worths(bare: list[dict[str, Any]], folder: Path) -> tuple[pl.DataFrame, int]
     moved = moved.with_columns(move=(pl.col("saved") - pl.col("before")).abs() / area)
     means = moved.group_by("building_type", "climate_zone", "figure").agg(pl.col("move").mean()).sort(pl.all())
     table = means.pivot("figure", index=["building_type", "climate_zone"], values="move").fill_null(0.0)
-    order = [name if name not in weights.LIMITS else weights.LIMIT for name in columns]
+    order = [name if name not in LIMIT_COLUMNS else weights.LIMIT for name in columns]
     figures = [name for name in dict.fromkeys(order) if name in table.columns and name not in weights.KEYS]
     return significant(table.select(*weights.KEYS, *figures), 3), answers.height
 

@@ -11,6 +11,7 @@ import polars as pl
 from markupsafe import Markup
 
 from screener import text
+from screener.formula import plain
 from screener.physics import psychrometrics as air
 from screener.report.svg import Chart, Scale, element, join, label, line, path
 
@@ -190,9 +191,9 @@ def _percent(fraction: float, t: float, w: float, x: Scale, y: Scale) -> Markup:
 def _line(fraction: float, x: Scale, y: Scale, pressure_pa: float) -> list[tuple[float, float]]:
     """Dry-bulb [degC] and humidity ratio [kg/kg] along a line of equal relative humidity."""
     steps = int(x.high - x.low) * 2
-    grid = pl.DataFrame({"t": [x.low + (x.high - x.low) * k / steps for k in range(steps + 1)]})
-    w = air.humidity_ratio_from_relative_humidity(pl.col("t"), pl.lit(fraction), pl.lit(pressure_pa))
-    return [(t, w) for t, w in grid.select("t", w.alias("w")).iter_rows() if w <= y.high]
+    grid = [x.low + (x.high - x.low) * k / steps for k in range(steps + 1)]
+    states = ((t, plain(air.humidity_ratio_from_relative_humidity(t, fraction, pressure_pa))) for t in grid)
+    return [(t, w) for t, w in states if w <= y.high]
 
 
 def _asked(space: Space, x: Scale, y: Scale) -> Markup:

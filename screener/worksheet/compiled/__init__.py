@@ -1,10 +1,10 @@
 """Worksheets as machine code: every hour of a site in one loop, with the sums over its hours taken on the way.
 
-`formulas` reads the worksheets into a graph of operations, `vectors` knows how each operation is done on several hours at
-once, `program` puts them together into one loop, and `runs` gives it sites and weather and brings the sums back.
+`graph` reads the worksheets into a list of operations, `vectors` knows how each operation is done on several hours at
+once, `year` puts them together into one loop, and `runs` gives it sites and weather and brings the sums back.
 """
 
 from screener.worksheet.compiled.runs import Hours, Sums, run
-from screener.worksheet.compiled.year import FEW_LANES, MANY_LANES, PHASES, Program, Tallies, Tally
+from screener.worksheet.compiled.year import FEW_LANES, MANY_LANES, PHASES, CompiledYear, Tallies, Tally
 
-__all__ = ["FEW_LANES", "MANY_LANES", "PHASES", "Hours", "Program", "Sums", "Tallies", "Tally", "run"]
+__all__ = ["FEW_LANES", "MANY_LANES", "PHASES", "CompiledYear", "Hours", "Sums", "Tallies", "Tally", "run"]

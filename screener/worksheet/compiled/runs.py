@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from screener.worksheet.compiled.year import LEAST, PHASES, Program, Tally
+from screener.worksheet.compiled.year import LEAST, PHASES, CompiledYear, Tally
 
 CHUNK = 8  # sites that a thread works out at a time
 PAGE, LINE = 512, 8  # doubles
@@ -37,7 +37,7 @@ class Sums:
 
 
 def run(
-    program: Program, sites: pl.DataFrame, key: str, places: Mapping[Any, Hours], slots: int, finish: Finish
+    program: CompiledYear, sites: pl.DataFrame, key: str, places: Mapping[Any, Hours], slots: int, finish: Finish
 ) -> Sums:
     """Work out the year of each site, whose hours are those of the place that its column `key` names.
 

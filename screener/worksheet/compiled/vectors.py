@@ -2,22 +2,28 @@
 
 Only additions, multiplications, divisions and roots as IEEE 754 defines them are used, never contracted or reordered: the
 same numbers come out on every processor, however many lanes it has. exp and log are made of them too, to two units in
-the last place where worksheets need them: positive normal numbers, exponents between -708 and 709.
+the last place of normal numbers. What is not a number stays none in every operation, as in Polars: exp(NaN) and log(-1)
+are NaN, exp(800) is infinite, log(0) is minus infinity.
 """
 
 import math
 import struct
+import sys
 from dataclasses import dataclass, field
 
 BINARY = {"add": "fadd", "subtract": "fsub", "multiply": "fmul", "divide": "fdiv"}
 INTRINSICS = {"sqrt": "sqrt", "abs": "fabs"}  # what LLVM has itself
-ORDERED = {"above": "ogt", "at least": "oge", "below": "olt", "at most": "ole", "equal": "oeq", "unequal": "une"}
+ORDERED = {"above": "ogt", "at least": "oge", "below": "olt", "at most": "ole", "equal": "oeq"} | {
+    "unequal": "une",
+    "unknown": "uno",
+}
 ONE_BITS, EXPONENT_BIAS, FRACTION_BITS = 0x3FF0000000000000, 1023, 52
 ROOT_HALF_BITS = 0x3FE6A09E667F3BCD  # of the square root of one half
 WHOLE = 1.5 * 2.0**52  # added to a small number it leaves the nearest whole one in the last bits
 WHOLE_BITS = 0x4338000000000000
 LN2_HIGH = round(math.log(2) * 2**32) / 2**32  # short enough to stay exact times an exponent (after Cody and Waite)
 LN2_LOW = math.log(2) - LN2_HIGH + 2.319046813846299e-17  # with what the double log(2) lacks of ln 2
+GREATEST_EXPONENT = 708.0  # e to the power of it is a normal number, and so is one over it
 EXP_TERMS, LOG_TERMS = 13, 10  # what is left out is below 2e-16 of the result
 
 
@@ -113,8 +119,7 @@ class Code:
         if name in ("and", "or"):
             return self.put(f"{name} {self.truths} {', '.join(of)}")
         if name in ("larger", "smaller"):
-            a, b = of
-            return self.choice(self.operation("above" if name == "larger" else "below", a, b), a, b)
+            return self.extreme(name, *of)
         if name in INTRINSICS:
             return self.put(f"call {self.numbers} {self.intrinsic(INTRINSICS[name])}({self.numbers} {of[0]})")
         made = {"exp": self.exp, "log": self.log, "not": self.complement, "negate": self.negate}
@@ -145,16 +150,27 @@ class Code:
         """With the other sign."""
         return self.put(f"fneg {self.numbers} {x}")
 
+    def extreme(self, name: str, a: str, b: str) -> str:
+        """The larger or smaller of two; not a number where one is none. One of both is often a constant, which is a number."""
+        if a.startswith("<"):
+            a, b = b, a
+        chosen = self.choice(self.operation("below" if name == "larger" else "above", a, b), b, a)
+        return chosen if b.startswith("<") else self.choice(self.operation("unknown", b, b), b, chosen)
+
     def exp(self, x: str) -> str:
         """e^x: a whole power of two times the series of the rest, which is at most half of ln 2."""
-        bounded = self.operation("smaller", self.operation("larger", x, self.number(-708.0)), self.number(709.0))
+        bounded = self.operation(
+            "smaller", self.operation("larger", x, self.number(-GREATEST_EXPONENT)), self.number(GREATEST_EXPONENT)
+        )
         shifted = self._sum(self._product(bounded, self.number(1 / math.log(2))), self.number(WHOLE))
         twos = self.operation("subtract", shifted, self.number(WHOLE))
         rest = self.operation("subtract", bounded, self._product(twos, self.number(LN2_HIGH)))
         rest = self.operation("subtract", rest, self._product(twos, self.number(LN2_LOW)))
         series = self._polynomial(rest, [1 / math.factorial(k) for k in range(EXP_TERMS)])
         exponent = self._whole("sub", self._bits(shifted), self.whole(WHOLE_BITS - EXPONENT_BIAS))
-        return self._product(series, self._numbers(self._whole("shl", exponent, self.whole(FRACTION_BITS))))
+        power = self._product(series, self._numbers(self._whole("shl", exponent, self.whole(FRACTION_BITS))))
+        beyond = self._sum(x, self.number(math.inf))  # infinite, or not a number
+        return self.choice(self.operation("at most", x, self.number(GREATEST_EXPONENT)), power, beyond)
 
     def log(self, x: str) -> str:
         """Natural logarithm: x is 2^e m with m around 1; log m = 2 (s + s^3/3 + s^5/5 ...), s = (m - 1)/(m + 1)."""
@@ -169,7 +185,11 @@ class Code:
         s = self.operation("divide", self.operation("subtract", m, one), self._sum(m, one))
         series = self._polynomial(self._product(s, s), [2 / (2 * k + 1) for k in range(LOG_TERMS)])
         low = self._sum(self._product(series, s), self._product(e, self.number(LN2_LOW)))
-        return self._sum(self._product(e, self.number(LN2_HIGH)), low)
+        found = self._sum(self._product(e, self.number(LN2_HIGH)), low)
+        found = self.choice(self.operation("below", x, self.number(math.inf)), found, x)  # what is none comes through
+        below = self.operation("at least", x, self.number(0.0))
+        out = self.choice(below, self.number(-math.inf), self.number(math.nan))
+        return self.choice(self.operation("at least", x, self.number(sys.float_info.min)), found, out)
 
     def _polynomial(self, x: str, coefficients: list[float]) -> str:
         result = self.number(coefficients[-1])

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 import llvmlite.binding as llvm
-import polars as pl
 
+from screener.formula import CHOICE, COLUMN, LITERAL, LOGIC, Number, col
 from screener.worksheet import Worksheet
-from screener.worksheet.compiled.graph import CHOICE, COLUMN, LOGIC, NUMBER, Formulas
+from screener.worksheet.compiled.graph import Graph
 from screener.worksheet.compiled.vectors import INTRINSICS, Code
 
 FEW_LANES, MANY_LANES = 4, 8  # doubles in a register of most processors; twice as many hide how long operations take
@@ -33,7 +33,7 @@ class Tally:
     """A figure taken over hours: the sum or the largest of a formula."""
 
     name: str
-    value: pl.Expr
+    value: Number
     how: How = "sum"
 
     @property
@@ -50,7 +50,7 @@ class Tallies:
     year: Sequence[Tally]
 
 
-class Program:
+class CompiledYear:
     """A compiled year of a site.
 
     `function` takes ADDRESSES, STRIDES and the number of hours, a multiple of PHASES, and returns how many are damp.
@@ -67,26 +67,26 @@ class Program:
         hour_columns: Sequence[str],
         dry: Tallies,
         damp: Tallies,
-        dry_kept: pl.Expr,
-        damp_kept: Sequence[pl.Expr],
+        dry_kept: Number,
+        damp_kept: Sequence[Number],
         lanes: int = FEW_LANES,
     ) -> None:
-        self.formulas = Formulas(any_hour, damp_hour)
+        self.graph = Graph(any_hour, damp_hour)
         self.hour_columns, self.dry, self.damp = tuple(hour_columns), dry, damp
         self.lanes, self.kept = lanes, len(damp_kept)
-        read = self.formulas.read
-        self._is_damp, self._weight = read(pl.col("damp")), read(pl.col("weight_h"))
+        read = self.graph.read
+        self._is_damp, self._weight = read(col("damp")), read(col("weight_h"))
         self._dry_kept, self._damp_kept = read(dry_kept), [read(formula) for formula in damp_kept]
         self._dry, self._damp = (
             [[(tally.how, read(tally.value)) for tally in group] for group in (part.slot, part.year)]
             for part in (dry, damp)
         )
-        varying = self.formulas.depending(self.hour_columns)
-        of_dry = self.formulas.needed([self._is_damp, self._weight, self._dry_kept, *_places(self._dry)])
-        of_damp = self.formulas.needed([*self._damp_kept, *_places(self._damp)])
+        varying = self.graph.depending(self.hour_columns)
+        of_dry = self.graph.needed([self._is_damp, self._weight, self._dry_kept, *_places(self._dry)])
+        of_damp = self.graph.needed([*self._damp_kept, *_places(self._damp)])
         self._of_site = sorted((of_dry | of_damp) - varying)
         self._of_any_hour, self._of_damp_hour = sorted(of_dry & varying), sorted(of_damp & varying)
-        nodes = [self.formulas.nodes[place] for place in self._of_site]
+        nodes = [self.graph.nodes[place] for place in self._of_site]
         self.site_columns = tuple(node.name for node in nodes if node.operation == COLUMN)
         self._machine = _compiled(self.assembly())
         address = self._machine.get_function_address("year")
@@ -176,33 +176,33 @@ class Program:
         return code.taken()
 
     def _columns(self, places: Iterable[int]) -> list[int]:
-        return [place for place in places if self.formulas.nodes[place].operation == COLUMN]
+        return [place for place in places if self.graph.nodes[place].operation == COLUMN]
 
     def _row(self, place: int) -> int:
-        return self.hour_columns.index(self.formulas.nodes[place].name)
+        return self.hour_columns.index(self.graph.nodes[place].name)
 
     def _work_out(self, code: Code, places: Iterable[int], names: dict[int, str]) -> None:
         """Add the operations of these places; `names` holds the results, also of those worked out before."""
         for place in places:
-            node = self.formulas.nodes[place]
-            if node.operation == NUMBER:
+            node = self.graph.nodes[place]
+            if node.operation == LITERAL:
                 names[place] = code.number(node.value)
             elif node.operation == COLUMN and place not in names:
                 names[place] = code.spread("%site", self.site_columns.index(node.name))
             elif node.operation == CHOICE:
-                kind = self._truth if self.formulas.is_truth(place) else self._number
+                kind = self._truth if self.graph.is_truth(place) else self._number
                 condition, yes, no = node.of
                 chosen = (self._truth(code, condition, names), kind(code, yes, names), kind(code, no, names))
                 names[place] = code.choice(*chosen, truths=kind == self._truth)
             elif node.operation != COLUMN:
-                kind = self._truth if node.operation in (*LOGIC.values(), "not") else self._number
+                kind = self._truth if node.operation in LOGIC else self._number
                 names[place] = code.operation(node.operation, *(kind(code, of, names) for of in node.of))
 
     def _number(self, code: Code, place: int, names: dict[int, str]) -> str:
-        return code.as_number(names[place]) if self.formulas.is_truth(place) else names[place]
+        return code.as_number(names[place]) if self.graph.is_truth(place) else names[place]
 
     def _truth(self, code: Code, place: int, names: dict[int, str]) -> str:
-        return names[place] if self.formulas.is_truth(place) else code.truth(names[place])
+        return names[place] if self.graph.is_truth(place) else code.truth(names[place])
 
     def _tally(
         self,

@@ -1,0 +1,7 @@
+"""The humidity limit of a site: the two columns it may stand in, and when it counts as passed."""
+
+LIMIT_COLUMNS = ("humidity_limit_dew_point_c", "humidity_limit_rh_pct")  # a site has one of the two
+OVER_LIMIT = 1.005  # above the limit counts from half a percent of humidity ratio, about 0.07 K of dew point
+NOTEWORTHY_H = (
+    100.0  # hours a year above the limit that deserve a note, about one in a hundred: common practice, no source
+)
