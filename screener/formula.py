@@ -10,7 +10,7 @@ the domain of a logarithm ends in a result that is refused. Only a comparison hi
 """
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import reduce
 from threading import Lock
@@ -307,8 +307,6 @@ _POLARS: Mapping[str, Callable[..., pl.Expr]] = {
     "exp": lambda a: a.exp(),
     "log": lambda a: a.log(),
     "sqrt": lambda a: a.sqrt(),
-    "larger": lambda a, b: pl.max_horizontal(a, b),
-    "smaller": lambda a, b: pl.min_horizontal(a, b),
     "above": lambda a, b: a > b,
     "at least": lambda a, b: a >= b,
     "below": lambda a, b: a < b,
@@ -344,18 +342,26 @@ def polars(x: Value, columns: Mapping[str, pl.Expr] | None = None) -> pl.Expr:
                 done[id(each)] = columns.get(each.name, pl.col(each.name))
             elif each.operation == LITERAL:
                 done[id(each)] = _literal(each.value)
+            elif each.operation in ("larger", "smaller"):
+                done[id(each)] = _extreme(each, [(part, written(part)) for part in _flat(each)])
             else:
-                parts = [written(part) for part in each.of]
-                result = _POLARS[each.operation](*parts)
-                if each.operation in ("larger", "smaller"):  # Polars leaves out what is not a number
-                    for part, of in zip(parts, each.of, strict=True):
-                        result = (
-                            result if of.operation == LITERAL else pl.when(part.is_nan()).then(part).otherwise(result)
-                        )
-                done[id(each)] = result
+                done[id(each)] = _POLARS[each.operation](*map(written, each.of))
         return done[id(each)]
 
     return written(literal(x))
+
+
+def _flat(extreme: Formula) -> list[Formula]:
+    """What the largest or smallest is chosen of."""
+    return [each for part in extreme.of for each in (_flat(part) if part.operation == extreme.operation else [part])]
+
+
+def _extreme(of: Formula, parts: Sequence[tuple[Formula, pl.Expr]]) -> pl.Expr:
+    """The largest or smallest; not a number where one is none, which Polars by itself leaves out."""
+    every = [written for _, written in parts]
+    chosen = pl.max_horizontal(every) if of.operation == "larger" else pl.min_horizontal(every)
+    doubtful = [written.is_nan() for part, written in parts if part.operation != LITERAL]
+    return pl.when(pl.any_horizontal(doubtful)).then(math.nan).otherwise(chosen) if doubtful else chosen
 
 
 def _literal(value: Given) -> pl.Expr:

@@ -11,7 +11,7 @@ import polars as pl
 
 from screener import climate, engine
 from screener.errors import UsageError
-from screener.worksheet.compiled import Hours
+from screener.worksheet.hours import Hours
 
 _KEPT: dict[str, Hours] = {}
 

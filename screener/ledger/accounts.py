@@ -18,7 +18,7 @@ from screener.ledger.tallies import WATER
 from screener.physics import psychrometrics as air
 from screener.physics import refrigeration
 from screener.units import PINT_L
-from screener.worksheet.compiled import Sums
+from screener.worksheet.hours import Sums
 
 REACHED = ("dew_point_p95_c", "dew_point_highest_c")
 

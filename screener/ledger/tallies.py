@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from screener.contracts.end_uses import CARRIERS, END_USES
 from screener.contracts.limits import OVER_LIMIT
 from screener.formula import at_least, col, when
-from screener.worksheet.compiled import Tallies, Tally
+from screener.worksheet.hours import Tallies, Tally
 
 WATER = {"water_by_coil_kg": "coil_kg_s", "water_by_device_kg": "device_kg_s"}
 SHARE_ABOVE_P95 = 0.05

@@ -18,7 +18,15 @@ from screener.strategies import (
     temperature_only,
     wrapped_coil_heat_pipe,
 )
-from screener.strategies.strategy import Outcome, Strategy, add_damp_hours, add_equipment, add_reference, add_standby
+from screener.strategies.strategy import (
+    Outcome,
+    Strategy,
+    add_damp_hours,
+    add_equipment,
+    add_reference,
+    add_standby,
+    check_limits,
+)
 
 REGISTRY: dict[str, Strategy] = {
     strategy.name: strategy
@@ -49,4 +57,5 @@ __all__ = [
     "add_equipment",
     "add_reference",
     "add_standby",
+    "check_limits",
 ]

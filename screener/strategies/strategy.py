@@ -132,6 +132,15 @@ def add_damp_hours(sheet: Worksheet, strategies: Iterable[Strategy]) -> None:
             _add_outcome(sheet.section(strategy.name), strategy.damp_hour(sheet))
 
 
+def check_limits(sheet: Worksheet, strategies: Iterable[Strategy]) -> None:
+    """ResultsError for a device whose hour does not read what limits it, so that nothing would."""
+    read = sheet.inputs()
+    for strategy in strategies:
+        for limit in strategy.device.limits if strategy.device else ():
+            if f"{strategy.name}.{limit}" not in read:
+                raise ResultsError(f"the strategy {strategy.name} is limited by {limit}, which its hour does not read")
+
+
 def add_equipment(sheet: Worksheet, strategy: Strategy, machine: Machine) -> None:
     """Add the figures of a strategy's equipment and its two texts to the worksheet of a site, under its name."""
     own = sheet.section(strategy.name)

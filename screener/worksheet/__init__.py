@@ -1,4 +1,4 @@
-"""A calculation as named steps; the same steps as columns of Polars, and as machine code (`compiled`)."""
+"""A calculation as named steps; the same steps as columns of Polars (`columns`), and as machine code (`compiled`)."""
 
 from screener.worksheet.steps import Process, State, Step, Worksheet
 

@@ -6,10 +6,13 @@ keeps the query flat (one deeply nested expression is far slower), and it is wha
 plan that computed it.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from difflib import get_close_matches
 
 import polars as pl
 
+from screener.errors import ResultsError
 from screener.formula import Formula, Number, Value, col, literal, polars
 
 
@@ -101,8 +104,21 @@ class Worksheet:
         """Names of the columns the steps need of the frame."""
         return {read for step in self.steps.values() for read in step.formula.columns()} - set(self.steps)
 
+    def check_reads(self, known: Iterable[str]) -> None:
+        """ResultsError, naming the step, for one that reads neither an earlier step nor a column that is `known`."""
+        there = {*known}
+        for step in self.steps.values():
+            if lacking := sorted(step.formula.columns() - there):
+                close = get_close_matches(lacking[0], there, n=1, cutoff=0.8)
+                hint = f"did it mean {close[0]}?" if close else "mend its file"
+                raise ResultsError(
+                    f"the step {step.name} reads {lacking[0]}, which nothing works out before it; {hint}"
+                )
+            there.add(step.name)
+
     def apply(self, frame: pl.LazyFrame) -> pl.LazyFrame:
         """The frame with every step as a column, stage by stage."""
+        self.check_reads(frame.collect_schema().names())
         for level in sorted({*self._level.values()}):
             frame = frame.with_columns(
                 polars(step.formula).alias(step.name) for step in self.steps.values() if self._level[step.name] == level

@@ -4,7 +4,7 @@
 once, `year` puts them together into one loop, and `runs` gives it sites and weather and brings the sums back.
 """
 
-from screener.worksheet.compiled.runs import Hours, Sums, run
-from screener.worksheet.compiled.year import FEW_LANES, MANY_LANES, PHASES, CompiledYear, Tallies, Tally
+from screener.worksheet.compiled.runs import CompiledYear
+from screener.worksheet.compiled.year import FEW_LANES, MANY_LANES, PHASES
 
-__all__ = ["FEW_LANES", "MANY_LANES", "PHASES", "CompiledYear", "Hours", "Sums", "Tallies", "Tally", "run"]
+__all__ = ["FEW_LANES", "MANY_LANES", "PHASES", "CompiledYear"]

@@ -1,77 +1,59 @@
-"""Sites and weather into a compiled program, and the sums back out, several sites at a time."""
+"""Sites and weather into a compiled year, and the sums back out, several sites at a time."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from functools import reduce
 from typing import Any
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
-from screener.worksheet.compiled.year import LEAST, PHASES, CompiledYear, Tally
+from screener.worksheet.compiled.year import PHASES, YearCode
+from screener.worksheet.hours import LEAST, Finish, Hours, Numbers, Sums, Tally
 
 CHUNK = 8  # sites that a thread works out at a time
 PAGE, LINE = 512, 8  # doubles
-Numbers = NDArray[np.float64]
-Finish = Callable[[Numbers, Numbers], Numbers]
 
 
-@dataclass(frozen=True)
-class Hours:
-    """The hours of a place: columns [column, hour], and the slot of each hour. Their number is a multiple of PHASES;
-    hours that weigh nothing fill it up."""
+class CompiledYear(YearCode):
+    """A year of a site as machine code, and how sites and weather are handed to it."""
 
-    columns: Numbers
-    slots: NDArray[np.int64]
+    def run(self, sites: pl.DataFrame, key: str, places: Mapping[Any, Hours], slots: int, finish: Finish) -> Sums:
+        """Work out the year of each site, whose hours are those of the place that its column `key` names.
 
+        `finish` makes an array of numbers of what a site's dry hours keep [hour], among -inf for other hours, and of what its
+        damp hours keep [formula, damp hour]. The largest of no hours is zero. ValueError for a site without a number that
+        the formulas need.
+        """
+        terms = sites.select(pl.col(self.site_columns).cast(pl.Float64))
+        if lacking := [column.name for column in terms if column.null_count()]:
+            raise ValueError(f"sites without {', '.join(lacking)}")
+        numbers = np.ascontiguousarray(terms.to_numpy().reshape(sites.height, -1))
+        count = sites.height
+        dry_slot, damp_slot = (_Group(part.slot, count, slots) for part in (self.dry, self.damp))
+        dry_year, damp_year = (_Group(part.year, count, PHASES) for part in (self.dry, self.damp))
+        keys = sites[key].to_list()
+        longest = max((places[key].slots.size for key in keys), default=0)
 
-@dataclass(frozen=True)
-class Sums:
-    """By the names of the tallies: `slots` [site, slot] and `years` [site]; `finished` [site, ...] is what `finish` made."""
+        def of_some(first: int) -> list[Numbers]:
+            dry, damp, numbers_of_damp = np.empty(longest), np.empty(self.kept * longest), np.empty(longest, np.int64)
+            finished = []
+            for site in range(first, min(first + CHUNK, count)):
+                at = places[keys[site]]
+                hours = at.slots.size
+                sums = (group.address(site) for group in (dry_slot, dry_year, damp_slot, damp_year))
+                arrays = (numbers[site], at.columns, at.slots, dry, damp, numbers_of_damp)
+                site_at, columns, slots_at, *kept = (array.ctypes.data for array in arrays)
+                strides = (dry_slot.stride, dry_year.stride, damp_slot.stride, damp_year.stride)
+                found = self.function(site_at, columns, slots_at, *sums, *kept, *strides, hours)
+                finished.append(finish(dry[:hours], damp[: self.kept * hours].reshape(self.kept, hours)[:, :found]))
+            return finished
 
-    slots: dict[str, Numbers]
-    years: dict[str, Numbers]
-    finished: Numbers
-
-
-def run(
-    program: CompiledYear, sites: pl.DataFrame, key: str, places: Mapping[Any, Hours], slots: int, finish: Finish
-) -> Sums:
-    """Work out the year of each site, whose hours are those of the place that its column `key` names.
-
-    `finish` makes an array of numbers of what a site's dry hours keep [hour], among -inf for other hours, and of what its
-    damp hours keep [formula, damp hour]. The largest of no hours is zero. ValueError for a site without a number that
-    the program needs.
-    """
-    terms = sites.select(pl.col(program.site_columns).cast(pl.Float64))
-    if lacking := [column.name for column in terms if column.null_count()]:
-        raise ValueError(f"sites without {', '.join(lacking)}")
-    numbers = np.ascontiguousarray(terms.to_numpy().reshape(sites.height, -1))
-    count = sites.height
-    dry_slot, damp_slot = (_Group(part.slot, count, slots) for part in (program.dry, program.damp))
-    dry_year, damp_year = (_Group(part.year, count, PHASES) for part in (program.dry, program.damp))
-    keys = sites[key].to_list()
-    longest = max((places[key].slots.size for key in keys), default=0)
-
-    def of_some(first: int) -> list[Numbers]:
-        dry, damp, numbers_of_damp = np.empty(longest), np.empty(program.kept * longest), np.empty(longest, np.int64)
-        finished = []
-        for site in range(first, min(first + CHUNK, count)):
-            at = places[keys[site]]
-            hours = at.slots.size
-            sums = (group.address(site) for group in (dry_slot, dry_year, damp_slot, damp_year))
-            arrays = (numbers[site], at.columns, at.slots, dry, damp, numbers_of_damp)
-            site_at, columns, slots_at, *kept = (array.ctypes.data for array in arrays)
-            strides = (dry_slot.stride, dry_year.stride, damp_slot.stride, damp_year.stride)
-            found = program.function(site_at, columns, slots_at, *sums, *kept, *strides, hours)
-            finished.append(finish(dry[:hours], damp[: program.kept * hours].reshape(program.kept, hours)[:, :found]))
-        return finished
-
-    with ThreadPoolExecutor(pl.thread_pool_size()) as pool:  # the compiled function lets other threads run meanwhile
-        finished = [made for chunk in pool.map(of_some, range(0, count, CHUNK)) for made in chunk]
-    return Sums(dry_slot.sums() | damp_slot.sums(), dry_year.years() | damp_year.years(), np.stack(finished))
+        with ThreadPoolExecutor(
+            pl.thread_pool_size()
+        ) as pool:  # the compiled function lets other threads run meanwhile
+            finished = [made for chunk in pool.map(of_some, range(0, count, CHUNK)) for made in chunk]
+        return Sums(dry_slot.sums() | damp_slot.sums(), dry_year.years() | damp_year.years(), np.stack(finished))
 
 
 class _Group:

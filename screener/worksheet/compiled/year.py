@@ -8,8 +8,6 @@ out once, before the loops.
 
 from collections.abc import Callable, Iterable, Sequence
 from ctypes import CFUNCTYPE, c_int64, c_void_p
-from dataclasses import dataclass
-from typing import Literal
 
 import llvmlite.binding as llvm
 
@@ -17,40 +15,17 @@ from screener.formula import CHOICE, COLUMN, LITERAL, LOGIC, Number, col
 from screener.worksheet import Worksheet
 from screener.worksheet.compiled.graph import Graph
 from screener.worksheet.compiled.vectors import INTRINSICS, Code
+from screener.worksheet.hours import AT_ONCE, LEAST, How, Tallies
 
 FEW_LANES, MANY_LANES = 4, 8  # doubles in a register of most processors; twice as many hide how long operations take
-PHASES = MANY_LANES  # a year's sum is taken in so many parts, whatever the number of lanes: the same numbers come out
+PHASES = AT_ONCE  # a year's sum is taken in so many parts, whatever the number of lanes: the same numbers come out
 GROUPS = ("dry_slot", "dry_year", "damp_slot", "damp_year")
 ADDRESSES = ("site", "hours", "slots", *GROUPS, "dry_kept", "damp_kept", "places")
 STRIDES = tuple(f"{group}_stride" for group in GROUPS)
-LEAST = float("-inf")
-How = Literal["sum", "max"]
 Taken = list[list[tuple[How, int]]]  # by slot and over the year: how, and the place of the formula
 
 
-@dataclass(frozen=True)
-class Tally:
-    """A figure taken over hours: the sum or the largest of a formula."""
-
-    name: str
-    value: Number
-    how: How = "sum"
-
-    @property
-    def beginning(self) -> float:
-        """What it is of no hours."""
-        return 0.0 if self.how == "sum" else LEAST
-
-
-@dataclass(frozen=True)
-class Tallies:
-    """What is taken over the dry or over the damp hours: by slot (month, day kind and hour) and over the year."""
-
-    slot: Sequence[Tally]
-    year: Sequence[Tally]
-
-
-class CompiledYear:
+class YearCode:
     """A compiled year of a site.
 
     `function` takes ADDRESSES, STRIDES and the number of hours, a multiple of PHASES, and returns how many are damp.
