@@ -23,6 +23,7 @@ __all__ = [
     "design_conditions",
     "find",
     "hours",
+    "hours_of_files",
     "locate",
     "monthly_figures",
     "own_hours",
@@ -44,6 +45,13 @@ def own_hours(weather_ids: Iterable[str], folder: Path | None = None) -> pl.Data
     """The `hours` of those ids that are files of the portfolio's own; no rows where none is."""
     files = sorted(w for w in {*weather_ids} if w.startswith(OWN_WEATHER))
     return hours(files, folder) if files else pl.DataFrame(schema=hourly_files.SCHEMA)
+
+
+def hours_of_files(sites: pl.DataFrame, folder: Path) -> pl.DataFrame:
+    """The `own_hours` of the weather files that sites name (columns PLACE), for a run to keep."""
+    with_files = sites.filter(pl.col("weather_file").is_not_null())
+    ids, _ = locate(with_files.select(PLACE), folder)
+    return own_hours(ids["weather_id"], folder)
 
 
 def design_conditions(weather_ids: Sequence[str], own: pl.DataFrame | None = None) -> pl.DataFrame:

@@ -1,5 +1,15 @@
-"""The commands: parse, call, print. The only place that prints or exits."""
+"""The commands: parse, call the pipeline, print. The only place that prints or exits.
 
-from screener.commands.cli import main
+stdout carries only the answer: a table for people, or one JSON document with --json. Progress and notes go to stderr,
+progress only on a terminal. Heavy packages are imported inside the commands, so that --help answers at once.
+"""
 
-__all__ = ["main"]
+from screener.commands import portfolios, runs, answers, climate  # noqa: F401, I001  # in the order of --help
+from screener.commands.app import app
+
+__all__ = ["app", "main"]
+
+
+def main() -> None:
+    """Entry point of the `screener` command."""
+    app()

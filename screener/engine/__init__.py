@@ -1,5 +1,43 @@
-"""The year of a site: sized, every hour of every strategy, added up; a batch of sites at a time."""
+"""The year of a site: sized, every hour of every strategy, added up; a batch of sites at a time, here or elsewhere."""
 
-from screener.engine.year import HOURLY, WEATHER, compiled_year, plan, prepare, simulate, size, years
+from screener.engine.batches import BATCH_SITES, price_all, require_distinct, whole_ranking, work_out_all
+from screener.engine.estimate import HOURLY, MONTHLY, Basis, Batch, estimate, of_run, work_out
+from screener.engine.progress import Progress
+from screener.engine.year import (
+    HOURLY_COLUMNS,
+    NO_CODE,
+    WEATHER,
+    columns_year,
+    compiled_year,
+    plan,
+    prepare,
+    simulate,
+    size,
+    years,
+)
 
-__all__ = ["HOURLY", "WEATHER", "compiled_year", "plan", "prepare", "simulate", "size", "years"]
+__all__ = [
+    "BATCH_SITES",
+    "HOURLY",
+    "HOURLY_COLUMNS",
+    "MONTHLY",
+    "NO_CODE",
+    "WEATHER",
+    "Basis",
+    "Batch",
+    "Progress",
+    "columns_year",
+    "compiled_year",
+    "estimate",
+    "of_run",
+    "plan",
+    "prepare",
+    "price_all",
+    "require_distinct",
+    "simulate",
+    "size",
+    "whole_ranking",
+    "work_out",
+    "work_out_all",
+    "years",
+]

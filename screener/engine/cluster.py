@@ -6,7 +6,7 @@ from typing import Any
 import polars as pl
 
 from screener import outputs
-from screener.engine.estimate import Basis, Batch, work
+from screener.engine.estimate import Basis, Batch, work_out
 from screener.errors import UsageError
 
 WAIT_S = 30.0
@@ -37,7 +37,7 @@ def batches(address: str, tasks: Iterator[tuple[int, pl.DataFrame]], basis: Basi
         finished = distributed.as_completed(loop=client.loop)
         try:
             for number, sites in tasks:
-                future = client.submit(work, sites, shared, pure=False)
+                future = client.submit(work_out, sites, shared, pure=False)
                 under_way[future] = number
                 finished.add(future)
                 if len(under_way) >= AHEAD * max(len(client.scheduler_info(n_workers=-1)["workers"]), 1):
@@ -62,13 +62,13 @@ def _require_workers(client: Any, address: str) -> None:
     """There are workers, and all would come to the same results as this process."""
     try:
         client.wait_for_workers(1, timeout=WAIT_S)
-        programs = client.run(outputs.program)
+        found = client.run(outputs.fingerprint)
     except TimeoutError:
         raise UsageError(f"the cluster at {address} has no workers; start some") from None
     except Exception as error:  # whatever a worker without this program, or with another one, says
         raise UsageError(f"workers of {address} cannot run this program ({error}); {SAME}") from None
-    own = outputs.program()
-    if other := sorted(worker for worker, program in programs.items() if program != own):
+    own = outputs.fingerprint()
+    if other := sorted(worker for worker, software in found.items() if software != own):
         raise UsageError(
             f"{', '.join(other)} at {address} run another version; install the same packages there as here"
         )

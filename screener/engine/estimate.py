@@ -1,22 +1,21 @@
 """A batch of filled sites in, their strategy results out: the one way from sites to results, here or on another machine.
 
 `estimate` is the public function, Arrow in and Arrow out; it can be pickled and mapped over batches by any engine that
-ships Python functions. `work` is the same with all the tables a run folder keeps of the batch. Nothing in a batch depends
+ships Python functions. `work_out` is the same with all the tables a run folder keeps of the batch. Nothing in a batch depends
 on the sites of another; what does (the rank among all) is left to `pipeline`.
 """
 
-import time
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING
 
 import polars as pl
 
-from screener import climate, contracts, economics, engine, errors, exact, ledger, outputs, price, sizing, tables
+from screener import climate, contracts, economics, errors, exact, ledger, outputs, price, sizing, tables
 from screener.assumptions import plausible
-from screener.engine import weather_cache
+from screener.engine import weather_cache, year
+from screener.engine.progress import Progress
 from screener.ranking import rank
 from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import Settings, shipped
@@ -24,7 +23,6 @@ from screener.tables import Settings, shipped
 if TYPE_CHECKING:
     import pyarrow as pa
 
-T = TypeVar("T")
 HOURLY, MONTHLY = "hourly", "monthly"  # forms of the ledger
 
 
@@ -93,7 +91,7 @@ def estimate(sites: "pa.Table", basis: Basis | None = None) -> "pa.Table":
     try:
         sized = pl.col("cooling_capacity_kw_origin") == sizing.ORIGIN
         given = pl.when(~sized.fill_null(False)).then("cooling_capacity_kw").alias("cooling_capacity_kw")
-        results = work(frame.with_columns(given).sort("site_id"), basis or Basis()).results
+        results = work_out(frame.with_columns(given).sort("site_id"), basis or Basis()).results
     except pl.exceptions.ColumnNotFoundError as error:
         missing = str(error).partition(";")[0]
         raise errors.UsageError(
@@ -108,68 +106,43 @@ def of_run(run: outputs.RunFolder) -> Basis:
     return Basis(Settings(**run.settings), inputs, run.info["ledger"])
 
 
-def work(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = lambda _: None) -> Batch:
+def work_out(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = lambda _: None) -> Batch:
     """Work out everything about filled sites, sorted by site_id; `done` is told how many there are so far.
 
     ResultsError where the results fail their checks.
     """
-    clock = Clock()
-    engine.prepare(sites.height)
-    with clock.of("weather"):
+    parts = Progress()
+    year.prepare(sites.height)
+    with parts.of("weather"):
         places = sites["weather_id"].unique().sort().to_list()
         years_of = weather_cache.years(places, basis.inputs["weather"])
-    with clock.of("sizing"):
+    with parts.of("sizing"):
         conditions = climate.design_conditions(places, basis.inputs["weather"])
-        sized = engine.size(sites, conditions, basis.inputs["equipment"])
+        sized = year.size(sites, conditions, basis.inputs["equipment"])
         used = as_written(sites_used(sites, sized))
     rates = basis.rates
     hourly: list[pl.DataFrame] = []
     alike: list[pl.DataFrame] = []
     years: list[pl.DataFrame] = []
-    for accounts in clock.each("hours", engine.simulate(sized, years_of)):
+    for accounts in parts.each("hours", year.simulate(sized, years_of)):
         if basis.ledger_form == HOURLY:
             hourly.append(accounts.ledger)
-        with clock.of("pricing"):
+        with parts.of("pricing"):
             part = accounts.ledger
             alike.append(price.by_class(part, rates, used) if basis.has_tariffs else part.clear())
         years.append(accounts.years)
-        done(sum(year.height for year in years))
-    with clock.of("pricing"):
+        done(sum(each.height for each in years))
+    with parts.of("pricing"):
         monthly = pl.concat(alike, rechunk=True)
         costs = price.price(monthly, rates, used) if basis.has_tariffs else _unknown_costs(used)
-    with clock.of("money"):
+    with parts.of("money"):
         totals = ledger.totals(pl.concat(years, rechunk=True), tuple(REGISTRY), REFERENCE.name)
         results = in_money(as_written(totals), costs, used, basis.inputs, basis.settings)
-    with clock.of("ranking"):
+    with parts.of("ranking"):
         unlikely = plausible.by_site(plausible.of_inputs(used), plausible.of_results(used, results))
         used = used.drop("figures_note", strict=False).join(unlikely, on="site_id", how="left", maintain_order="left")
         ranking = ranked(results, used, basis.settings)
-    return Batch(used, results, ranking, pl.concat(hourly) if hourly else monthly, clock.spent)
-
-
-class Clock:
-    """How long each stage took; a stage may come again and again."""
-
-    def __init__(self) -> None:
-        self.spent: dict[str, float] = {}
-
-    @contextmanager
-    def of(self, stage: str) -> Iterator[None]:
-        """Count the time until the block ends."""
-        began = time.perf_counter()
-        yield
-        self.spent[stage] = self.spent.get(stage, 0.0) + time.perf_counter() - began
-
-    def each(self, stage: str, items: Iterable[T]) -> Iterator[T]:
-        """The items, the time counted that each takes to come."""
-        waiting = iter(items)
-        while True:
-            with self.of(stage):
-                try:
-                    item = next(waiting)
-                except StopIteration:
-                    return
-            yield item
+    return Batch(used, results, ranking, pl.concat(hourly) if hourly else monthly, parts.timings)
 
 
 def shipped_inputs() -> dict[str, pl.DataFrame]:

@@ -9,7 +9,8 @@ from collections.abc import Sequence
 
 import polars as pl
 
-from screener import climate, engine
+from screener import climate
+from screener.engine import year
 from screener.errors import UsageError
 from screener.worksheet.hours import Hours
 
@@ -22,9 +23,9 @@ def years(weather_ids: Sequence[str], own: pl.DataFrame) -> dict[str, Hours]:
     UsageError for a file that `own` does not hold.
     """
     files = {w for w in weather_ids if w.startswith(climate.OWN_WEATHER)}
-    measured = engine.years(own.filter(pl.col("weather_id").is_in(files)))
+    measured = year.years(own.filter(pl.col("weather_id").is_in(files)))
     if lost := sorted(files - measured.keys()):
         raise UsageError(f"no hours of {', '.join(lost)}; hand them in with the weather of the basis")
     if missing := sorted({*weather_ids} - files - _KEPT.keys()):
-        _KEPT.update(engine.years(climate.hours(missing)))
+        _KEPT.update(year.years(climate.hours(missing)))
     return measured | {w: _KEPT[w] for w in weather_ids if w not in files}

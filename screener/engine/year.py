@@ -23,10 +23,10 @@ from screener.worksheet.hours import AT_ONCE, Finish, Hours, Sums, Tallies
 if TYPE_CHECKING:
     from screener.worksheet.compiled import CompiledYear
 
-BATCH_SITES = 150  # their sums take 33 MB
+SITES_AT_ONCE = 150  # their sums take 33 MB
 MANY_SITES = 1000  # from which the slower compilation to faster code pays
 WEATHER = ("outdoor_c", "outdoor_humidity_ratio", "irradiance_w_m2")
-HOURLY = ("hour", "day_of_week", "weight_h", *WEATHER)
+HOURLY_COLUMNS = ("hour", "day_of_week", "weight_h", *WEATHER)
 _COMPILER = ThreadPoolExecutor(1, "compiler")
 _YEARS: "dict[tuple[tuple[str, ...], bool], Future[Year]]" = {}
 NO_CODE: list[str] = []  # why no machine code could be made here, once it was tried
@@ -81,11 +81,11 @@ def simulate(
     ResultsError, naming site and step, for what is not a number.
     """
     year = _year(tuple(names), sized.height).result()
-    known = [*sized.columns, *HOURLY]
+    known = [*sized.columns, *HOURLY_COLUMNS]
     for sheet in plan(names):
         sheet.check_reads(known)
         known += sheet.names()
-    for batch in sized.with_row_index("site").iter_slices(BATCH_SITES):
+    for batch in sized.with_row_index("site").iter_slices(SITES_AT_ONCE):
         sums = year.run(batch, "weather_id", years, SLOTS, ledger.dampest)
         if found := sums.wrong():
             tally, site = found
@@ -134,7 +134,7 @@ def _parts(names: Sequence[str]) -> tuple[Worksheet, Worksheet, Sequence[str], T
     return (
         any_hour,
         damp_hour,
-        HOURLY,
+        HOURLY_COLUMNS,
         ledger.dry(every, names, REFERENCE.name),
         ledger.damp(damp, names, REFERENCE.name),
         col(f"{REFERENCE.name}.humidity_ratio"),
@@ -149,10 +149,10 @@ def years(hours: pl.DataFrame) -> dict[str, Hours]:
     for (weather_id,), year in hours.partition_by("weather_id", maintain_order=True, as_dict=True).items():
         count = year.height
         size = -(-count // AT_ONCE) * AT_ONCE
-        columns, slots = np.empty((len(HOURLY), size)), np.zeros(size, dtype=np.int64)
-        columns[:, :count] = year.select(pl.col(HOURLY).cast(pl.Float64)).to_numpy().T
+        columns, slots = np.empty((len(HOURLY_COLUMNS), size)), np.zeros(size, dtype=np.int64)
+        columns[:, :count] = year.select(pl.col(HOURLY_COLUMNS).cast(pl.Float64)).to_numpy().T
         slots[:count] = year.select(slot(pl.col("month"), is_other(pl.col("day_of_week")), pl.col("hour"))).to_series()
         columns[:, count:] = columns[:, count - 1 : count]
-        columns[HOURLY.index("weight_h"), count:] = 0.0
+        columns[HOURLY_COLUMNS.index("weight_h"), count:] = 0.0
         found[str(weather_id)] = Hours(columns, slots)
     return found

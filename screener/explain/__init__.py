@@ -1,6 +1,6 @@
 """Where a number comes from: a site's year, one of its hours, and both in words."""
 
-from screener.explain.account import Document, explain, site
+from screener.explain.account import Document, explain, of_folder, site
 from screener.explain.printing import checks, printed
 from screener.explain.year import Year, year
 
@@ -9,6 +9,7 @@ __all__ = [
     "Year",
     "checks",
     "explain",
+    "of_folder",
     "printed",
     "site",
     "year",

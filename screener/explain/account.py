@@ -8,6 +8,7 @@ a psychrometric chart.
 import re
 from dataclasses import dataclass
 from difflib import get_close_matches
+from pathlib import Path
 from typing import Any
 
 import polars as pl
@@ -39,6 +40,11 @@ EQUIPMENT = ("cooling_capacity_kw", "sizing_margin", "supply_l_s", "fan_w", "rat
 DEVICE = ("device_capacity_l_day", "device_capacity_pints_day", "device_units", "note")
 
 
+def of_folder(folder: Path, site_id: str, strategy: str | None = None, at: str | None = None) -> Document:
+    """`explain` of the run in a folder."""
+    return explain(outputs.open_run(folder), site_id, strategy, at)
+
+
 def explain(run: outputs.RunFolder, site_id: str, strategy: str | None = None, at: str | None = None) -> Document:
     """The account of a site's year with a strategy (its best one unless named) and of one hour, `MM-DDTHH`.
 
@@ -49,7 +55,7 @@ def explain(run: outputs.RunFolder, site_id: str, strategy: str | None = None, a
     results = run.table("strategies").filter(pl.col("site_id") == site_id).collect()
     ranked = run.table("ranking").filter(pl.col("site_id") == site_id).collect().row(0, named=True)
     name = _strategy(results, strategy or ranked["best_strategy"])
-    worked = work(run, site_id, name)
+    worked = worked_again(run, site_id, name)
     conditions, sized, sheets = worked.conditions, worked.sized, worked.sheets
     every, damp = worked.every, worked.damp
     about = worked.used.row(0, named=True)
@@ -87,7 +93,7 @@ class Worked:
     damp: pl.DataFrame
 
 
-def work(run: outputs.RunFolder, site_id: str, strategy: str) -> Worked:
+def worked_again(run: outputs.RunFolder, site_id: str, strategy: str) -> Worked:
     """The hours of a site with a strategy it can have. UsageError where the run has no such site."""
     used = site(run, site_id)
     hours = _weather(run, used["weather_id"].item())

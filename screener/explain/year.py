@@ -7,7 +7,7 @@ import polars as pl
 
 from screener import outputs
 from screener.contracts.limits import OVER_LIMIT
-from screener.explain.account import Worked, parts, work
+from screener.explain.account import Worked, parts, worked_again
 from screener.formula import plain, polars
 from screener.physics import psychrometrics as air
 from screener.strategies import REFERENCE
@@ -41,7 +41,7 @@ class Year:
 
 def year(run: outputs.RunFolder, site_id: str, strategies: Sequence[str]) -> Year:
     """The year of a site with each of the strategies, which it can have. UsageError where the run has no such site."""
-    worked = {strategy: work(run, site_id, strategy) for strategy in strategies}
+    worked = {strategy: worked_again(run, site_id, strategy) for strategy in strategies}
     site = next(iter(worked.values())).every
     ratio, pressure = site.select(LIMIT, "pressure_pa").row(0)
     return Year(

@@ -200,7 +200,7 @@ def digests(files: Iterable[Path]) -> list[dict[str, str]]:
     return [{"file": path.name, "sha256": sha256(path)} for path in sorted(files)]
 
 
-def program() -> dict[str, str]:
+def fingerprint() -> dict[str, str]:
     """What the results depend on besides the inputs: versions, and a digest of every file of this package."""
     package = Path(__file__).parents[1]
     files = [path for path in sorted(package.rglob("*")) if path.is_file() and path.suffix not in (".pyc", ".html")]

@@ -66,6 +66,15 @@ def indistinct(kept: Rates, wanted: Rates) -> list[str]:
     return apart.filter(pl.col("class_wanted") > 1)["tariff_id"].unique().sort().to_list()
 
 
+def notes(sites: pl.DataFrame, rates: Rates) -> list[str]:
+    """A remark on sites whose place in the blocks of their tariff is a guess."""
+    count = sites.filter(
+        pl.col("tariff_id").is_in(rates.blocks["tariff_id"].implode()) & pl.col("annual_electricity_kwh").is_null()
+    ).height
+    whose = "1 site has a tariff in tiers" if count == 1 else f"{count:,} sites have a tariff in tiers"
+    return [f"{whose} and no annual_electricity_kwh: there the tiers count the air system alone"] if count else []
+
+
 def _by_time(tariffs: pl.DataFrame, in_windows: pl.DataFrame) -> pl.DataFrame:
     """Every time of every tariff with the windows it lies in, their prices, and its class, numbered from 0 by month."""
     at = ["tariff_id", *calendar.TIME]

@@ -31,7 +31,7 @@ def group_fields(keys: Sequence[str]) -> dict[str, Field]:
     return {name: site_fields()[name] for name in keys} | {field.name: field for field in totals}
 
 
-def in_order(
+def listed(
     ranking: Path,
     sites: Path,
     by: str,

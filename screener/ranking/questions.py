@@ -47,7 +47,7 @@ def rank(
 ) -> Listing:
     """The sites of a run folder, those that meet all conditions `where`, or their groups, in the order of a column.
 
-    `ascending` None: numbers from the greatest down, texts from the first up. Columns as in `lists.in_order`.
+    `ascending` None: numbers from the greatest down, texts from the first up. Columns as in `lists.listed`.
     UsageError, with all that is wrong, where a column or condition makes no sense or the folder is no run.
     """
     run, fields = outputs.open_run(folder), lists.site_fields()
@@ -58,7 +58,7 @@ def rank(
     order = orders[conditions.column(by, orders)]
     narrowed = conditions.each(where, lambda text: conditions.condition(text, fields))
     descending = order.kind != "string" if ascending is None else not ascending
-    rows = lists.in_order(run.file("ranking"), run.file("sites_used"), order.name, descending, narrowed, keys)
+    rows = lists.listed(run.file("ranking"), run.file("sites_used"), order.name, descending, narrowed, keys)
     asked = (*keys, order.name, *(condition.column for condition in narrowed if not keys))
     return Listing(significant(rows), tuple(dict.fromkeys(asked)), run.settings)
 

@@ -49,7 +49,7 @@ def best_changes(strategies: pl.DataFrame) -> pl.DataFrame:
     return query("best_changes", {"eligible": eligible(strategies)})
 
 
-def in_order(rankings: pl.DataFrame) -> pl.DataFrame:
+def of_batches(rankings: pl.DataFrame) -> pl.DataFrame:
     """The rankings of several batches of sites, figures unrounded, as the ranking of all; in the order of `sql/ranking.sql`."""
     together = rankings.sort("net_savings", "cost_saved", "site_id", descending=[True, True, False])
     return together.with_columns(rank=pl.int_range(1, pl.len() + 1).cast(rankings.schema["rank"]))

@@ -1,23 +1,9 @@
-"""Pages and pictures of a run: frames in, HTML, SVG and a workbook out; nothing is worked out here that a table holds.
+"""Pages, pictures and the workbook of a run: its tables in, HTML, SVG and XLSX out.
 
-`page` is the report for people who decide, `site` the page of one site, `charts/` draws its pictures,
-`workbook` fills a workbook.
+`gathering` takes from a run what the pages tell, `page` is the report for people who decide, `site` the page of one site,
+`charts/` draws the pictures, `workbook` fills a workbook, `writing` puts the files where they belong.
 """
 
-from screener.report.charts.psychrometric import Space
-from screener.report.findings import Findings
-from screener.report.page import portfolio_charts, portfolio_page
-from screener.report.site import SiteFindings, file_name, site_charts, site_page
-from screener.report.workbook import workbook
+from screener.report.writing import page_of, write, write_site
 
-__all__ = [
-    "Findings",
-    "SiteFindings",
-    "Space",
-    "file_name",
-    "portfolio_charts",
-    "portfolio_page",
-    "site_charts",
-    "site_page",
-    "workbook",
-]
+__all__ = ["page_of", "write", "write_site"]

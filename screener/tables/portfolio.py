@@ -59,6 +59,12 @@ class Portfolio:
     raws: Mapping[str, RawTable] = field(repr=False)
 
     @property
+    def inputs(self) -> dict[str, pl.DataFrame]:
+        """What a run folder keeps of it beside the sites, so that it can be priced and explained without the portfolio."""
+        names = ("tariffs", "tariff_periods", "tariff_tiers", "strategies", "equipment")
+        return {name: getattr(self, name) for name in names}
+
+    @property
     def files(self) -> list[Path]:
         """Every input file that is there: tables, settings, and the weather files that the sites name."""
         weather = [self.folder / WEATHER / name for name in self.sites["weather_file"].drop_nulls().unique()]

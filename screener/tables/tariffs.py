@@ -13,6 +13,8 @@ from screener.tables.files import ENDINGS, Source, find_tables
 from screener.tables.reading import read_table
 from screener.tables.tariff_faults import PERIODS, TABLES, TARIFFS, TIERS, tariff_faults
 
+PRICED = ("row", "site_id", "heating_source", "tariff_id", "annual_electricity_kwh")  # what tariffs are checked against
+
 
 @dataclass(frozen=True)
 class Tariffs:
@@ -23,6 +25,18 @@ class Tariffs:
     tiers: pl.DataFrame
     files: tuple[Path, ...]
     notes: tuple[str, ...]
+
+    @property
+    def tables(self) -> dict[str, pl.DataFrame]:
+        """The three tables by name."""
+        return {TARIFFS: self.tariffs, PERIODS: self.periods, TIERS: self.tiers}
+
+
+def require_fuel_prices(sites: pl.DataFrame, read: Tariffs) -> None:
+    """ContractError where sites (columns PRICED) burn fuel on a tariff that has months without a price for it."""
+    unpriced = links.fuel_faults(sites, read.tariffs, read.periods)
+    if not unpriced.is_empty():
+        raise ContractError(unpriced)
 
 
 def read_tariffs(source: Path, currency: str) -> Tariffs:

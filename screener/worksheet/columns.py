@@ -64,10 +64,10 @@ class ColumnsYear:
         by_slot: dict[str, Numbers] = {}
         years: dict[str, Numbers] = {}
         for frame, tallies in ((dry_taken, self.dry), (damp_taken, self.damp)):
-            number = frame["number"].to_numpy().astype(np.int64)
-            at = number * slots + frame["slot"].to_numpy()
-            by_slot |= {t.name: _sums(frame, t, at, sites.height * slots).reshape(-1, slots) for t in tallies.slot}
-            years |= {t.name: _sums(frame, t, number, sites.height) for t in tallies.year}
+            of_site = frame["number"].to_numpy().astype(np.int64)
+            placed = of_site * slots + frame["slot"].to_numpy()
+            by_slot |= {t.name: _sums(frame, t, placed, sites.height * slots).reshape(-1, slots) for t in tallies.slot}
+            years |= {t.name: _sums(frame, t, of_site, sites.height) for t in tallies.year}
         kept = [f"kept {n}" for n in range(len(self.damp_kept))]
         finished = []
         for number in range(sites.height):

@@ -1,0 +1,114 @@
+"""Commands about a portfolio before it is run: an empty one, what its columns mean, what is wrong with it."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from screener import text
+from screener.commands.app import Folder, Json, Quiet, app, errors_in_words, in_us_units, notes, print_json
+
+if TYPE_CHECKING:
+    import polars as pl
+
+
+COMPLETENESS: dict[str, tuple[str, text.Format]] = {
+    "column": ("figure", str),
+    "given": ("given", text.whole),
+    "sites": ("of sites", text.whole),
+    "share": ("% of assumptions", text.percent),
+}
+BLANK: dict[str, tuple[str, text.Format]] = {
+    "site_id": ("site", str),
+    "name": ("name", text.words),
+    "column": ("figure", str),
+    "share": ("% of assumptions", text.percent),
+}
+BLANKS = 5  # shown
+SITE_NOTES = 10  # of a kind, shown
+
+
+@app.command()
+def new(
+    folder: Annotated[Path, typer.Argument(help="Folder to make; must not hold anything yet.")],
+    units: Annotated[str, typer.Option(help="Columns in si or us units.")] = "si",
+    xlsx: Annotated[
+        bool, typer.Option("--xlsx", help="One workbook with drop-down lists instead of CSV files.")
+    ] = False,
+) -> None:
+    """Write an empty portfolio to fill in: headers, an example row, notes."""
+    from screener.tables import empty_portfolio
+
+    with errors_in_words():
+        files = empty_portfolio.write(folder, us=in_us_units(units), workbook=xlsx)
+        typer.echo("\n".join(str(file) for file in files))
+
+
+@app.command()
+def schema(
+    table: Annotated[str | None, typer.Argument(help="Name of a table; none lists them.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Say what a table's columns mean, their units and bounds."""
+    from screener import contracts, errors
+    from screener.contracts import in_words
+
+    with errors_in_words():
+        if table is None:
+            listed = [{"table": name, "holds": in_words.summary(contracts.load(name))} for name in in_words.names()]
+            if as_json:
+                print_json(listed)
+            else:
+                typer.echo(text.table(listed, {"table": ("table", str), "holds": ("holds", str)}))
+        elif table not in in_words.names():
+            raise errors.UsageError(f"there is no table {table}; the tables are {', '.join(in_words.names())}")
+        elif as_json:
+            print_json(contracts.read(table))
+        else:
+            typer.echo(in_words.in_words(contracts.load(table)))
+
+
+@app.command()
+def check(folder: Folder, as_json: Json = False, quiet: Quiet = False) -> None:
+    """Read a portfolio and say everything that is wrong with it; exit code 3 where anything is."""
+    from screener import errors, pipeline
+    from screener.assumptions import plausible, weights
+
+    with errors_in_words():
+        portfolio, sites = pipeline.check(folder)
+        faults, complete, blanks = portfolio.faults, weights.completeness(sites), weights.blanks(sites, BLANKS)
+        if as_json:
+            counts = {"sites": sites.height, "rejected": portfolio.rejects.height, "faults": faults.to_dicts()}
+            print_json(counts | {"completeness": complete.to_dicts(), "blanks": blanks.to_dicts()})
+        else:
+            typer.echo(f"{portfolio.settings.name}: {text.count(sites.height, 'good site')}{_zones(sites)}.")
+            if not sites.is_empty():
+                typer.echo(f"\n{_completeness(complete, blanks)}")
+            if not faults.is_empty():
+                typer.echo(f"\n{errors.describe(faults)}")
+        of_places = sites.select("site_id", note="climate_note").drop_nulls()
+        notes([*portfolio.notes, *_site_notes(of_places), *_site_notes(plausible.of_inputs(sites))], quiet)
+        if not faults.is_empty():
+            raise typer.Exit(3)
+
+
+def _completeness(complete: "pl.DataFrame", blanks: "pl.DataFrame") -> str:
+    """How often each figure is given, and the blanks that would firm up the ranking most if they were filled."""
+    lines = [text.table(complete.sort("share", descending=True, maintain_order=True).to_dicts(), COMPLETENESS)]
+    if not blanks.is_empty():
+        lines += ["", "Filling these would firm up the ranking most:", "", text.table(blanks.to_dicts(), BLANK)]
+    return "\n".join(lines)
+
+
+def _site_notes(notes: "pl.DataFrame") -> Iterator[str]:
+    """The first notes of `site_id, note` rows; the ranking of a run has all of them."""
+    for site, note in notes.select("site_id", "note").head(SITE_NOTES).iter_rows():
+        yield f"site {site}: {note}"
+    if notes.height > SITE_NOTES:
+        yield f"{notes.height - SITE_NOTES:,} more notes like these; a run has all of them in ranking.csv"
+
+
+def _zones(sites: "pl.DataFrame") -> str:
+    zones = sites["climate_zone"].drop_nulls().unique().sort()
+    return f" in {text.count(len(zones), 'climate zone')} ({', '.join(zones)})" if len(zones) else ""

@@ -1,0 +1,108 @@
+"""What the pages of a run tell, gathered from its folder: tables as they are, and what is worked out again for them."""
+
+from collections.abc import Mapping
+from typing import Any, Literal
+
+import polars as pl
+
+from screener import economics, explain, ledger, tables
+from screener.exact import significant
+from screener.outputs import RunFolder
+from screener.ranking import rank
+from screener.report import what_if
+from screener.report.charts.psychrometric import Space
+from screener.report.findings import Findings
+from screener.report.site import SiteFindings
+from screener.strategies import REFERENCE, REGISTRY
+
+SAMPLED_ABOVE = 20_000  # sites; ranking them under ten other prices takes half a gigabyte
+
+
+def of_run(run: RunFolder) -> Findings:
+    """What the report of a run folder tells."""
+    return findings(
+        run.table("ranking").collect(),
+        run.table("strategies"),
+        run.table("sites_used"),
+        run.table("rejects").collect(),
+        run.input("strategies"),
+        run.settings,
+    )
+
+
+def findings(
+    ranking: pl.DataFrame,
+    results: pl.LazyFrame,
+    sites: pl.LazyFrame,
+    rejects: pl.DataFrame,
+    prices: pl.DataFrame,
+    settings: Mapping[str, Any],
+) -> Findings:
+    """What the report of a run tells, from its tables, unrounded or as they were written: the same to the last figure.
+
+    Of a run of more than `SAMPLED_ABOVE` sites, everything beyond the ranking is told from a sample: the sites evenly
+    spread over the ranking.
+    """
+    ranking = significant(ranking.sort("rank"))
+    engine: Literal["streaming", "in-memory"] = "in-memory"
+    if ranking.height > SAMPLED_ABOVE:
+        engine = "streaming"  # the sample is all that ever is in memory
+        sample = ranking.gather_every(-(-ranking.height // SAMPLED_ABOVE)).lazy().select("site_id")
+        results, sites = (frame.join(sample, on="site_id", how="semi") for frame in (results, sites))
+    kept = significant(results.collect(engine=engine).sort("site_id", "strategy"))
+    used = significant(sites.collect(engine=engine).sort("site_id"))
+    return Findings(
+        settings=settings,
+        ranking=ranking,
+        results=kept,
+        sites=used,
+        groups=significant(rank.groups(ranking)),
+        rejects=rejects,
+        totals=rank.totals(ranking).row(0, named=True),
+        shortlist=rank.shortlist(kept, ranking),
+        what_if=what_if.what_if(kept, economics.terms(settings)),
+        summaries=summaries(),
+        placeholders=placeholders(prices),
+    )
+
+
+def site_findings(run: RunFolder, site_id: str) -> SiteFindings:
+    """What the page of a site tells: its rows of the run's tables, and its hours worked again as `explain` has them."""
+    used = explain.site(run, site_id)
+    mine = pl.col("site_id") == site_id
+    ranked, results = (run.table(name).filter(mine).collect() for name in ("ranking", "strategies"))
+    can = results.filter(pl.col("unavailable").is_null())["strategy"].to_list()
+    called: dict[str, str] = {}
+    roles = {"today": ranked["current_strategy"].item(), "best": ranked["best_strategy"].item()}
+    for role, strategy in (roles | {"temperature only": REFERENCE.name}).items():
+        if strategy in can and strategy not in called.values():
+            called[role] = strategy
+    year = explain.year(run, site_id, list(called.values()))
+    shown = [called[role] for role in roles if role in called] or [REFERENCE.name]
+    return SiteFindings(
+        settings=run.settings,
+        ranked=ranked.row(0, named=True),
+        used=used.row(0, named=True),
+        results=results.with_columns(holds=rank.holds_as_well(results)),
+        hours={strategy: explain.explain(run, site_id, strategy, year.at)["hour"] for strategy in shown},
+        outdoor=year.outdoor,
+        months=year.months,
+        held=year.held,
+        called=called,
+        peaks=ledger.peaks(run.table("ledger").filter(mine), shown),
+        space=Space(year.pressure_pa, used["cooling_setpoint_c"].item(), year.limit_humidity_ratio),
+        limit_dew_point_c=year.limit_dew_point_c,
+        summaries=summaries(),
+        placeholders=placeholders(run.input("strategies")),
+    )
+
+
+def summaries() -> dict[str, str]:
+    """Every strategy in a line, in the order of the registry."""
+    return {name: strategy.summary for name, strategy in REGISTRY.items()}
+
+
+def placeholders(prices: pl.DataFrame) -> list[str]:
+    """Strategies whose investment is a shipped placeholder, in the order of the registry."""
+    shipped = set(tables.placeholders(prices))
+    return [name for name in REGISTRY if name in shipped]

@@ -1,0 +1,50 @@
+"""The files of a report, written into the folder of a run or into another one."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from screener import outputs
+from screener.report import gathering
+from screener.report.page import portfolio_charts, portfolio_page
+from screener.report.site import file_name, site_charts, site_page
+from screener.report.workbook import workbook as workbook_of
+
+PAGE, WORKBOOK = "report.html", "ranking.xlsx"
+
+
+def page_of(results: Mapping[str, Any], prices: pl.DataFrame, settings: Mapping[str, Any]) -> dict[str, str]:
+    """The page of a run that is about to be written, by the name of its file.
+
+    `results`: ranking and rejects, and strategies and sites_used to be read lazily. `prices`: its strategies table.
+    """
+    ranking, strategies, sites, rejects = (results[name] for name in ("ranking", "strategies", "sites_used", "rejects"))
+    return {PAGE: portfolio_page(gathering.findings(ranking, strategies, sites, rejects, prices, settings))}
+
+
+def write(folder: Path, out: Path | None = None, workbook: bool = False, pictures: bool = False) -> list[Path]:
+    """Write the report of a run once more, into its folder or into `out`; returns the files written.
+
+    `workbook` adds ranking.xlsx, `pictures` every chart of the report as an SVG file. UsageError for what is no run.
+    """
+    found = gathering.of_run(outputs.open_run(folder))
+    files: dict[str, str | bytes] = {PAGE: portfolio_page(found)}
+    if workbook:
+        files[WORKBOOK] = workbook_of(found)
+    if pictures:
+        files |= {f"{name}.svg": chart.alone for name, chart in portfolio_charts(found).items()}
+    return outputs.add_files(folder if out is None else out, files)
+
+
+def write_site(folder: Path, site_id: str, out: Path | None = None, pictures: bool = False) -> list[Path]:
+    """Write the page of one site, into the run's folder or into `out`; returns the files written.
+
+    UsageError for what is no run, or a site that the run does not have.
+    """
+    found = gathering.site_findings(outputs.open_run(folder), site_id)
+    files: dict[str, str | bytes] = {f"{file_name(site_id)}.html": site_page(found)}
+    if pictures:
+        files |= {f"{file_name(site_id)}-{name}.svg": chart.alone for name, chart in site_charts(found).items()}
+    return outputs.add_files(folder if out is None else out, files)
