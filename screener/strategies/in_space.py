@@ -15,7 +15,8 @@ from screener.formula import Formula, Number, Truth, at_least, between, col, sma
 from screener.physics import part_load_moisture
 from screener.physics import psychrometrics as air
 from screener.physics.cooling_coil import CoilState
-from screener.strategies import installed, temperature_only
+from screener.strategies import installed
+from screener.strategies.resting import RESTING
 from screener.strategies.strategy import Outcome
 from screener.worksheet import Worksheet
 
@@ -56,28 +57,38 @@ def share(sheet: Worksheet, own: Worksheet, device: Drier) -> Shared:
         "space_warm", at_cooling + most * device.heat_at_cooling > 0, "needs cooling with the device running"
     )
 
-    installed.coil_at(sheet.section("coil_at_limit"), c("cooling_setpoint_c"), c("limit_humidity_ratio"))
-    kept = c("temperature_only.kept")
-    short = needed > most + kept * c("coil_at_limit.moisture_kg_s")
-    first, limit = c("temperature_only.first_humidity_ratio"), c("limit_humidity_ratio")
-    takes, per_humidity = (kept * c(f"coil_at_limit.{name}") for name in ("moisture_kg_s", "moisture_slope_in_space"))
+    first, limit, kept = RESTING.first_humidity_ratio, c("limit_humidity_ratio"), RESTING.latent_fraction
+    limited = installed.coil_at(sheet.section("coil_at_limit"), c("cooling_setpoint_c"), limit)
+    short = needed > most + kept * limited.moisture_kg_s
+    takes, per_humidity = kept * limited.moisture_kg_s, kept * limited.moisture_slope
     settles = SPACE.less(most).settled(takes, per_humidity, limit)
     settles = own.let("settles_humidity_ratio", settles, "roughly, where it is short")
     short = own.let(
         "short", short & (2 * settles > first + limit), "too small by far: the coil as it is without device"
     )
-    coil_w = own.let("coil_sensible_full_w", _either(short, "net_sensible_w"), "installed coil at full run")
+
+    def either(resting: Number, at_limit: Number) -> Formula:
+        """The installed coil solved at the limit, or where temperature control alone leaves the space."""
+        return when(short).then(resting).otherwise(at_limit)
+
+    coil_w = own.let(
+        "coil_sensible_full_w", either(RESTING.coil.sensible_w, limited.sensible_w), "installed coil at full run"
+    )
     near = when(short).then(first).otherwise(limit)
     near = own.let("near_humidity_ratio", near, "where the coil is solved: at the limit, or where it cannot be held")
-    slope = own.let("coil_slope", _either(short, "moisture_slope_in_space"))
-    at_near = own.let("coil_kg_s_full", _either(short, "moisture_kg_s"), "water it takes at full run")
+    slope = own.let("coil_slope", either(RESTING.coil.moisture_slope, limited.moisture_slope))
+    at_near = own.let(
+        "coil_kg_s_full", either(RESTING.coil.moisture_kg_s, limited.moisture_kg_s), "water it takes at full run"
+    )
     at_limit = at_least(at_near - slope * (near - limit), 0.0)
     at_limit = own.let("coil_at_limit_kg_s", at_limit, "and at the limit")
     latent = own.let("coil_latent_full_w", at_near * air.EVAPORATION_J_KG)
 
-    entering = (_either(short, name) for name in ("entering_c", "entering_humidity_ratio"))
-    coil = CoilState(**{field.name: _either(short, field.name) for field in fields(CoilState)})
-    installed.show_coil(sheet, coil, COIL, *entering)
+    states = (RESTING.coil.state, limited.state)
+    coil = CoilState(**{f.name: either(*(getattr(state, f.name) for state in states)) for f in fields(CoilState)})
+    entering_c = either(RESTING.coil.entering_c, limited.entering_c)
+    entering_w = either(RESTING.coil.entering_humidity_ratio, limited.entering_humidity_ratio)
+    installed.show_coil(sheet, coil, COIL, entering_c, entering_w)
     roots = [needed]
     for number, (per_w, offset) in enumerate(PART_LOAD.water_of_cooling(coil_w, latent, at_limit)):
         per_w = own.let(f"water_per_w_{number}", per_w, "water the coil takes per watt of cooling")
@@ -99,7 +110,7 @@ def share(sheet: Worksheet, own: Worksheet, device: Drier) -> Shared:
     humidity, removes, condenses = installed.settle(own, SPACE.less(takes), kept * at_near, kept * slope, near)
     heating = own.let("heating_needed_w", at_least(-c("sensible_at_heating_w") - heat, 0.0), "after the device's heat")
     # only where the coil is far too small can its warmer, damper run cost more water than the device takes
-    helps = own.let("helps", temperature_only.drier(humidity), "the device runs")
+    helps = own.let("helps", RESTING.drier(humidity), "the device runs")
     running = Outcome(
         space_c=installed.floating_c(heat - cooling),
         humidity_ratio=humidity,
@@ -115,11 +126,6 @@ def share(sheet: Worksheet, own: Worksheet, device: Drier) -> Shared:
         device_kg_s=takes,
         device_heat_w=heat,
     )
-    outcome = temperature_only.unless(helps, running)
+    outcome = RESTING.unless(helps, running)
     takes = own.let("device_takes_kg_s", outcome.device_kg_s, "nothing where it would not help")
     return Shared(replace(outcome, device_kg_s=takes), cold, runs, coil)
-
-
-def _either(short: Truth, what: str) -> Formula:
-    """The installed coil solved at the limit, or where temperature control alone leaves the space."""
-    return when(short).then(col(f"{temperature_only.NAME}.coil.{what}")).otherwise(col(f"coil_at_limit.{what}"))

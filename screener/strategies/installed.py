@@ -19,6 +19,8 @@ TINY_KG_S = 1e-12
 class RunningCoil:
     """The installed coil at full run, seen from the space at one temperature and humidity."""
 
+    entering_c: Number
+    entering_humidity_ratio: Number
     state: CoilState
     sensible_w: Number  # net of the fan's heat where the fan cycles with the compressor
     moisture_kg_s: Number
@@ -59,6 +61,8 @@ def coil_at(
     fan_heat = col("fan_w") * fan_share * (1 - col("fan_on"))
     net = at_least(state.sensible_w - fan_heat, TINY_W)
     return RunningCoil(
+        entering_c=t_in,
+        entering_humidity_ratio=w_in,
         state=state,
         sensible_w=sheet.let("net_sensible_w", net, "sensible duty less the heat of a cycling fan"),
         moisture_kg_s=state.moisture_kg_s,

@@ -18,7 +18,8 @@ from screener.formula import Number, as_number, at_least, between, col, first_gi
 from screener.physics import enthalpy_wheel
 from screener.physics import outdoor_air_unit as unit
 from screener.physics import psychrometrics as air
-from screener.strategies import installed, temperature_only
+from screener.strategies import installed
+from screener.strategies.resting import RESTING
 from screener.strategies.strategy import Device, Machine, Outcome
 from screener.worksheet import Process, Worksheet
 
@@ -54,7 +55,7 @@ class Entering:
 def entering(own: Worksheet) -> Entering:
     """Outdoor air while the site is open, space air while it is closed."""
     is_open, limit = col("open") > 0, col("limit_humidity_ratio")
-    t = when(is_open).then(col("outdoor_c")).otherwise(col("temperature_only.space_c"))
+    t = when(is_open).then(col("outdoor_c")).otherwise(RESTING.space_c)
     t = own.let("entering_c", t, "outdoor air, or space air while closed")
     w = own.let("entering_humidity_ratio", when(is_open).then(col("outdoor_humidity_ratio")).otherwise(limit))
     return Entering(t, w, t, w)
@@ -66,7 +67,7 @@ def behind_wheel(own: Worksheet, name: str) -> Entering:
     The wheel turns while the site is open and the outdoor air holds more heat, water's included, than the exhaust.
     """
     direct = entering(own)
-    exhaust_c, exhaust_w = col("temperature_only.space_c"), col("limit_humidity_ratio")
+    exhaust_c, exhaust_w = RESTING.space_c, col("limit_humidity_ratio")
     more = air.enthalpy(direct.c, direct.humidity_ratio) > air.enthalpy(exhaust_c, exhaust_w)
     turns = own.let("wheel_turns", as_number((col("open") > 0) & more), "1 where it helps")
     sensible, latent = (col(f"{name}.{kind}_effectiveness") * turns for kind in ("sensible", "latent"))
@@ -140,7 +141,7 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fan_w: Number) -> Outcom
     at_near, slope = coil.running.moisture_kg_s, coil.running.moisture_slope
     humidity, removes, condenses = installed.settle(own, SPACE.less(device), kept * at_near, kept * slope, coil.near)
     # cold supply relieves the installed coil, which then dries less: where that leaves the space damper, the unit rests
-    helps = own.let("helps", temperature_only.drier(humidity), "the unit runs")
+    helps = own.let("helps", RESTING.drier(humidity), "the unit runs")
     running = Outcome(
         space_c=installed.floating_c(-chilled - cooling),
         humidity_ratio=humidity,
@@ -158,7 +159,7 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fan_w: Number) -> Outcom
         dehumidifier_w=power + fan_w * (1 - c("open")),
         reheat_w=free,
     )
-    outcome = temperature_only.unless(helps, running)
+    outcome = RESTING.unless(helps, running)
     return replace(outcome, dehumidifier_w=outcome.dehumidifier_w + fan_w * c("open"))
 
 
@@ -197,10 +198,9 @@ def _beyond(own: Worksheet, flow: Number, entering_c: Number, able: Number) -> N
     """Humidity ratio where the space roughly settles with the unit at its coldest: the coil, relieved, runs less."""
     left = _left_to_the_coil(flow, entering_c, unit.COLDEST_SUPPLY_C)
     share = own.let("coil_left_share", left / at_least(col("sensible_at_cooling_w"), 1.0), "of the coil's run")
-    removal, slope = (col(f"temperature_only.{name}") for name in ("removal_kg_s", "removal_slope"))
-    first = col("temperature_only.first_humidity_ratio")
-    beyond = SPACE.less(able).settled(share * removal, share * slope, first)
-    return between(beyond, col("limit_humidity_ratio"), temperature_only.damp_at_most())
+    removal, slope = share * RESTING.removal_kg_s, share * RESTING.removal_slope
+    beyond = SPACE.less(able).settled(removal, slope, RESTING.first_humidity_ratio)
+    return between(beyond, col("limit_humidity_ratio"), RESTING.held_humidity_ratio)
 
 
 def _left_to_the_coil(flow: Number, entering_c: Number, leaving_c: Number) -> Number:

@@ -10,6 +10,7 @@ from screener.formula import Number, at_least, col, smaller
 from screener.physics import enthalpy_wheel
 from screener.physics import psychrometrics as air
 from screener.strategies import installed, outdoor_air, outdoor_air_dehumidifier
+from screener.strategies.resting import RESTING
 from screener.strategies.strategy import Machine, Outcome, Strategy
 from screener.worksheet import Worksheet
 
@@ -39,16 +40,16 @@ def standby(sheet: Worksheet) -> Mapping[str, Number]:
     """Fans while open, less the heating or cooling that the wheel saves in a dry hour."""
     c = col
     passes = c(f"{NAME}.sensible_effectiveness") * c("ventilation_now_kg_s") * air.CP_MOIST_AIR
-    colder = at_least(c("temperature_only.space_c") - c("outdoor_c"), 0.0)
-    warmer = at_least(c("outdoor_c") - c("temperature_only.space_c"), 0.0)
-    heat = sheet.let("heat_saved_w", smaller(passes * colder, c("temperature_only.heating_w")), "of cold outdoor air")
-    cooling = c("temperature_only.cooling_w")
+    colder = at_least(RESTING.space_c - c("outdoor_c"), 0.0)
+    warmer = at_least(c("outdoor_c") - RESTING.space_c, 0.0)
+    heat = sheet.let("heat_saved_w", smaller(passes * colder, RESTING.heating_w), "of cold outdoor air")
+    cooling = RESTING.cooling_w
     cooled = smaller(passes * warmer, cooling)
-    runs = c("temperature_only.runs")
+    runs = RESTING.run_fraction
     fewer = sheet.let(
         "runs", runs * (1 - cooled / at_least(cooling, installed.TINY_W)), "the coil, relieved of hot outdoor air"
     )
-    full = c("temperature_only.coil.power_w")
+    full = RESTING.coil.state.power_w
     return {
         "dehumidifier_w": fan_w() * c("open"),
         "compressor_w": installed.compressor_power(full, fewer) - installed.compressor_power(full, runs),

@@ -14,8 +14,9 @@ from screener.formula import Number, Truth, at_least, at_most, col, larger, smal
 from screener.physics import cooling_coil
 from screener.physics import psychrometrics as air
 from screener.physics.cooling_coil import CoilState, Rating
-from screener.strategies import installed, temperature_only
+from screener.strategies import installed
 from screener.strategies.installed import RunningCoil
+from screener.strategies.resting import RESTING
 from screener.strategies.strategy import NOTHING, Outcome
 from screener.worksheet import Worksheet
 
@@ -73,7 +74,7 @@ def overcool(sheet: Worksheet, overcooler: Overcooler = INSTALLED) -> Overcoolin
     beyond = SPACE.settled(most * at_limit.moisture_kg_s, most * at_limit.moisture_slope, limit)
     near = own.let(
         "near_humidity_ratio",
-        at_least(at_most(beyond, temperature_only.damp_at_most()), limit),
+        at_least(at_most(beyond, RESTING.held_humidity_ratio), limit),
         "where to solve the coil: at the limit, or on its tangent there where it cannot be held",
     )
     probe = overcooler.coil_at(own.section("probe"), first, near)
@@ -94,7 +95,7 @@ def overcool(sheet: Worksheet, overcooler: Overcooler = INSTALLED) -> Overcoolin
     slope = own.let("removal_slope", kept * coil.moisture_slope, "with the humidity of the space")
     humidity, removes, condenses = installed.settle(own, SPACE, removal, slope, near)
     cooling = own.let("cooling_w", coil.cooling_w(runs, kept), "sensible cooling delivered")
-    heating = col("temperature_only.heating_needed_w")
+    heating = RESTING.heating_needed_w
     if overcooler.added_w is not NOTHING:
         heating = own.let("heating_needed_w", at_least(-at_heating, 0.0), "below the heating set point")
     reheat = NOTHING
@@ -105,7 +106,7 @@ def overcool(sheet: Worksheet, overcooler: Overcooler = INSTALLED) -> Overcoolin
             "heat to hold the heating set point, beyond what the space needs without any cooling",
         )
     # cooler air can dry less: where running on would leave the space damper, it is not done
-    helps = own.let("helps", temperature_only.drier(humidity), "the coil runs for moisture")
+    helps = own.let("helps", RESTING.drier(humidity), "the coil runs for moisture")
     running = Outcome(
         space_c=own.let(
             "settled_c", installed.floating_c(_with(overcooler.added_w, -cooling)), "between the set points"
@@ -125,7 +126,7 @@ def overcool(sheet: Worksheet, overcooler: Overcooler = INSTALLED) -> Overcoolin
         reheat_w=reheat,
         device_heat_w=overcooler.added_w,
     )
-    resting = temperature_only.unless(helps, running)
+    resting = RESTING.unless(helps, running)
     outcome = Outcome(**{f.name: _named(own, f.name, getattr(resting, f.name)) for f in fields(Outcome)})
     runs = own.let("runs_for_moisture", when(helps).then(runs).otherwise(0.0), "part of the hour, where it helps")
     return Overcooling(coil.state, runs, outcome.reheat_w, outcome, helps)

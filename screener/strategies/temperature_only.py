@@ -5,14 +5,13 @@ coil's tangents give a first guess of it; the coil is solved there, and its stra
 the gain exactly, so the moisture balance closes to rounding error.
 """
 
-from dataclasses import MISSING, fields
-
 from screener.contracts.hour import COIL, PART_LOAD, REFERENCE, SPACE
-from screener.formula import Number, Truth, at_least, at_most, col, when
+from screener.formula import Number, at_least, at_most, col
 from screener.physics import cooling_coil
 from screener.physics import psychrometrics as air
 from screener.strategies import installed
-from screener.strategies.strategy import NOTHING, Outcome, Strategy, as_installed, nothing
+from screener.strategies.resting import RESTING, Resting
+from screener.strategies.strategy import Outcome, Strategy, as_installed, nothing
 from screener.worksheet import Worksheet
 
 NAME = REFERENCE
@@ -31,15 +30,16 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     first = at_most(_first_guess(own, load), col("saturated_at_cooling"))
     first = own.let("first_humidity_ratio", first, "where gain and removal meet, roughly")
     coil = installed.coil_at(own.section("coil"), cooling_c, first)
-    entering = (col(f"{NAME}.coil.{name}") for name in ("entering_c", "entering_humidity_ratio"))
-    installed.show_coil(sheet, coil.state, COIL, *entering)
-    runs = own.let("runs", coil.runs_for(load), "part of the hour the coil runs")
-    kept = own.let("kept", PART_LOAD.kept(runs), "its water in full-run hours, less what re-evaporates")
+    installed.show_coil(sheet, coil.state, COIL, coil.entering_c, coil.entering_humidity_ratio)
+    runs = own.let("run_fraction", coil.runs_for(load), "part of the hour the coil runs")
+    kept = own.let("latent_fraction", PART_LOAD.kept(runs), "its water in full-run hours, less what re-evaporates")
     removal = own.let("removal_kg_s", kept * coil.moisture_kg_s, "water it takes there")
     slope = own.let("removal_slope", kept * coil.moisture_slope, "with the humidity of the space")
     humidity, takes, condenses = installed.settle(own, SPACE, removal, slope, first)
     heating = own.let("heating_needed_w", at_least(-col("sensible_at_heating_w"), 0.0), "below the heating set point")
     cooling = own.let("cooling_w", coil.cooling_w(runs, kept), "sensible cooling delivered")
+    if Resting(coil, first, humidity, runs, kept, removal, slope, cooling, heating) != RESTING:
+        raise ValueError("temperature control alone hands on other steps than strategies read")
     return Outcome(
         space_c=installed.floating_c(-cooling),
         humidity_ratio=humidity,
@@ -52,28 +52,6 @@ def damp_hour(sheet: Worksheet) -> Outcome:
         heating_electricity_w=installed.heating_electricity(heating),
         heating_fuel_w=installed.heating_fuel(heating),
         unmet_cooling_w=load - cooling,
-    )
-
-
-def damp_at_most() -> Number:
-    """Where temperature control alone leaves the space: where to solve a coil that cannot hold the limit at most."""
-    return col(f"{NAME}.held_humidity_ratio")
-
-
-def drier(humidity_ratio: Number) -> Truth:
-    """Whether this is drier than temperature control alone, by more than the last bits of two ways to the same figure."""
-    return humidity_ratio < col(f"{NAME}.humidity_ratio") * (1 - 1e-9)
-
-
-def unless(acting: Truth, outcome: Outcome) -> Outcome:
-    """`outcome` in the hours `acting`, in the others what temperature control alone does."""
-    resting = {field.name: col(f"{NAME}.{field.name}") for field in fields(Outcome) if field.default is MISSING}
-    return Outcome(
-        **{
-            field.name: when(acting).then(getattr(outcome, field.name)).otherwise(resting.get(field.name, NOTHING))
-            for field in fields(Outcome)
-            if field.name in resting or getattr(outcome, field.name) is not NOTHING
-        }
     )
 
 
