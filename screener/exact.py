@@ -12,7 +12,7 @@ from operator import add
 import polars as pl
 
 SIGNIFICANT_FIGURES = 9
-CENTS = 2
+CENT_DECIMALS = 2
 GRAIN = 2.0**-16
 UNITS = 1e6
 
@@ -30,7 +30,7 @@ def whole(amount: pl.Expr, units: float = UNITS) -> pl.Expr:
     return (amount.cast(pl.Float64) * units).round().cast(pl.Int64)
 
 
-def in_order(terms: Iterable[pl.Expr]) -> pl.Expr:
+def added_up(terms: Iterable[pl.Expr]) -> pl.Expr:
     """Sum of several columns, from left to right; `pl.sum_horizontal` may take them in any order. Null where one is."""
     return reduce(add, terms)
 
@@ -49,7 +49,7 @@ def significant(frame: pl.DataFrame, figures: int = SIGNIFICANT_FIGURES) -> pl.D
 
 def money(amount: pl.Expr) -> pl.Expr:
     """An amount in whole hundredths of the currency, still the same after `significant`; never minus zero."""
-    return _unsigned_zero(amount.round(CENTS).round_sig_figs(SIGNIFICANT_FIGURES))
+    return _unsigned_zero(amount.round(CENT_DECIMALS).round_sig_figs(SIGNIFICANT_FIGURES))
 
 
 def _unsigned_zero(amount: pl.Expr) -> pl.Expr:

@@ -84,7 +84,7 @@ def site_terms(sites: pl.DataFrame, at_peak: bool = False) -> pl.DataFrame:
     return sheet.apply(sites.lazy()).collect()
 
 
-def parts(sheet: Worksheet, space_c: Number, humidity_ratio: Number) -> tuple[list[str], list[str]]:
+def gains_by_source(sheet: Worksheet, space_c: Number, humidity_ratio: Number) -> tuple[list[str], list[str]]:
     """Add the parts of both net gains of a space at this state: names of the heats [W] and of the waters [kg/s].
 
     To look at; they sum to the net gains of `steps`.

@@ -18,7 +18,7 @@ from statistics import NormalDist
 import polars as pl
 
 from screener.climate.carried import BY_NAME, DAYS_IN_MONTH, LEAST_SPREAD, NODES, WAVES, statistics, unpack, wave
-from screener.exact import in_order
+from screener.exact import added_up
 from screener.formula import of_columns
 from screener.physics import psychrometrics as air
 
@@ -56,7 +56,7 @@ def _by_hour(monthly: pl.DataFrame) -> pl.DataFrame:
     """Monthly rows to one row per station, month and hour: means, spreads, correlation, and the distribution's nodes."""
 
     def over_day(name: str) -> list[pl.Expr]:
-        return [in_order(pl.col(f"{name}_{k}") * wave(hour, k) for k in range(WAVES)) for hour in range(24)]
+        return [added_up(pl.col(f"{name}_{k}") * wave(hour, k) for k in range(WAVES)) for hour in range(24)]
 
     def spread(name: str, scale: float) -> pl.Expr:
         floor = LEAST_SPREAD * pl.col(f"{name}_0")
@@ -120,7 +120,7 @@ def rebuild(stations: Sequence[str], days: int = DAYS, monthly: pl.DataFrame | N
             for d in each
         ],
     )
-    mean_c = in_order(pl.col(f"c_{d}") for d in each) / days
+    mean_c = added_up(pl.col(f"c_{d}") for d in each) / days
     table = table.with_columns(
         *[(pl.col("mean_c") + pl.col("spread_c") * (pl.col(f"c_{d}") - mean_c)).alias(f"c_{d}") for d in each],
         *[(pl.col("mean_w") + pl.col("spread_w") * pl.col(f"w_{d}")).alias(f"w_{d}") for d in each],
@@ -128,7 +128,7 @@ def rebuild(stations: Sequence[str], days: int = DAYS, monthly: pl.DataFrame | N
         of_columns(air.humidity_ratio_from_dew_point, f"c_{d}", "pressure_pa").alias(f"saturated_{d}") for d in each
     )
     for _ in range(3):  # clipping lowers the mean, restoring it saturates a few more hours: three rounds settle it
-        mean_w = in_order(pl.col(f"w_{d}") for d in each) / days
+        mean_w = added_up(pl.col(f"w_{d}") for d in each) / days
         table = table.with_columns(
             pl.min_horizontal((pl.col(f"w_{d}") * pl.col("mean_w") / mean_w).clip(_DRIEST), f"saturated_{d}").alias(
                 f"w_{d}"
@@ -136,7 +136,7 @@ def rebuild(stations: Sequence[str], days: int = DAYS, monthly: pl.DataFrame | N
             for d in each
         )
     table = table.with_columns(_sun(d).alias(f"g_{d}") for d in each)
-    mean_g = in_order(pl.col(f"g_{d}") for d in each) / days
+    mean_g = added_up(pl.col(f"g_{d}") for d in each) / days
     table = table.with_columns((pl.col("irradiance_w_m2") * pl.col(f"g_{d}") / mean_g).alias(f"g_{d}") for d in each)
     in_month = pl.col("month").replace_strict(dict(enumerate(DAYS_IN_MONTH, 1)), return_dtype=pl.Float64)
     return (

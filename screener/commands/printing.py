@@ -105,7 +105,7 @@ def listing(found: "Listing", top: int) -> str:
         return "no site meets all conditions"
     schema = found.rows.schema
     shown = (*found.named, *IN_GROUPS) if "sites" in schema else (*IN_ORDER, *found.named)
-    columns = {name: RANKING.get(name, (name, _form(name, schema[name]))) for name in ("place", *shown)} | RUNNING
+    columns = {name: RANKING.get(name, (name, _form(name, schema[name]))) for name in ("position", *shown)} | RUNNING
     lines = [text.table(found.rows.head(top).to_dicts(), columns)]
     if top < found.rows.height:
         lines.append(f"... and {text.count(found.rows.height - top, 'more row')}; see --top")

@@ -29,7 +29,7 @@ DTYPES: Mapping[str, type[pl.DataType]] = {
 
 
 @dataclass(frozen=True)
-class Check:
+class ColumnRule:
     """A rule of one column: `broken` is true for a value (typed, SI) that breaks it; `message` ends in the way out."""
 
     column: str
@@ -76,26 +76,26 @@ class Field:
         """The only values allowed; empty where any is."""
         return tuple(self._constraint("enum") or ())
 
-    def checks(self, given_as: str | None = None, value: pl.Expr | None = None) -> list[Check]:
+    def rules(self, given_as: str | None = None, value: pl.Expr | None = None) -> list[ColumnRule]:
         """Rules of a value, with bounds told in the unit of `given_as` (one of `names`); nulls break none.
 
         The value is the column of the field's name unless another expression is given.
         """
         name, value = given_as or self.name, pl.col(self.name) if value is None else value
-        checks = [
-            Check(name, rule, broken, f"{name} takes {self.span(name)}; check the figure and its unit")
+        rules = [
+            ColumnRule(name, rule, broken, f"{name} takes {self.span(name)}; check the figure and its unit")
             for rule, broken in self._bounds(value)
         ]
         if self.enum:
             known = ", ".join(self.enum)
-            checks.append(Check(name, "unknown value", ~value.is_in(self.enum), f"not known; use one of {known}"))
+            rules.append(ColumnRule(name, "unknown value", ~value.is_in(self.enum), f"not known; use one of {known}"))
         if self.pattern:
             message = f"not of the form {self.pattern}; write it like {self.example}"
-            checks.append(Check(name, "wrong form", ~value.str.contains(f"^(?:{self.pattern})$"), message))
-        return checks
+            rules.append(ColumnRule(name, "wrong form", ~value.str.contains(f"^(?:{self.pattern})$"), message))
+        return rules
 
     def _bounds(self, value: pl.Expr) -> list[tuple[str, pl.Expr]]:
-        """Rule and breach of each bound, with room for the rounding of a conversion."""
+        """ColumnRule and breach of each bound, with room for the rounding of a conversion."""
         room = 1e-9
         low, high = self._constraint("minimum"), self._constraint("maximum")
         above, below = self._constraint("exclusiveMinimum"), self._constraint("exclusiveMaximum")
@@ -172,9 +172,9 @@ class Contract:
         """Column names and Polars types."""
         return {field.name: field.dtype for field in self.fields}
 
-    def checks(self) -> list[Check]:
+    def rules(self) -> list[ColumnRule]:
         """Every rule of every column, for a frame in SI."""
-        return [check for field in self.fields for check in field.checks()]
+        return [rule for field in self.fields for rule in field.rules()]
 
 
 def path(name: str) -> Path:

@@ -192,15 +192,15 @@ def _year(results: pl.DataFrame, name: str, every: pl.DataFrame, damp: pl.DataFr
 
 def _shares(frame: pl.DataFrame, strategy: str) -> tuple[dict[str, float], dict[str, float]]:
     """What brings and takes heat [Wh] and water [kg/s h] over the hours of a frame; each adds up to nothing."""
-    worked, heat, water = parts(frame, strategy)
+    worked, heat, water = balance_terms(frame, strategy)
     return _weighted(worked, heat), _weighted(worked, water)
 
 
-def parts(frame: pl.DataFrame, strategy: str) -> tuple[pl.DataFrame, dict[str, pl.Expr], dict[str, pl.Expr]]:
+def balance_terms(frame: pl.DataFrame, strategy: str) -> tuple[pl.DataFrame, dict[str, pl.Expr], dict[str, pl.Expr]]:
     """What brings and takes heat [W] and water [kg/s] in each hour, as columns of the frame that is returned."""
     sheet = Worksheet()
     state = (col(f"{strategy}.{column}") for column in ("space_c", "humidity_ratio"))
-    heats, waters = loads.parts(sheet.section("part"), *state)
+    heats, waters = loads.gains_by_source(sheet.section("part"), *state)
     worked = sheet.apply(frame.lazy()).collect()
     heat = {key: pl.col(f"part.heat.{key}") for key in heats}
     heat |= {key: _there(frame, strategy, column) for key, column in BALANCE.items()}

@@ -7,7 +7,7 @@ import polars as pl
 
 from screener import outputs
 from screener.contracts.limits import OVER_LIMIT
-from screener.explain.account import Worked, parts, worked_again
+from screener.explain.account import Worked, balance_terms, worked_again
 from screener.formula import plain, polars
 from screener.physics import psychrometrics as air
 from screener.strategies import REFERENCE
@@ -98,7 +98,7 @@ def _told(worked: Worked, strategy: str) -> list[tuple[pl.DataFrame, str]]:
 def _months(worked: Worked, strategy: str) -> pl.DataFrame:
     hourly = []
     for frame, told_by in _told(worked, strategy):
-        found, _, water = parts(frame, told_by)
+        found, _, water = balance_terms(frame, told_by)
         outdoor = water["outdoor air"]
         flows = {
             "people_kg": water["people and processes"],

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from screener.calendar import SLOTS, of_slot
 from screener.contracts.end_uses import ENERGIES_KWH, energies_of
-from screener.exact import grained, in_order
+from screener.exact import added_up, grained
 from screener.ledger.tallies import WATER
 from screener.physics import psychrometrics as air
 from screener.physics import refrigeration
@@ -116,7 +116,7 @@ def _of_strategy(years: pl.DataFrame, strategy: str, reference: str) -> pl.DataF
 
     def sums(name: str) -> list[pl.Expr]:
         return [
-            in_order(pl.col(f"{name}.{part}") for part in parts)
+            added_up(pl.col(f"{name}.{part}") for part in parts)
             for parts in (energies_of("electricity"), energies_of("fuel"), WATER)
         ]
 
@@ -132,7 +132,7 @@ def _of_strategy(years: pl.DataFrame, strategy: str, reference: str) -> pl.DataF
         "electricity_kwh": electricity,
         "fuel_kwh": fuel,
         "dehumidification_kwh": extra_energy,
-        "standing_kwh": _total(years.columns, *(f"dry.{strategy}.standby.{use}" for use in ENERGIES_KWH)),
+        "standby_kwh": _total(years.columns, *(f"dry.{strategy}.standby.{use}" for use in ENERGIES_KWH)),
         "water_removed_kg": water,
         "litres_per_kwh": pl.when((extra_energy > 0) & (extra_water > 0)).then(extra_water / extra_energy),
         "dew_point_p95_c": pl.col(f"{strategy}.p95"),  # as humidity ratios until all strategies are together

@@ -14,7 +14,7 @@ import polars as pl
 
 from screener.calendar import DAY_KINDS, SLOTS, TIME, slot
 from screener.errors import FAULT_SCHEMA, ContractError
-from screener.exact import UNITS, exact_sum, in_order, money, whole
+from screener.exact import UNITS, added_up, exact_sum, money, whole
 from screener.price import segments
 from screener.price.layout import Rates
 
@@ -49,7 +49,7 @@ def price(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFra
     return (
         _long(_years(months, strategies), strategies, (SITE,), amounts)
         .rename(dict(zip(ENERGY, BILLED, strict=True)))
-        .with_columns(annual_cost=money(in_order(pl.col(part) for part in COSTS)))
+        .with_columns(annual_cost=money(added_up(pl.col(part) for part in COSTS)))
         .select(_named("site_id", sites), "strategy", *COSTS, "annual_cost", "emissions_kg", *BILLED)
         .sort("site_id", maintain_order=True)
     )

@@ -10,7 +10,7 @@ import polars as pl
 
 from screener import calendar
 
-MONTHLY = ("fuel_price_per_kwh", "electricity_kg_co2_per_kwh", "fuel_kg_co2_per_kwh")
+SET_BY_MONTH = ("fuel_price_per_kwh", "electricity_kg_co2_per_kwh", "fuel_kg_co2_per_kwh")
 PRICE, DEMAND = "electricity_price_per_kwh", "demand_price_per_kw"
 
 
@@ -120,11 +120,11 @@ def _blocks(tiers: pl.DataFrame) -> pl.DataFrame:
 
 def _by_month(tariffs: pl.DataFrame, periods: pl.DataFrame, factors: dict[str, float | None]) -> pl.DataFrame:
     """What is charged by the month: a row of the periods for that month, else the tariff, else the `factors`."""
-    own = tariffs.select("tariff_id", pl.col(DEMAND).fill_null(0.0), *MONTHLY)
+    own = tariffs.select("tariff_id", pl.col(DEMAND).fill_null(0.0), *SET_BY_MONTH)
     rows = own.join(pl.DataFrame({"month": range(1, 13)}), how="cross")
-    for name in MONTHLY:
+    for name in SET_BY_MONTH:
         set_by = calendar.by_month(periods.filter(pl.col(name).is_not_null())).select("tariff_id", "month", here=name)
         rows = rows.join(set_by, on=["tariff_id", "month"], how="left", maintain_order="left")
         stand_in = pl.lit(factors.get(name), pl.Float64)
         rows = rows.with_columns(pl.coalesce("here", name, stand_in).cast(pl.Float64).alias(name)).drop("here")
-    return rows.select("tariff_id", "month", pl.col(DEMAND).cast(pl.Float64), *MONTHLY)
+    return rows.select("tariff_id", "month", pl.col(DEMAND).cast(pl.Float64), *SET_BY_MONTH)

@@ -56,7 +56,9 @@ def compare(first: RunFolder, second: RunFolder) -> Comparison:
     ids = pl.concat(ranking["site_id"] for ranking in rankings.values()).unique().sort()
     parts = [_compared(runs, rankings, ids.slice(start, TOGETHER)) for start in range(0, ids.len(), TOGETHER)]
     totals = [rank.totals(ranking).row(0, named=True) for ranking in rankings.values()]
-    return Comparison(_changed(first, second), significant(_totals(*totals)), significant(_in_order(pl.concat(parts))))
+    return Comparison(
+        _changed(first, second), significant(_totals(*totals)), significant(_most_moved_first(pl.concat(parts)))
+    )
 
 
 def _compared(runs: Mapping[str, RunFolder], rankings: Mapping[str, pl.DataFrame], ids: pl.Series) -> pl.DataFrame:
@@ -71,7 +73,7 @@ def _compared(runs: Mapping[str, RunFolder], rankings: Mapping[str, pl.DataFrame
     )
 
 
-def _in_order(sites: pl.DataFrame) -> pl.DataFrame:
+def _most_moved_first(sites: pl.DataFrame) -> pl.DataFrame:
     """Sites of one run only come first, then those with another best strategy, then by the change of net savings."""
     in_one_run = pl.any_horizontal(pl.col("rank_before", "rank_after").is_null())
     other_best = (pl.col("best_before") != pl.col("best_after")).fill_null(False)

@@ -42,7 +42,7 @@ def listed(
     """The sites that meet all conditions, or their groups, in the order of `by`.
 
     `ranking` and `sites` are the files of the run's tables ranking and sites_used; `by`, `where` and `group_by` name columns of
-    `site_fields`, with groups `by` one of `group_fields`. Returns `place`, the columns of the ranking (of groups: keys,
+    `site_fields`, with groups `by` one of `group_fields`. Returns `position`, the columns of the ranking (of groups: keys,
     counts and totals), further columns that were named, and the running totals cumulative_cost_saved,
     cumulative_investment and cumulative_net_savings.
     """

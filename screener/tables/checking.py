@@ -74,7 +74,7 @@ class Rule:
     message: str | pl.Expr
 
 
-def check(raw: RawTable, contract: Contract, decimal_mark: str | None = None) -> CheckedTable:
+def checked(raw: RawTable, contract: Contract, decimal_mark: str | None = None) -> CheckedTable:
     """The table typed and in SI, with the faults of its header and of every single cell.
 
     `decimal_mark` is the one the user states; otherwise it is told by the numbers themselves.
@@ -142,8 +142,9 @@ def _rules(raw: RawTable, field: Field, present: list[str]) -> list[Rule]:
     for name in present:
         text, value = pl.col(name), pl.col(f":{name}")
         rules += _type_rules(name, field, text, text.is_not_null() & value.is_null())
-        checks = field.checks(given_as=name, value=value)
-        rules += [Rule(name, each.rule, each.broken, text, each.message) for each in checks]
+        rules += [
+            Rule(name, each.rule, each.broken, text, each.message) for each in field.rules(given_as=name, value=value)
+        ]
     if len(present) > 1:
         rules.append(_two_units(present))
     if field.required and present and raw.faults.is_empty():
@@ -195,7 +196,7 @@ def _without_faulty(contract: Contract, values: pl.DataFrame, at_fault: list[int
     """The columns with nulls for values that break a rule."""
     if not at_fault:
         return []
-    bad = {field.name: [check.broken for check in field.checks()] for field in contract.fields}
+    bad = {field.name: [rule.broken for rule in field.rules()] for field in contract.fields}
     return [pl.when(~pl.any_horizontal(broken)).then(name).alias(name) for name, broken in bad.items() if broken]
 
 

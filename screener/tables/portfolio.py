@@ -10,7 +10,7 @@ import polars as pl
 from screener.contracts import PLACEHOLDER, Contract, load
 from screener.errors import ContractError, no_faults, table_fault
 from screener.tables import links, shipped
-from screener.tables.checking import CheckedTable, check
+from screener.tables.checking import CheckedTable, checked
 from screener.tables.files import find_tables
 from screener.tables.reading import RawTable, read_table
 from screener.tables.settings import FILE as SETTINGS_FILE
@@ -112,7 +112,7 @@ def read_portfolio(folder: Path) -> Portfolio:
     files, raws, settings, faults, notes = _read(folder)
     tables: dict[str, CheckedTable] = {}
     for name, raw in raws.items():
-        tables[name] = check(raw, _contract(name, tables), settings.decimal_mark)
+        tables[name] = checked(raw, _contract(name, tables), settings.decimal_mark)
         notes += tables[name].notes
     of_tariffs = tariff_faults({n: tables[n] for n in TARIFF_TABLES if n in tables}, settings.currency)
     faults = [*faults, *[table.faults for table in tables.values()], of_tariffs]

@@ -9,7 +9,7 @@ import polars as pl
 from screener.contracts import load
 from screener.contracts.limits import LIMIT_COLUMNS
 from screener.errors import ContractError, no_faults
-from screener.tables.checking import CheckedTable, check
+from screener.tables.checking import CheckedTable, checked
 from screener.tables.files import Source
 from screener.tables.reading import RawTable, read_table
 
@@ -31,7 +31,7 @@ class BuildingTypes:
 def strategies() -> pl.DataFrame:
     """The shipped strategies table: one row per strategy the program knows, columns of the contract."""
     contract = load("strategies")
-    return _faultless(check(read_table([Source(DEFAULTS / "strategies.csv")], contract), contract))
+    return _faultless(checked(read_table([Source(DEFAULTS / "strategies.csv")], contract), contract))
 
 
 @cache
@@ -46,7 +46,7 @@ def building_types() -> BuildingTypes:
     texts = every.pivot("column", index="building_type", values="value", maintain_order=True)
     contract = load("building_types")
     raw = RawTable("building_types", texts.with_row_index("row").cast({"row": pl.Int64}), no_faults())
-    values = _faultless(check(raw, contract))
+    values = _faultless(checked(raw, contract))
     sources = every.pivot("column", index="building_type", values="source", maintain_order=True)
     missing = [pl.lit(None, dtype=pl.String).alias(name) for name in contract.columns if name not in sources.columns]
     return BuildingTypes(values, sources.with_columns(missing).select(contract.columns))

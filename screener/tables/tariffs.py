@@ -8,7 +8,7 @@ import polars as pl
 from screener.contracts import load
 from screener.errors import ContractError, table_fault
 from screener.tables import links
-from screener.tables.checking import check
+from screener.tables.checking import checked
 from screener.tables.files import ENDINGS, Source, find_tables
 from screener.tables.reading import read_table
 from screener.tables.tariff_faults import PERIODS, TABLES, TARIFFS, TIERS, tariff_faults
@@ -46,7 +46,7 @@ def read_tariffs(source: Path, currency: str) -> Tariffs:
     """
     found_in, notes = _sources(source)
     raws = {name: read_table(found_in[name], load(name), name == TARIFFS) for name in TABLES if name in found_in}
-    tables = {name: check(raw, load(name)) for name, raw in raws.items()}
+    tables = {name: checked(raw, load(name)) for name, raw in raws.items()}
     faults = [tariff_faults(tables, currency), *(table.faults for table in tables.values())]
     known = {TARIFFS: tables[TARIFFS].values}
     faults += [links.unknown_references(table, known, {}) for table in tables.values()]

@@ -15,7 +15,7 @@ from tests.engine_cases import accounts
 FOLDER = Path(__file__).parent
 SITES, RESULTS = FOLDER / "sites.parquet", FOLDER / "results.parquet"
 COUNT = 200
-DERIVED = ("note", "unavailable", "device_capacity_pints_day", "litres_per_kwh", "dehumidification_kwh", "standing_kwh")
+DERIVED = ("note", "unavailable", "device_capacity_pints_day", "litres_per_kwh", "dehumidification_kwh", "standby_kwh")
 
 
 def results() -> pl.DataFrame:

@@ -14,7 +14,7 @@ with placed as (
                 case when $descending then sort_key end desc,
                 case when not $descending then sort_key end asc,
                 tie_key
-        ) as place,
+        ) as position,
         * exclude (sort_key, tie_key)
     from listed
 )
@@ -25,5 +25,5 @@ select
     sum(investment) over running as cumulative_investment,
     sum(net_savings) over running as cumulative_net_savings
 from placed
-window running as (order by place rows unbounded preceding)
-order by place
+window running as (order by position rows unbounded preceding)
+order by position

@@ -11,7 +11,7 @@ UNKNOWN = ("is given", "first given", "ceiling")  # of tables with blanks; an ho
 
 @dataclass(frozen=True)
 class Node:
-    """An operation on earlier nodes, given by their places in the graph; a column has a name, a literal its number."""
+    """An operation on earlier nodes, given by their indices in the graph; a column has a name, a literal its number."""
 
     operation: str
     of: tuple[int, ...] = ()
@@ -25,17 +25,17 @@ class Graph:
 
     def __init__(self, *sheets: Worksheet) -> None:
         self.nodes: list[Node] = []
-        self._places: dict[Node, int] = {}
+        self._indices: dict[Node, int] = {}
         self._steps: dict[str, int] = {}
         self._read: dict[Formula, int] = {}
         for sheet in sheets:
             for step in sheet.steps.values():
-                if Node(COLUMN, name=step.name) in self._places:
+                if Node(COLUMN, name=step.name) in self._indices:
                     raise ValueError(f"the step {step.name} is read before it is worked out")
                 self._steps[step.name] = self.read(step.formula)
 
     def read(self, formula: Value) -> int:
-        """The place of a formula over columns and steps. NotImplementedError for one that only tables have."""
+        """The index of a formula over columns and steps. NotImplementedError for one that only tables have."""
         formula = literal(formula)
         if formula.operation == COLUMN:  # a step that comes later is read anew, not taken for a column
             return self._steps[formula.name] if formula.name in self._steps else self._add(COLUMN, name=formula.name)
@@ -44,27 +44,27 @@ class Graph:
         return self._read[formula]
 
     def needed(self, wanted: Iterable[int]) -> set[int]:
-        """The places of all that these need, themselves among them."""
+        """The indices of all that these need, themselves among them."""
         found: set[int] = set()
         queue = [*wanted]
         while queue:
-            place = queue.pop()
-            if place not in found:
-                found.add(place)
-                queue += self.nodes[place].of
+            index = queue.pop()
+            if index not in found:
+                found.add(index)
+                queue += self.nodes[index].of
         return found
 
     def depending(self, columns: Iterable[str]) -> set[int]:
-        """The places of all that depends on these columns."""
+        """The indices of all that depends on these columns."""
         names, found = {*columns}, set[int]()
-        for place, node in enumerate(self.nodes):
+        for index, node in enumerate(self.nodes):
             if node.name in names if node.operation == COLUMN else not found.isdisjoint(node.of):
-                found.add(place)
+                found.add(index)
         return found
 
-    def is_truth(self, place: int) -> bool:
+    def is_truth(self, index: int) -> bool:
         """Whether a node is a yes or no; a column that is one comes as 1 or 0, a number."""
-        return self.nodes[place].is_truth
+        return self.nodes[index].is_truth
 
     def _made(self, formula: Formula) -> int:
         if formula.operation == LITERAL:
@@ -86,7 +86,7 @@ class Graph:
 
     def _add(self, operation: str, *of: int, name: str = "", value: float = 0.0, is_truth: bool = False) -> int:
         node = Node(operation, of, name, value, is_truth)
-        if node not in self._places:
-            self._places[node] = len(self.nodes)
+        if node not in self._indices:
+            self._indices[node] = len(self.nodes)
             self.nodes.append(node)
-        return self._places[node]
+        return self._indices[node]

@@ -18,7 +18,7 @@ PAGE, LINE = 512, 8  # doubles
 class CompiledYear(YearCode):
     """A year of a site as machine code, and how sites and weather are handed to it."""
 
-    def run(self, sites: pl.DataFrame, key: str, places: Mapping[Any, Hours], slots: int, finish: Finish) -> Sums:
+    def run(self, sites: pl.DataFrame, key: str, years: Mapping[Any, Hours], slots: int, finish: Finish) -> Sums:
         """Work out the year of each site, whose hours are those of the place that its column `key` names.
 
         `finish` makes an array of numbers of what a site's dry hours keep [hour], among -inf for other hours, and of what its
@@ -33,13 +33,13 @@ class CompiledYear(YearCode):
         dry_slot, damp_slot = (_Group(part.slot, count, slots) for part in (self.dry, self.damp))
         dry_year, damp_year = (_Group(part.year, count, PHASES) for part in (self.dry, self.damp))
         keys = sites[key].to_list()
-        longest = max((places[key].slots.size for key in keys), default=0)
+        longest = max((years[key].slots.size for key in keys), default=0)
 
         def of_some(first: int) -> list[Numbers]:
             dry, damp, numbers_of_damp = np.empty(longest), np.empty(self.kept * longest), np.empty(longest, np.int64)
             finished = []
             for site in range(first, min(first + CHUNK, count)):
-                at = places[keys[site]]
+                at = years[keys[site]]
                 hours = at.slots.size
                 sums = (group.address(site) for group in (dry_slot, dry_year, damp_slot, damp_year))
                 arrays = (numbers[site], at.columns, at.slots, dry, damp, numbers_of_damp)

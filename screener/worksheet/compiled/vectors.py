@@ -71,8 +71,8 @@ class Code:
 
     def store(self, value: str, base: str, index: str) -> None:
         """Write numbers from `base[index]` on."""
-        place = self.at(base, index)
-        self.lines.append(f"  store {self.numbers} {value}, ptr {place}, align 8")
+        address = self.at(base, index)
+        self.lines.append(f"  store {self.numbers} {value}, ptr {address}, align 8")
 
     def at(self, base: str, index: str, kind: str = "double") -> str:
         """The address of `base[index]`."""
@@ -87,15 +87,15 @@ class Code:
 
     def take_in(self, how: str, values: str, lane: int, base: str, index: str) -> None:
         """Add the value of one lane to `base[index]`, or keep it there if it is larger."""
-        place = self.at(base, index)
+        address = self.at(base, index)
         one = self.put(f"extractelement {self.numbers} {values}, i32 {lane}")
-        so_far = self.put(f"load double, ptr {place}")
+        so_far = self.put(f"load double, ptr {address}")
         if how == "sum":
             result = self.put(f"fadd double {so_far}, {one}")
         else:
             above = self.put(f"fcmp ogt double {so_far}, {one}")
             result = self.put(f"select i1 {above}, double {so_far}, double {one}")
-        self.lines.append(f"  store double {result}, ptr {place}")
+        self.lines.append(f"  store double {result}, ptr {address}")
 
     def taken(self) -> list[str]:
         """The lines so far; the code begins anew with the same names in use."""

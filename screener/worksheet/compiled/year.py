@@ -20,9 +20,9 @@ from screener.worksheet.hours import AT_ONCE, LEAST, How, Tallies
 FEW_LANES, MANY_LANES = 4, 8  # doubles in a register of most processors; twice as many hide how long operations take
 PHASES = AT_ONCE  # a year's sum is taken in so many parts, whatever the number of lanes: the same numbers come out
 GROUPS = ("dry_slot", "dry_year", "damp_slot", "damp_year")
-ADDRESSES = ("site", "hours", "slots", *GROUPS, "dry_kept", "damp_kept", "places")
+ADDRESSES = ("site", "hours", "slots", *GROUPS, "dry_kept", "damp_kept", "indices")
 STRIDES = tuple(f"{group}_stride" for group in GROUPS)
-Taken = list[list[tuple[How, int]]]  # by slot and over the year: how, and the place of the formula
+Taken = list[list[tuple[How, int]]]  # by slot and over the year: how, and the index of the formula
 
 
 class YearCode:
@@ -32,7 +32,7 @@ class YearCode:
     `site` holds the numbers of `site_columns`; `hours` the `hour_columns` one after the other; `slots` the slot of each
     hour. Hours that weigh nothing do not count. The sums of the four GROUPS, [tally, slot] or [tally, phase] with rows a
     stride of doubles apart, must hold the tallies' beginnings. `dry_kept` gets a formula of each hour, -inf unless it is
-    dry; `damp_kept` some formulas of damp hours, [formula, hour]; `places` the numbers of the damp hours.
+    dry; `damp_kept` some formulas of damp hours, [formula, hour]; `indices` the numbers of the damp hours.
     """
 
     def __init__(
@@ -57,11 +57,11 @@ class YearCode:
             for part in (dry, damp)
         )
         varying = self.graph.depending(self.hour_columns)
-        of_dry = self.graph.needed([self._is_damp, self._weight, self._dry_kept, *_places(self._dry)])
-        of_damp = self.graph.needed([*self._damp_kept, *_places(self._damp)])
+        of_dry = self.graph.needed([self._is_damp, self._weight, self._dry_kept, *_indices(self._dry)])
+        of_damp = self.graph.needed([*self._damp_kept, *_indices(self._damp)])
         self._of_site = sorted((of_dry | of_damp) - varying)
         self._of_any_hour, self._of_damp_hour = sorted(of_dry & varying), sorted(of_damp & varying)
-        nodes = [self.graph.nodes[place] for place in self._of_site]
+        nodes = [self.graph.nodes[index] for index in self._of_site]
         self.site_columns = tuple(node.name for node in nodes if node.operation == COLUMN)
         self._machine = _compiled(self.assembly())
         address = self._machine.get_function_address("year")
@@ -125,59 +125,59 @@ class YearCode:
         self._tally(code, self._dry, dry, hours, "dry", "%i", names)
         damp, count = code.operation("and", is_damp, counts), "%n0"
         for lane, hour in enumerate(hours):  # each is written, and written over unless it is damp
-            code.lines.append(f"  store i64 {hour}, ptr {code.at('%places', count, 'i64')}")
+            code.lines.append(f"  store i64 {hour}, ptr {code.at('%indices', count, 'i64')}")
             one = code.put(f"zext i1 {code.put(f'extractelement {code.truths} {damp}, i32 {lane}')} to i64")
             count = f"%n{lane + 1}" if lane + 1 < self.lanes else "%n.end"
             code.lines.append(f"  {count} = add i64 %n{lane}, {one}")
         return code.taken()
 
     def _damp_hour(self, code: Code, names: dict[int, str]) -> list[str]:
-        """An hour of the second loop: places %j and following of the %n.end listed."""
+        """An hour of the second loop: indices %j and following of the %n.end listed."""
         numbers = [code.put(f"add i64 %j, {lane}") for lane in range(self.lanes)]
         there = [code.put(f"icmp ult i64 {number}, %n.end") for number in numbers]
-        listed = [code.put(f"load i64, ptr {code.at('%places', number, 'i64')}") for number in numbers]
-        first = code.put("load i64, ptr %places")
+        listed = [code.put(f"load i64, ptr {code.at('%indices', number, 'i64')}") for number in numbers]
+        first = code.put("load i64, ptr %indices")
         hours = [code.put(f"select i1 {t}, i64 {h}, i64 {first}") for t, h in zip(there, listed, strict=True)]
         for column in self._columns(self._of_damp_hour):
             offset = code.put(f"mul i64 %count, {self._row(column)}")
             at = [code.at("%hours", code.put(f"add i64 {offset}, {hour}")) for hour in hours]
-            names[column] = code.gathered([code.put(f"load double, ptr {place}") for place in at], "double")
+            names[column] = code.gathered([code.put(f"load double, ptr {index}") for index in at], "double")
         self._work_out(code, self._of_damp_hour, names)
         counts = code.gathered(there, "i1")
         self._tally(code, self._damp, counts, hours, "damp", "%j", names)
-        for row, place in enumerate(self._damp_kept):
+        for row, kept in enumerate(self._damp_kept):
             index = code.put(f"add i64 %j, {code.put(f'mul i64 %count, {row}')}")
-            code.store(code.choice(counts, names[place], code.number(LEAST)), "%damp_kept", index)
+            code.store(code.choice(counts, names[kept], code.number(LEAST)), "%damp_kept", index)
         return code.taken()
 
-    def _columns(self, places: Iterable[int]) -> list[int]:
-        return [place for place in places if self.graph.nodes[place].operation == COLUMN]
+    def _columns(self, indices: Iterable[int]) -> list[int]:
+        return [index for index in indices if self.graph.nodes[index].operation == COLUMN]
 
-    def _row(self, place: int) -> int:
-        return self.hour_columns.index(self.graph.nodes[place].name)
+    def _row(self, index: int) -> int:
+        return self.hour_columns.index(self.graph.nodes[index].name)
 
-    def _work_out(self, code: Code, places: Iterable[int], names: dict[int, str]) -> None:
-        """Add the operations of these places; `names` holds the results, also of those worked out before."""
-        for place in places:
-            node = self.graph.nodes[place]
+    def _work_out(self, code: Code, indices: Iterable[int], names: dict[int, str]) -> None:
+        """Add the operations of these indices; `names` holds the results, also of those worked out before."""
+        for index in indices:
+            node = self.graph.nodes[index]
             if node.operation == LITERAL:
-                names[place] = code.number(node.value)
-            elif node.operation == COLUMN and place not in names:
-                names[place] = code.spread("%site", self.site_columns.index(node.name))
+                names[index] = code.number(node.value)
+            elif node.operation == COLUMN and index not in names:
+                names[index] = code.spread("%site", self.site_columns.index(node.name))
             elif node.operation == CHOICE:
-                kind = self._truth if self.graph.is_truth(place) else self._number
+                kind = self._truth if self.graph.is_truth(index) else self._number
                 condition, yes, no = node.of
                 chosen = (self._truth(code, condition, names), kind(code, yes, names), kind(code, no, names))
-                names[place] = code.choice(*chosen, truths=kind == self._truth)
+                names[index] = code.choice(*chosen, truths=kind == self._truth)
             elif node.operation != COLUMN:
                 kind = self._truth if node.operation in LOGIC else self._number
-                names[place] = code.operation(node.operation, *(kind(code, of, names) for of in node.of))
+                names[index] = code.operation(node.operation, *(kind(code, of, names) for of in node.of))
 
-    def _number(self, code: Code, place: int, names: dict[int, str]) -> str:
-        return code.as_number(names[place]) if self.graph.is_truth(place) else names[place]
+    def _number(self, code: Code, index: int, names: dict[int, str]) -> str:
+        return code.as_number(names[index]) if self.graph.is_truth(index) else names[index]
 
-    def _truth(self, code: Code, place: int, names: dict[int, str]) -> str:
-        return names[place] if self.graph.is_truth(place) else code.truth(names[place])
+    def _truth(self, code: Code, index: int, names: dict[int, str]) -> str:
+        return names[index] if self.graph.is_truth(index) else code.truth(names[index])
 
     def _tally(
         self,
@@ -194,9 +194,9 @@ class YearCode:
         phase = code.put(f"and i64 {number}, {PHASES - 1}")
         for group, taken in zip(("slot", "year"), tallies, strict=True):
             base = f"%{part}_{group}"
-            for row, (how, place) in enumerate(taken):
+            for row, (how, index) in enumerate(taken):
                 nothing = code.number(0.0 if how == "sum" else LEAST)
-                value = code.choice(counts, self._number(code, place, names), nothing)
+                value = code.choice(counts, self._number(code, index, names), nothing)
                 start = code.at(base, code.put(f"mul i64 {base}_stride, {row}"))
                 if group == "slot":
                     for lane, slot in enumerate(slots):
@@ -206,8 +206,8 @@ class YearCode:
                     code.store(code.operation("add" if how == "sum" else "larger", so_far, value), start, phase)
 
 
-def _places(tallies: Taken) -> list[int]:
-    return [place for group in tallies for _, place in group]
+def _indices(tallies: Taken) -> list[int]:
+    return [index for group in tallies for _, index in group]
 
 
 def _compiled(assembly: str) -> llvm.ExecutionEngine:
