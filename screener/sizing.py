@@ -13,6 +13,7 @@ from typing import Any, Protocol
 import polars as pl
 
 from screener import contracts
+from screener.contracts.origins import SIZED
 from screener.formula import (
     Formula,
     Number,
@@ -35,7 +36,7 @@ CLEAR_NOON_W_M2, BRIGHT_HAZE_W_M2 = 800.0, 400.0  # common practice, no source
 UNLIMITED = 1e6  # times any real device
 LEAST_CAPACITY_KW = 0.1  # an empty site still has a coil that the arithmetic can run
 INDOOR_DERATING = 0.88  # of a coil at 22-24 degC and 50 % against its rating at 26.7/19.4 degC: this coil model's own
-ORIGIN = "sized: 0.4 % design hours of the station, with the margin of the building type"
+ORIGIN = f"{SIZED}: 0.4 % design hours of the station, with the margin of the building type"
 SECONDS_A_DAY = 86400
 MACHINE = "equipment."  # begins the columns of the machine a site names
 

@@ -12,6 +12,7 @@ import polars as pl
 
 from screener.contracts import load
 from screener.contracts.limits import LIMIT_COLUMNS
+from screener.contracts.origins import ASSUMED, GIVEN
 from screener.formula import of_columns
 from screener.physics.ventilation import code_rate_l_s
 
@@ -112,7 +113,7 @@ def _beside_type(portfolio: Portfolio) -> pl.DataFrame:
     given = portfolio.sites_given.rename(lambda name: f"{name}_origin" if name != "site_id" else name)
     return (
         sites.join(given, on="site_id", how="left", maintain_order="left")
-        .with_columns(site_id_origin=pl.lit("given"))
+        .with_columns(site_id_origin=pl.lit(GIVEN))
         .join(types, on="building_type", how="left", maintain_order="left")
         .join(sources, on="building_type", how="left", maintain_order="left")
     )
@@ -136,7 +137,7 @@ def _assumed(name: str, sources: tuple[str, ...], where: pl.Expr) -> pl.Expr:
     texts = [parts[0]]
     for part, before in zip(parts[1:], parts, strict=False):
         texts.append(pl.when(part == before).then(pl.lit("")).otherwise(pl.concat_str(pl.lit("; "), part)))
-    told = pl.concat_str(pl.lit("assumed: "), *texts)
+    told = pl.concat_str(pl.lit(f"{ASSUMED}: "), *texts)
     return pl.when(where).then(told).otherwise(f"{name}_origin").alias(f"{name}_origin")
 
 

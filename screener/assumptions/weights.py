@@ -1,6 +1,6 @@
-"""What each figure of a site is worth to the ranking, and so how much of a site's result hangs on assumed ones.
+"""The weight of each figure of a site in the ranking, and so how much of a site's result hangs on assumed ones.
 
-The worth of a figure is how far the yearly savings move, per floor area, when it is changed by as much as real buildings
+The weight of a figure is how far the yearly savings move, per floor area, when it is changed by as much as real buildings
 differ from what is assumed of their type. `assumptions/weights.csv` holds it by building type and climate zone, worked out by
 `tests/derive/site_weights.py`; the head of that file says how.
 """
@@ -21,24 +21,24 @@ KEYS = ("building_type", "climate_zone")
 
 @cache
 def figures() -> tuple[str, ...]:
-    """The figures that have a worth, in the order of the sites contract."""
-    return tuple(name for name in _worths().columns if name not in KEYS)
+    """The figures that have a weight, in the order of the sites contract."""
+    return tuple(name for name in _weights().columns if name not in KEYS)
 
 
 @cache
-def _worths() -> pl.DataFrame:
+def _weights() -> pl.DataFrame:
     """One row per building type and climate zone and one per type with the mean of all zones, `climate_zone` null."""
-    worths = pl.read_csv(FILE, comment_prefix="#", schema_overrides={"climate_zone": pl.String})
-    worths = worths.with_columns(pl.exclude(KEYS).cast(pl.Float64))
-    mean = worths.group_by("building_type", maintain_order=True).agg(pl.exclude(KEYS).mean())
-    return pl.concat([worths, mean.with_columns(climate_zone=pl.lit(None, pl.String)).select(worths.columns)])
+    weights = pl.read_csv(FILE, comment_prefix="#", schema_overrides={"climate_zone": pl.String})
+    weights = weights.with_columns(pl.exclude(KEYS).cast(pl.Float64))
+    mean = weights.group_by("building_type", maintain_order=True).agg(pl.exclude(KEYS).mean())
+    return pl.concat([weights, mean.with_columns(climate_zone=pl.lit(None, pl.String)).select(weights.columns)])
 
 
 def weigh(sites: pl.DataFrame) -> pl.DataFrame:
-    """Add `assumed_share` to filled and located sites: worth of what was assumed over the worth of everything, 0 to 1."""
+    """Add `assumed_share` to filled and located sites: weight of what was assumed over the weight of everything, 0 to 1."""
     names = figures()
-    worth = _beside(sites).with_columns(assumed=pl.sum_horizontal(_where_assumed(names)), all=pl.sum_horizontal(names))
-    share = worth.select(pl.when(pl.col("all") > 0).then(pl.col("assumed") / pl.col("all")).otherwise(0.0))
+    weight = _beside(sites).with_columns(assumed=pl.sum_horizontal(_where_assumed(names)), all=pl.sum_horizontal(names))
+    share = weight.select(pl.when(pl.col("all") > 0).then(pl.col("assumed") / pl.col("all")).otherwise(0.0))
     return sites.with_columns(share.to_series().alias("assumed_share"))
 
 
@@ -48,11 +48,11 @@ def blanks(sites: pl.DataFrame, number: int) -> pl.DataFrame:
     `share` is the cell's part of all that hangs on assumptions in the portfolio.
     """
     names = figures()
-    worth = _beside(sites).select("site_id", "name", *(e * AREA for e in _where_assumed(names)))
-    cells = worth.unpivot(names, index=["site_id", "name"], variable_name="column", value_name="worth")
-    total = pl.col("worth").sum()
-    cells = cells.with_columns(share=pl.when(total > 0).then(pl.col("worth") / total)).filter(pl.col("share") > 0)
-    return cells.drop("worth").sort("share", "site_id", "column", descending=[True, False, False]).head(number)
+    weight = _beside(sites).select("site_id", "name", *(e * AREA for e in _where_assumed(names)))
+    cells = weight.unpivot(names, index=["site_id", "name"], variable_name="column", value_name="weight")
+    total = pl.col("weight").sum()
+    cells = cells.with_columns(share=pl.when(total > 0).then(pl.col("weight") / total)).filter(pl.col("share") > 0)
+    return cells.drop("weight").sort("share", "site_id", "column", descending=[True, False, False]).head(number)
 
 
 def completeness(sites: pl.DataFrame) -> pl.DataFrame:
@@ -60,21 +60,21 @@ def completeness(sites: pl.DataFrame) -> pl.DataFrame:
     names = figures()
     beside = _beside(sites)
     given = beside.select((~_assumed(name)).sum().alias(name) for name in names).row(0)
-    worth = beside.select((e * AREA).sum() for e in _where_assumed(names)).row(0)
-    total = sum(worth) or 1.0
+    weight = beside.select((e * AREA).sum() for e in _where_assumed(names)).row(0)
+    total = sum(weight) or 1.0
     return pl.DataFrame(
-        {"column": names, "given": given, "sites": [sites.height] * len(names), "share": [w / total for w in worth]}
+        {"column": names, "given": given, "sites": [sites.height] * len(names), "share": [w / total for w in weight]}
     )
 
 
 def _beside(sites: pl.DataFrame) -> pl.DataFrame:
-    """Sites' keys, area and origins beside the worth of each figure; a zone without any has the mean of the type."""
+    """Sites' keys, area and origins beside the weight of each figure; a zone without any has the mean of the type."""
     origins = [name for name in sites.columns if name.endswith("_origin")]
     kind = pl.coalesce("based_on", "building_type").alias("building_type")
-    known = pl.col("climate_zone").is_in(_worths()["climate_zone"].drop_nulls().unique().implode())
+    known = pl.col("climate_zone").is_in(_weights()["climate_zone"].drop_nulls().unique().implode())
     zone = pl.when(known).then("climate_zone")
     keyed = sites.select("site_id", "name", kind, zone.alias("climate_zone"), *origins, area_m2="floor_area_m2")
-    return keyed.join(_worths(), on=KEYS, how="left", nulls_equal=True, maintain_order="left")
+    return keyed.join(_weights(), on=KEYS, how="left", nulls_equal=True, maintain_order="left")
 
 
 def _assumed(name: str) -> pl.Expr:

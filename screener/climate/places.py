@@ -9,6 +9,7 @@ import polars as pl
 from screener.climate import hourly_files
 from screener.climate.carried import postal_areas, stations
 from screener.climate.nearest import nearest
+from screener.contracts.origins import LOOKED_UP
 from screener.errors import FAULT_SCHEMA, ContractError, UsageError, no_faults
 from screener.formula import plain
 from screener.physics import psychrometrics as air
@@ -36,7 +37,7 @@ REPRESENTATIVE = {
     "8": "702610",
 }
 PLACE = ("site_id", "row", "postal_code", "latitude", "longitude", "climate_zone", "weather_file", "elevation_m")
-LOOKED_UP = ("latitude", "longitude", "climate_zone", "elevation_m")
+FROM_PLACE = ("latitude", "longitude", "climate_zone", "elevation_m")
 
 
 def locate(sites: pl.DataFrame, folder: Path | None = None) -> tuple[pl.DataFrame, pl.DataFrame]:
@@ -260,8 +261,8 @@ def _whole(value: pl.Expr) -> pl.Expr:
 
 
 def _origins(sites: pl.DataFrame) -> list[pl.Expr]:
-    there = [name for name in LOOKED_UP if f"{name}_origin" in sites.columns]
-    told = pl.concat_str(pl.lit("looked up: "), "place_origin")
+    there = [name for name in FROM_PLACE if f"{name}_origin" in sites.columns]
+    told = pl.concat_str(pl.lit(f"{LOOKED_UP}: "), "place_origin")
     return [
         pl.when(pl.col(f"{name}_origin").is_null() & pl.col(name).is_not_null())
         .then(told)

@@ -1,6 +1,6 @@
-"""Sums and peaks over stretches: neighbouring rows with the same key, of a table sorted by it.
+"""Sums and peaks over segments: neighbouring rows with the same key, of a table sorted by it.
 
-Where a stretch has a dozen rows, as the months of a year have, grouping takes 300 ns a stretch and column, this 10.
+Where a segment has a dozen rows, as the months of a year have, grouping takes 300 ns a segment and column, this 10.
 """
 
 import numpy as np
@@ -11,7 +11,7 @@ Starts = npt.NDArray[np.intp]
 
 
 def starts(keys: pl.DataFrame) -> Starts:
-    """The row at which each stretch of equal keys, whole numbers, begins."""
+    """The row at which each segment of equal keys, whole numbers, begins."""
     changed = np.zeros(keys.height, dtype=bool)
     changed[:1] = True
     for key in keys:
@@ -21,7 +21,7 @@ def starts(keys: pl.DataFrame) -> Starts:
 
 
 def totals(amounts: pl.DataFrame, starts: Starts) -> pl.DataFrame:
-    """The sums of each stretch: of floats in 64 bits, of whole numbers as such; nulls count nothing."""
+    """The sums of each segment: of floats in 64 bits, of whole numbers as such; nulls count nothing."""
     if len(starts) == amounts.height:
         return amounts.with_columns(pl.col(pl.Float32).cast(pl.Float64)).fill_null(0)
     found = []
@@ -33,7 +33,7 @@ def totals(amounts: pl.DataFrame, starts: Starts) -> pl.DataFrame:
 
 
 def highest(amounts: pl.DataFrame, starts: Starts) -> pl.DataFrame:
-    """The highest of each stretch of floats, null where there are only nulls."""
+    """The highest of each segment of floats, null where there are only nulls."""
     if len(starts) == amounts.height:
         return amounts
     found = []

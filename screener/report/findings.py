@@ -14,10 +14,10 @@ import polars as pl
 from screener import text
 from screener.contracts import load
 from screener.contracts.limits import NOTEWORTHY_H
+from screener.contracts.origins import ASSUMED
 from screener.report.palette import END_USES
 from screener.report.words import figure_name
 
-ASSUMED = "assumed"
 ASSUMPTIONS_SHOWN = 8
 
 

@@ -6,6 +6,7 @@ import polars as pl
 
 from screener import units
 from screener.contracts import Contract, Field
+from screener.contracts.origins import CONVERTED, GIVEN
 from screener.tables import numerals
 from screener.tables.reading import RawTable
 
@@ -36,10 +37,10 @@ class Cells:
 
     def _given(self, field: Field) -> pl.Expr:
         own, names = field.name in self._present[field.name], self._present[field.name]
-        told = [pl.when(pl.col(field.name).is_not_null()).then(pl.lit("given"))] if own else []
+        told = [pl.when(pl.col(field.name).is_not_null()).then(pl.lit(GIVEN))] if own else []
         if own and (changed := _changed(field)) is not None:
-            told.insert(0, pl.when(changed).then(pl.lit("converted")))
-        told += [pl.when(pl.col(name).is_not_null()).then(pl.lit("converted")) for name in names if name != field.name]
+            told.insert(0, pl.when(changed).then(pl.lit(CONVERTED)))
+        told += [pl.when(pl.col(name).is_not_null()).then(pl.lit(CONVERTED)) for name in names if name != field.name]
         return pl.coalesce(*told, pl.lit(None, dtype=pl.String)).alias(field.name)
 
     def notes(self) -> list[str]:

@@ -130,7 +130,7 @@ def best_savings(run: Path) -> pl.DataFrame:
     return able.group_by("site_id").agg(saved=pl.col("cost_saved").max()).sort("site_id")
 
 
-def worths(bare: list[dict[str, Any]], folder: Path) -> tuple[pl.DataFrame, int]:
+def worked_weights(bare: list[dict[str, Any]], folder: Path) -> tuple[pl.DataFrame, int]:
     """Worth of each figure by building type and climate zone, and how many sites it took."""
     columns = [name for name in load("sites").columns if name in {*bare[0], *TIMES, *PLUS, *INSTEAD}]
     whole = pl.read_parquet(ranked(bare, folder) / "sites_used.parquet").select(columns).to_dicts()
@@ -162,7 +162,7 @@ def main(arguments: list[str]) -> int:
         return 2
     assert set(AREAS_M2) == set(shipped.building_types().values["building_type"])
     with tempfile.TemporaryDirectory() as folder:
-        table, sites = worths(ordinary(), Path(folder))
+        table, sites = worked_weights(ordinary(), Path(folder))
     Path(arguments[0]).write_text(HEAD.format(sites=sites) + table.write_csv(), encoding="utf-8", newline="\n")
     print(f"{table.height} rows from {sites:,} sites")
     return 0

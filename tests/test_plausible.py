@@ -9,7 +9,7 @@ from typer.testing import CliRunner
 
 from screener import pipeline
 from screener.assumptions import plausible
-from screener.commands.cli import app
+from screener.commands import app
 from tests.tables.portfolios import SITE, sites, table, write
 
 PORTFOLIOS = Path(__file__).parents[1] / "portfolios"
