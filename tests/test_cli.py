@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 from typer.testing import CliRunner
 
-from screener.commands.cli import app
+from screener.commands import app
 from screener.outputs import INPUTS
 from screener.strategies import REGISTRY
 

@@ -8,7 +8,7 @@ import polars as pl
 import pytest
 from typer.testing import CliRunner
 
-from screener.commands.cli import app
+from screener.commands import app
 from screener.outputs import INPUTS, open_run, provenance, write_run
 from screener.ranking import rank
 from screener.ranking.compare import compare

@@ -9,8 +9,8 @@ import pytest
 from CoolProp.HumidAirProp import HAPropsSI
 from typer.testing import CliRunner
 
-from screener import outputs, pipeline
-from screener.commands.cli import app
+from screener import explain, outputs, pipeline
+from screener.commands import app
 from screener.strategies import REGISTRY
 
 SITES = """site_id,name,building_type,floor_area_m2,postal_code,tariff_id,current_strategy,supply_fan
@@ -35,7 +35,7 @@ def run(tmp_path_factory) -> Path:
 @pytest.fixture(scope="module")
 def told(run) -> dict[str, dict]:
     """The dampest hour of the first site, by strategy."""
-    return {name: pipeline.explain(run, "A1", name) for name in REGISTRY}
+    return {name: explain.of_folder(run, "A1", name) for name in REGISTRY}
 
 
 def real_gas(state: dict, pressure_pa: float) -> tuple[float, float]:
@@ -197,7 +197,7 @@ def test_own_weather_is_explained_from_the_run_alone(tmp_path):
     pipeline.run(source, tmp_path / "run")
     used = outputs.open_run(tmp_path / "run").table("sites_used").collect()
     own = used.filter(pl.col("weather_id").str.starts_with("file:"))["site_id"][0]
-    document = pipeline.explain(tmp_path / "run", own, "standalone_dehumidifier", "07-31T15")
+    document = explain.of_folder(tmp_path / "run", own, "standalone_dehumidifier", "07-31T15")
     assert document["hour"]["weight_h"] == 1
     for use, value in document["year"]["worked_again_less_table_kwh"].items():
         assert abs(value) < 1e-6 * max(document["year"][use], 1), use

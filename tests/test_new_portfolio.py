@@ -10,7 +10,7 @@ import pytest
 from typer.testing import CliRunner
 
 from screener import contracts
-from screener.commands.cli import app
+from screener.commands import app
 from screener.contracts import in_words
 from screener.tables.portfolio import TABLES
 

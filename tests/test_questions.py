@@ -94,7 +94,7 @@ def test_by_itself_the_order_is_the_rankings(run: Path) -> None:
     rows = questions.rank(run).rows
     assert rows["site_id"].to_list() == ["A", "C", "B", "D"]
     assert rows["best_strategy"].to_list() == [AIR, DEVICE, DEVICE, NOW]
-    assert rows["place"].to_list() == rows["rank"].to_list() == [1, 2, 3, 4]
+    assert rows["position"].to_list() == rows["rank"].to_list() == [1, 2, 3, 4]
 
 
 def test_running_totals_are_sums_of_the_rows_so_far(run: Path) -> None:

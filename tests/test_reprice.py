@@ -11,8 +11,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from typer.testing import CliRunner
 
-from screener import engine, ledger, outputs, pipeline, price
-from screener.commands.cli import app
+from screener import engine, ledger, outputs, pipeline, price, report
+from screener.commands import app
 from screener.errors import ContractError, UsageError
 from screener.outputs import open_run
 from screener.tables import read_tariffs
@@ -78,7 +78,7 @@ def test_new_windows_give_what_a_whole_run_gives(work: Path, tmp_path: Path) -> 
     """With the engine at work, not remembered."""
     pipeline.run(work / "timed", tmp_path / "whole")
     pipeline.reprice(work / "run", work / "timed", tmp_path / "priced")
-    pipeline.write_report(tmp_path / "priced")
+    report.write(tmp_path / "priced")
     assert_same(tmp_path / "whole", tmp_path / "priced")
     for name in ("ledger.parquet", "report.html", *(f"inputs/{table}.parquet" for table in outputs.INPUT_NAMES)):
         assert (tmp_path / "whole" / name).read_bytes() == (tmp_path / "priced" / name).read_bytes(), name

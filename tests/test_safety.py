@@ -8,7 +8,7 @@ import pytest
 from typer.testing import CliRunner
 
 from screener import pipeline, text
-from screener.commands.cli import app
+from screener.commands import app
 from tests.tables.portfolios import SITE, sites, table, write
 
 FORMULAS = ["=1+1", "+1", "-1+A1", "@SUM(A1)", "\t=1+1", "=HYPERLINK(0)", " =2", '=cmd|"/C calc"!A0']

@@ -22,6 +22,7 @@ from screener.outputs.writing import COMPRESSION, writing_in_words
 MADE_FROM, LOCK = "made_from.json", "lock"
 PART = ".part"
 TEXTS = ("sites_used",)  # tables of texts that repeat: a few rows of an Arrow file would keep all its texts in memory
+NO_LOCK = "this system has no lock to keep two processes from writing the same run: do not start it twice"
 STARTED_ANEW = "an unfinished run made from other tables, settings or another version was thrown away"
 
 
@@ -73,12 +74,14 @@ def scratch(out: Path, made_from: Mapping[str, Any]) -> Iterator[Scratch]:
         lock = _locked(path)
     try:
         work = Scratch(path)
+        work.notes += [NO_LOCK] if lock is None else []
         with writing_in_words(out.parent):
             _begin(work, json.loads(json.dumps(made_from, default=str)))
         yield work
         _discard(path)
     finally:
-        os.close(lock)
+        if lock is not None:
+            os.close(lock)
         if path.is_dir() and not any(path.glob("[0-9]*[0-9]")):
             _discard(path)
 
@@ -102,13 +105,14 @@ def _begin(work: Scratch, made_from: Any) -> None:
         part.rename(label)
 
 
-def _locked(path: Path) -> int:
-    """The open lock file of the folder; the system lets go of it when the process ends, however it ends."""
-    lock = os.open(path / LOCK, os.O_CREAT | os.O_RDWR)
+def _locked(path: Path) -> int | None:
+    """The open lock file of the folder; the system lets go of it when the process ends, however it ends. None where the
+    system has no such lock."""
     if sys.platform == "win32":
-        return lock
+        return None
     import fcntl
 
+    lock = os.open(path / LOCK, os.O_CREAT | os.O_RDWR)
     try:
         fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError:

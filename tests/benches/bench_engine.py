@@ -17,6 +17,7 @@ from typing import Any
 import polars as pl
 import pytest
 
+from screener import engine
 from screener.climate import stations, statistical_year
 from screener.tables import shipped
 
@@ -139,7 +140,7 @@ def main(folder: str, out: str, strategies: str = "", form: str = "hourly") -> N
         del REGISTRY[name]
     from screener import ledger, outputs, pipeline
 
-    watch, extra = pipeline.Watch(), {}
+    watch, extra = engine.Progress(), {}
     timed(ledger, "accumulate", "ledger", extra)
     timed(outputs.Scratch, "keep", "putting away", extra)
     run = pipeline.run(Path(folder), Path(out), watch=watch, ledger_form=form)

@@ -13,7 +13,7 @@ from typing import Any
 import polars as pl
 import pytest
 
-from screener import outputs
+from screener import engine, outputs
 from tests.benches import bench_engine
 
 
@@ -56,7 +56,7 @@ def main(folder: str, out: str) -> None:
         )
 
     pipeline.work = answered
-    watch = pipeline.Watch()
+    watch = engine.Progress()
     pipeline.run(Path(folder), Path(out), watch=watch, ledger_form="monthly")
     print(json.dumps({"stages": watch.timings, "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024}))
 

@@ -12,7 +12,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from screener import outputs, pipeline
+from screener import engine, outputs, pipeline
 from screener.ranking import compare
 from screener.strategies import REGISTRY
 from tests.benches import bench_engine
@@ -52,7 +52,7 @@ def test_large_run(tmp_path: Path) -> None:
 
 def main(run: str, tariffs: str, out: str) -> None:
     """Price it and print the measures as JSON."""
-    watch, began = pipeline.Watch(), time.perf_counter()
+    watch, began = engine.Progress(), time.perf_counter()
     pipeline.reprice(Path(run), Path(tariffs), Path(out), watch=watch)
     priced, used = time.perf_counter(), resource.getrusage(resource.RUSAGE_SELF)
     compare.compare(outputs.open_run(Path(run)), outputs.open_run(Path(out)))

@@ -11,7 +11,7 @@ from typing import Any
 import polars as pl
 import pytest
 
-from screener import pipeline
+from screener import report
 from tests.report.conftest import HARM
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -33,7 +33,7 @@ def document(request: pytest.FixtureRequest, example: Path, tmp_path_factory: py
     """The report of the run, and the page of its first site."""
     if request.param == "report":
         return example / "report.html"
-    (file,) = pipeline.write_site_report(example, "S126", tmp_path_factory.mktemp("site"))
+    (file,) = report.write_site(example, "S126", tmp_path_factory.mktemp("site"))
     return file
 
 

@@ -6,7 +6,7 @@ from xml.etree.ElementTree import Element
 import polars as pl
 import pytest
 
-from screener import pipeline
+from screener import report
 from screener.outputs import RunFolder, open_run
 from screener.report.charts.savings_curve import savings_curve
 from screener.report.charts.site_map import site_map
@@ -21,7 +21,7 @@ END_USES += ("reheat_fuel", "regeneration_fuel", "heating_fuel")
 @pytest.fixture(scope="module")
 def drawn(example: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Element]:
     out = tmp_path_factory.mktemp("pictures")
-    files = pipeline.write_report(example, out, pictures=True)
+    files = report.write(example, out, pictures=True)
     return {file.stem: drawing(file.read_text(encoding="utf-8")) for file in files if file.suffix == ".svg"}
 
 

@@ -13,8 +13,8 @@ import pytest
 from typer.testing import CliRunner
 
 from screener import text
-from screener.commands.cli import app
-from screener.pipeline import Watch
+from screener.commands import app
+from screener.engine import Progress
 from tests.report.conftest import EXAMPLE, ROOT
 
 
@@ -86,8 +86,8 @@ def test_a_terminal_sees_stages_and_counts_and_a_pipe_nothing(tmp_path: Path) ->
 def test_long_stages_tell_the_time_left_and_short_ones_do_not(monkeypatch: pytest.MonkeyPatch) -> None:
     """A quarter done in 30 s leaves three times as long."""
     clock, told = [100.0], []
-    monkeypatch.setattr("screener.pipeline.time.perf_counter", lambda: clock[0])
-    watch = Watch(told.append)
+    monkeypatch.setattr("screener.engine.progress.time.perf_counter", lambda: clock[0])
+    watch = Progress(told.append)
     watch.stage("working")
     clock[0] += 1.0
     watch.count(100, 10_000, "sites")

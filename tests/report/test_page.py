@@ -7,7 +7,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from screener import pipeline
+from screener import pipeline, report
 from screener.outputs import open_run
 from screener.strategies import REGISTRY
 from tests.report.conftest import EXAMPLE, HARM
@@ -114,7 +114,7 @@ def test_assumptions_are_counted_from_the_origins(shown: Page, ranking: pl.DataF
 
 
 def test_written_again_it_is_the_same_to_the_byte(example: Path, tmp_path: Path) -> None:
-    (again,) = pipeline.write_report(example, tmp_path)
+    (again,) = report.write(example, tmp_path)
     assert again.read_bytes() == (example / "report.html").read_bytes()
 
 

@@ -9,8 +9,8 @@ import psychrolib
 import pytest
 from typer.testing import CliRunner
 
-from screener import pipeline
-from screener.commands.cli import app
+from screener import pipeline, report
+from screener.commands import app
 from screener.explain import year
 from screener.outputs import RunFolder, open_run
 from screener.report import file_name
@@ -29,7 +29,7 @@ def run(example: Path) -> RunFolder:
 @pytest.fixture(scope="module")
 def files(example: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     out = tmp_path_factory.mktemp("site")
-    return {file.name: file for file in pipeline.write_site_report(example, SITE, out, pictures=True)}
+    return {file.name: file for file in report.write_site(example, SITE, out, pictures=True)}
 
 
 @pytest.fixture(scope="module")
@@ -147,7 +147,7 @@ def test_figures_and_their_origins_are_those_used(shown: Page, run: RunFolder) -
 
 
 def test_a_site_where_nothing_pays_shows_todays_way_alone(example: Path, tmp_path: Path) -> None:
-    (file,) = pipeline.write_site_report(example, UNCHANGED, tmp_path)
+    (file,) = report.write_site(example, UNCHANGED, tmp_path)
     html = file.read_text(encoding="utf-8")
     assert "No change pays here" in html
     dots = re.findall(r'data-strategy="(\w+)" data-state', html)
@@ -157,13 +157,13 @@ def test_a_site_where_nothing_pays_shows_todays_way_alone(example: Path, tmp_pat
 def test_a_site_with_its_own_weather_is_shown_from_the_run_alone(tmp_path: Path) -> None:
     portfolio = Path(__file__).parents[2] / "portfolios" / "ferrowmere_district"
     pipeline.run(portfolio, tmp_path / "run")
-    (file,) = pipeline.write_site_report(tmp_path / "run", "SC-04", tmp_path)
+    (file,) = report.write_site(tmp_path / "run", "SC-04", tmp_path)
     assert "weather of its own file" in page(file.read_text(encoding="utf-8")).text
 
 
 def test_names_that_are_markup_stay_text(hostile: Path, tmp_path: Path) -> None:
     site = open_run(hostile).table("ranking").collect()["site_id"][0]
-    (file,) = pipeline.write_site_report(hostile, site, tmp_path)
+    (file,) = report.write_site(hostile, site, tmp_path)
     shown = page(file.read_text(encoding="utf-8"))
     assert shown.tags.count("script") == 1
     assert "img" not in shown.tags

@@ -5,9 +5,8 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from screener import pipeline
 from screener.outputs import open_run
-from screener.report import Findings, portfolio_page
+from screener.report import Findings, gathering, portfolio_page
 from tests.report.reading import page
 
 COPIES = 162  # of 62 sites: 10 044
@@ -25,7 +24,7 @@ def many(example: Path) -> Findings:
     results, sites = (copies(run.table(name).collect()) for name in ("strategies", "sites_used"))
     ranking = copies(run.table("ranking").collect()).sort("net_savings", "site_id", descending=[True, False])
     ranking = ranking.with_columns(rank=pl.int_range(1, pl.len() + 1))
-    return pipeline.findings(
+    return gathering.findings(
         ranking, results.lazy(), sites.lazy(), run.table("rejects").collect(), run.input("strategies"), run.settings
     )
 

@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
-from screener import contracts, pipeline
+from screener import contracts, report
 from screener.outputs import open_run
 from tests.report.conftest import HARM
 
@@ -19,7 +19,7 @@ SHEET = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 @pytest.fixture(scope="module")
 def book(example: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("workbook")
-    return next(file for file in pipeline.write_report(example, out, workbook=True) if file.name == "ranking.xlsx")
+    return next(file for file in report.write(example, out, workbook=True) if file.name == "ranking.xlsx")
 
 
 def sheets(book: Path) -> dict[str, pl.DataFrame]:
@@ -83,7 +83,7 @@ def test_every_part_is_well_formed_and_listed(book: Path) -> None:
 
 
 def test_text_is_never_a_formula(hostile: Path, tmp_path: Path) -> None:
-    files = pipeline.write_report(hostile, tmp_path, workbook=True)
+    files = report.write(hostile, tmp_path, workbook=True)
     book = next(file for file in files if file.suffix == ".xlsx")
     with zipfile.ZipFile(book) as archive:
         for name in archive.namelist():
@@ -93,5 +93,5 @@ def test_text_is_never_a_formula(hostile: Path, tmp_path: Path) -> None:
 
 
 def test_the_same_run_gives_the_same_bytes(book: Path, example: Path, tmp_path: Path) -> None:
-    files = pipeline.write_report(example, tmp_path, workbook=True)
+    files = report.write(example, tmp_path, workbook=True)
     assert book.read_bytes() == next(file for file in files if file.suffix == ".xlsx").read_bytes()

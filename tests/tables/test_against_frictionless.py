@@ -12,7 +12,7 @@ from frictionless import Resource
 from screener import contracts
 from screener.contracts import Field, load
 from screener.errors import no_faults
-from screener.tables.checking import check
+from screener.tables.checking import checked
 from screener.tables.portfolio import TABLES
 from screener.tables.reading import RawTable
 
@@ -96,7 +96,7 @@ def ours(name: str, header: list[str], rows: list[list[str]]) -> set[Cell]:
         [[cell.strip() or None for cell in row] for row in rows], schema=dict.fromkeys(header, pl.String), orient="row"
     )
     frame = cells.with_row_index("row", offset=2).cast({"row": pl.Int64})
-    faults = check(RawTable(name, frame, no_faults(), separator=","), load(name)).faults
+    faults = checked(RawTable(name, frame, no_faults(), separator=","), load(name)).faults
     return set(faults.select("row", "column").rows())
 
 

@@ -66,7 +66,7 @@ def test_alternatives_are_the_same_quantity(table: str) -> None:
 def test_examples_keep_their_own_rules(table: str) -> None:
     contract = contracts.load(table)
     frame = pl.DataFrame({f.name: [f.example] for f in contract.fields}, schema=contract.polars_schema())
-    for check in contract.checks():
+    for check in contract.rules():
         assert frame.filter(check.broken).is_empty(), (check.column, check.rule)
 
 
