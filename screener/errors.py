@@ -52,6 +52,14 @@ class ResultsError(ScreenerError):
     exit_code = 4
 
 
+class UnknownNameError(ResultsError):
+    """A formula reads a `name` that nothing has."""
+
+    def __init__(self, name: str, message: str) -> None:
+        self.name = name
+        super().__init__(message)
+
+
 @cache
 def no_faults() -> pl.DataFrame:
     """An empty fault frame, always the same one."""

@@ -8,7 +8,7 @@ import pytest
 from polars.testing import assert_frame_equal
 
 from screener import pipeline, price
-from screener.ledger import ELECTRICITY, FUEL
+from screener.contracts.end_uses import energies_of
 from screener.outputs import RunFolder, open_run
 from screener.strategies import REGISTRY
 
@@ -57,7 +57,7 @@ def bills(run: RunFolder) -> pl.DataFrame:
 
 
 def test_end_uses_are_carriers(results: pl.DataFrame) -> None:
-    for carrier, uses in (("electricity_kwh", ELECTRICITY), ("fuel_kwh", FUEL)):
+    for carrier, uses in (("electricity_kwh", energies_of("electricity")), ("fuel_kwh", energies_of("fuel"))):
         assert results.select(pl.sum_horizontal(uses)).to_series().to_list() == pytest.approx(
             results[carrier].to_list()
         )

@@ -125,7 +125,7 @@ def test_a_cluster_comes_to_the_same_bytes_though_a_worker_dies_in_the_middle(
 
     out = tmp_path / "run"
     portfolio = run.path.parent / "portfolio"
-    pipeline.run(portfolio, out, watch=engine.Progress(kill_one), batch_sites=2, cluster=scheduler)
+    pipeline.run(portfolio, out, progress=engine.Progress(kill_one), batch_sites=2, cluster=scheduler)
     assert killed
     assert contents(out) == contents(run.path)
 

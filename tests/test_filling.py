@@ -5,8 +5,9 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from screener.assumptions.filling import LIMITS, SAME, SCALED, fill
+from screener.assumptions.filling import SAME, SCALED, fill
 from screener.contracts import load
+from screener.contracts.limits import LIMIT_COLUMNS
 from screener.tables import read_portfolio
 from tests.tables.portfolios import SITE, sites, table, write
 
@@ -65,7 +66,7 @@ def test_what_a_site_gives_stays_and_carries_through(tmp_path: Path) -> None:
     assert hall["infiltration_closed_l_s_m2"] == pytest.approx(0.6)  # the type's 0.3 / 0.2 kept
     assert hall["humidity_limit_dew_point_c"] == pytest.approx(10)
     assert hall["humidity_limit_rh_pct"] is None
-    origins = [hall[f"{name}_origin"] for name in ("peak_occupants", "infiltration_l_s_m2", *LIMITS)]
+    origins = [hall[f"{name}_origin"] for name in ("peak_occupants", "infiltration_l_s_m2", *LIMIT_COLUMNS)]
     assert origins == ["given", "given", "converted", None]
 
 
@@ -80,10 +81,12 @@ def test_every_shipped_type_fills_a_bare_site(tmp_path: Path) -> None:
     rows = [SITE | {"site_id": name, "building_type": name} for name in types]
     frame = fill(read_portfolio(write(tmp_path / "bare", sites=table(*rows))))
     assert frame["site_id"].to_list() == types
-    figures = [name for name in load("building_types").columns if name not in ("based_on", *LIMITS)]
+    figures = [name for name in load("building_types").columns if name not in ("based_on", *LIMIT_COLUMNS)]
     needed = list(dict.fromkeys([*figures, *SAME, *SCALED]))
     assert frame.select(pl.col(needed).null_count()).row(0) == (0,) * len(needed)
-    assert frame.select(limits=pl.sum_horizontal(pl.col(LIMITS).is_not_null()))["limits"].to_list() == [1] * len(types)
+    assert frame.select(limits=pl.sum_horizontal(pl.col(LIMIT_COLUMNS).is_not_null()))["limits"].to_list() == [1] * len(
+        types
+    )
     assumed = [f"{name}_origin" for name in (*SAME, *SCALED)]
     assert frame.select(pl.all_horizontal(pl.col(assumed).str.starts_with("assumed: ")).all()).item()
 

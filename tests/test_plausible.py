@@ -10,6 +10,7 @@ from typer.testing import CliRunner
 from screener import pipeline
 from screener.assumptions import plausible
 from screener.commands import app
+from screener.tables import shipped
 from tests.tables.portfolios import SITE, sites, table, write
 
 PORTFOLIOS = Path(__file__).parents[1] / "portfolios"
@@ -70,7 +71,7 @@ def test_note(case: str, tmp_path: Path) -> None:
 
 
 def test_no_note_for_what_ships_or_is_left_empty(tmp_path: Path) -> None:
-    types = pl.read_csv(Path(plausible.RANGES).parent / "building_types.csv")["building_type"].unique().to_list()
+    types = pl.read_csv(shipped.DEFAULTS / "building_types.csv")["building_type"].unique().to_list()
     rows = [SITE | {"site_id": name, "building_type": name} for name in types if name != "*"]
     _, checked = pipeline.check(write(tmp_path, sites=table(*rows)))
     assert plausible.of_inputs(checked).is_empty()

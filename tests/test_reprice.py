@@ -13,6 +13,7 @@ from typer.testing import CliRunner
 
 from screener import engine, ledger, outputs, pipeline, price, report
 from screener.commands import app
+from screener.engine import MONTHLY
 from screener.errors import ContractError, UsageError
 from screener.outputs import open_run
 from screener.tables import read_tariffs
@@ -48,8 +49,8 @@ def work(tmp_path_factory: pytest.TempPathFactory) -> Path:
     flat = portfolio(work / "flat")
     timed = portfolio(work / "timed", tariff_periods=PERIODS)
     pipeline.run(flat, work / "run")
-    pipeline.run(flat, work / "monthly", ledger_form=pipeline.MONTHLY)
-    pipeline.run(timed, work / "timed_monthly", ledger_form=pipeline.MONTHLY)
+    pipeline.run(flat, work / "monthly", ledger_form=MONTHLY)
+    pipeline.run(timed, work / "timed_monthly", ledger_form=MONTHLY)
     return work
 
 

@@ -18,7 +18,7 @@ import pytest
 from polars.testing import assert_frame_equal
 
 from screener import outputs, pipeline
-from screener.engine import estimate
+from screener.engine import MONTHLY, batches, estimate
 from screener.errors import UsageError
 from screener.outputs.scratch import STARTED_ANEW
 
@@ -29,10 +29,11 @@ RUN = """
 import pickle, sys
 from pathlib import Path
 from screener import pipeline
+from screener.engine import batches
 portfolio, out, remembered = map(Path, sys.argv[1:])
 def work(sites, basis, done):
     return pickle.loads((remembered / sites["site_id"][0]).read_bytes())
-pipeline.work = work
+batches.work_out = work
 print("ready", flush=True)
 sys.stdin.readline()
 pipeline.run(portfolio, out, batch_sites=2)
@@ -74,12 +75,12 @@ def work(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (folder / "remembered").mkdir()
 
     def remembering(sites: pl.DataFrame, *arguments: Any) -> estimate.Batch:
-        batch = estimate.work(sites, *arguments)
+        batch = estimate.work_out(sites, *arguments)
         (folder / "remembered" / sites["site_id"][0]).write_bytes(pickle.dumps(batch))
         return batch
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(pipeline, "work", remembering)
+        patch.setattr(batches, "work_out", remembering)
         pipeline.run(folder / "portfolio", folder / "whole", batch_sites=BATCH)
     return folder
 
@@ -87,7 +88,7 @@ def work(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def remembered(work: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The engine's answers as they were."""
-    monkeypatch.setattr(pipeline, "work", lambda sites, *_: answer(work, sites))
+    monkeypatch.setattr(batches, "work_out", lambda sites, *_: answer(work, sites))
 
 
 def answer(work: Path, sites: pl.DataFrame) -> estimate.Batch:
@@ -159,7 +160,7 @@ def interrupted(work: Path, out: Path, monkeypatch: pytest.MonkeyPatch, after: i
         return answer(work, sites)
 
     with monkeypatch.context() as patch:
-        patch.setattr(pipeline, "work", stopping)
+        patch.setattr(batches, "work_out", stopping)
         with pytest.raises(Stop):
             pipeline.run(work / "portfolio", out, batch_sites=BATCH)
     assert batches_in(out.with_name(f".{out.name}.unfinished")) == after
@@ -175,9 +176,9 @@ def test_the_engine_works_out_only_the_batches_that_lack(
 
     def watched(sites: pl.DataFrame, *arguments: Any) -> estimate.Batch:
         worked.extend(sites["site_id"])
-        return estimate.work(sites, *arguments)
+        return estimate.work_out(sites, *arguments)
 
-    monkeypatch.setattr(pipeline, "work", watched)
+    monkeypatch.setattr(batches, "work_out", watched)
     run = pipeline.run(work / "portfolio", tmp_path / "run", batch_sites=BATCH)
     assert worked == ["S6", "S7"]
     assert "continued an unfinished run, of which 3 of 4 batches were there" in run.notes
@@ -213,7 +214,7 @@ def test_another_ledger_or_batch_size_starts_anew_too(
     work: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     interrupted(work, tmp_path / "run", monkeypatch)
-    run = pipeline.run(work / "portfolio", tmp_path / "run", batch_sites=BATCH, ledger_form=pipeline.MONTHLY)
+    run = pipeline.run(work / "portfolio", tmp_path / "run", batch_sites=BATCH, ledger_form=MONTHLY)
     assert STARTED_ANEW in run.notes
 
 
@@ -232,7 +233,7 @@ def test_force_keeps_the_earlier_run_until_the_new_one_is_whole(
     shutil.copytree(work / "whole", tmp_path / "run")
     before = contents(tmp_path / "run")
     with monkeypatch.context() as patch:
-        patch.setattr(pipeline, "work", stop)
+        patch.setattr(batches, "work_out", stop)
         with pytest.raises(Stop):
             pipeline.run(work / "portfolio", tmp_path / "run", force=True, batch_sites=BATCH)
     assert contents(tmp_path / "run") == before

@@ -1,4 +1,4 @@
-"""How much of a result hangs on assumptions: shares that follow from the shipped found_weights, and found_weights that make sense."""
+"""How much of a result hangs on assumptions: shares that follow from the shipped weights, and weights that make sense."""
 
 from pathlib import Path
 
@@ -34,7 +34,7 @@ FULL = {
 
 
 def shipped(kind: str, zone: str) -> dict[str, float]:
-    """The found_weights of a type in a zone, read as plain text."""
+    """The weights of a type in a zone, read as plain text."""
     lines = [line for line in weights.FILE.read_text("utf-8").splitlines() if not line.startswith("#")]
     header = lines[0].split(",")
     row = next(line.split(",") for line in lines if line.startswith(f"{kind},{zone},"))
@@ -50,20 +50,20 @@ def test_share_is_the_worth_of_the_blanks_over_all(tmp_path: Path) -> None:
     one_short = {**FULL, "outdoor_air_l_s": ""}
     _, checked = pipeline.check(write(tmp_path, sites=sites(FULL, one_short)))
     bare, full, short = checked["assumed_share"]
-    found_weights = shipped("office", "4A")
-    total = sum(found_weights.values())
+    weights = shipped("office", "4A")
+    total = sum(weights.values())
     assert full == 0
-    assert short == pytest.approx(found_weights["outdoor_air_l_s"] / total)
-    assert bare == pytest.approx(1 - found_weights["floor_area_m2"] / total)
+    assert short == pytest.approx(weights["outdoor_air_l_s"] / total)
+    assert bare == pytest.approx(1 - weights["floor_area_m2"] / total)
 
 
 def test_a_type_of_ones_own_has_the_worths_of_the_one_it_is_based_on(tmp_path: Path) -> None:
     types = "building_type,based_on\nhall,office\n"
     change = {"building_type": "hall", "humidity_limit_dew_point_c": "11"}
     _, checked = pipeline.check(write(tmp_path, sites=sites(change), building_types=types))
-    found_weights = shipped("office", "4A")
-    rest = sum(found_weights.values()) - found_weights["floor_area_m2"] - found_weights["humidity_limit"]
-    assert checked["assumed_share"][1] == pytest.approx(rest / sum(found_weights.values()))
+    weights = shipped("office", "4A")
+    rest = sum(weights.values()) - weights["floor_area_m2"] - weights["humidity_limit"]
+    assert checked["assumed_share"][1] == pytest.approx(rest / sum(weights.values()))
 
 
 def test_blanks_are_ordered_by_worth_and_area(tmp_path: Path) -> None:
@@ -78,8 +78,8 @@ def test_blanks_are_ordered_by_worth_and_area(tmp_path: Path) -> None:
     _, checked = pipeline.check(
         write(tmp_path, sites=table(SITE | FULL, SITE | small | {"site_id": "B"}, SITE | large | {"site_id": "C"}))
     )
-    found_weights = shipped("supermarket", "2A")
-    limit, strategy = 9000 * found_weights["humidity_limit"], 1000 * found_weights["current_strategy"]
+    weights = shipped("supermarket", "2A")
+    limit, strategy = 9000 * weights["humidity_limit"], 1000 * weights["current_strategy"]
     found = weights.blanks(checked, 5).select("site_id", "column", "share").rows()
     assert found == [
         ("C", "humidity_limit", pytest.approx(limit / (limit + strategy))),

@@ -1,7 +1,7 @@
 """The year of a site: sized, every hour of every strategy, added up; a batch of sites at a time, here or elsewhere."""
 
 from screener.engine.batches import BATCH_SITES, price_all, require_distinct, whole_ranking, work_out_all
-from screener.engine.estimate import HOURLY, MONTHLY, Basis, Batch, estimate, of_run, work_out
+from screener.engine.estimate import HOURLY, MONTHLY, Basis, Batch, of_run, work_out
 from screener.engine.progress import Progress
 from screener.engine.year import (
     HOURLY_COLUMNS,
@@ -28,7 +28,6 @@ __all__ = [
     "Progress",
     "columns_year",
     "compiled_year",
-    "estimate",
     "of_run",
     "plan",
     "prepare",

@@ -92,8 +92,10 @@ def estimate(sites: "pa.Table", basis: Basis | None = None) -> "pa.Table":
         sized = pl.col("cooling_capacity_kw_origin") == sizing.ORIGIN
         given = pl.when(~sized.fill_null(False)).then("cooling_capacity_kw").alias("cooling_capacity_kw")
         results = work_out(frame.with_columns(given).sort("site_id"), basis or Basis()).results
-    except pl.exceptions.ColumnNotFoundError as error:
-        missing = str(error).partition(";")[0]
+    except (pl.exceptions.ColumnNotFoundError, errors.UnknownNameError) as error:
+        missing = error.name if isinstance(error, errors.UnknownNameError) else str(error).partition(";")[0]
+        if isinstance(error, errors.UnknownNameError) and missing in frame.columns:
+            raise
         raise errors.UsageError(
             f"the sites lack a column ({missing}); give all of those in sites_used.parquet of a run"
         ) from None

@@ -12,7 +12,7 @@ from difflib import get_close_matches
 
 import polars as pl
 
-from screener.errors import ResultsError
+from screener.errors import UnknownNameError
 from screener.formula import Formula, Number, Value, col, literal, polars
 
 
@@ -105,15 +105,14 @@ class Worksheet:
         return {read for step in self.steps.values() for read in step.formula.columns()} - set(self.steps)
 
     def check_reads(self, known: Iterable[str]) -> None:
-        """ResultsError, naming the step, for one that reads neither an earlier step nor a column that is `known`."""
+        """UnknownNameError, naming the step, for one that reads neither an earlier step nor a column that is `known`."""
         there = {*known}
         for step in self.steps.values():
             if lacking := sorted(step.formula.columns() - there):
                 close = get_close_matches(lacking[0], there, n=1, cutoff=0.8)
                 hint = f"did it mean {close[0]}?" if close else "mend its file"
-                raise ResultsError(
-                    f"the step {step.name} reads {lacking[0]}, which nothing works out before it; {hint}"
-                )
+                message = f"the step {step.name} reads {lacking[0]}, which nothing works out before it; {hint}"
+                raise UnknownNameError(lacking[0], message)
             there.add(step.name)
 
     def apply(self, frame: pl.LazyFrame) -> pl.LazyFrame:

@@ -143,7 +143,7 @@ def main(folder: str, out: str, strategies: str = "", form: str = "hourly") -> N
     watch, extra = engine.Progress(), {}
     timed(ledger, "accumulate", "ledger", extra)
     timed(outputs.Scratch, "keep", "putting away", extra)
-    run = pipeline.run(Path(folder), Path(out), watch=watch, ledger_form=form)
+    run = pipeline.run(Path(folder), Path(out), progress=watch, ledger_form=form)
     spent = watch.timings | extra | {"engine": watch.timings["of batches: hours"] - extra["ledger"]}
     used = resource.getrusage(resource.RUSAGE_SELF)
     measures = {

@@ -34,8 +34,9 @@ def main(folder: str, out: str) -> None:
     import resource
 
     from screener import pipeline
+    from screener.engine import batches
 
-    work, first = pipeline.work, []
+    work, first = batches.work_out, []
 
     def answered(sites: pl.DataFrame, *arguments: Any) -> Any:
         if not first:
@@ -55,9 +56,9 @@ def main(folder: str, out: str) -> None:
             ledger=renamed(batch.ledger),
         )
 
-    pipeline.work = answered
+    batches.work_out = answered
     watch = engine.Progress()
-    pipeline.run(Path(folder), Path(out), watch=watch, ledger_form="monthly")
+    pipeline.run(Path(folder), Path(out), progress=watch, ledger_form="monthly")
     print(json.dumps({"stages": watch.timings, "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024}))
 
 

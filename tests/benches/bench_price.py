@@ -53,7 +53,7 @@ def test_large_run(tmp_path: Path) -> None:
 def main(run: str, tariffs: str, out: str) -> None:
     """Price it and print the measures as JSON."""
     watch, began = engine.Progress(), time.perf_counter()
-    pipeline.reprice(Path(run), Path(tariffs), Path(out), watch=watch)
+    pipeline.reprice(Path(run), Path(tariffs), Path(out), progress=watch)
     priced, used = time.perf_counter(), resource.getrusage(resource.RUSAGE_SELF)
     compare.compare(outputs.open_run(Path(run)), outputs.open_run(Path(out)))
     measures = {

@@ -89,11 +89,12 @@ def test_long_stages_tell_the_time_left_and_short_ones_do_not(monkeypatch: pytes
     monkeypatch.setattr("screener.engine.progress.time.perf_counter", lambda: clock[0])
     watch = Progress(told.append)
     watch.stage("working")
+    watch.count(10_000, "sites")
     clock[0] += 1.0
-    watch.count(100, 10_000, "sites")
+    watch.done(100)
     clock[0] += 29.0
-    watch.count(2_500, 10_000, "sites")
-    watch.count(10_000, 10_000, "sites")
+    watch.done(2_500)
+    watch.done(10_000)
     watch.stop()
     assert told == [
         "working",

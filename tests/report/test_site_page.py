@@ -13,7 +13,7 @@ from screener import pipeline, report
 from screener.commands import app
 from screener.explain import year
 from screener.outputs import RunFolder, open_run
-from screener.report import file_name
+from screener.report.site import file_name
 from tests.report.conftest import HARM
 from tests.report.reading import Page, drawing, page, shapes
 

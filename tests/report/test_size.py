@@ -6,7 +6,9 @@ import polars as pl
 import pytest
 
 from screener.outputs import open_run
-from screener.report import Findings, gathering, portfolio_page
+from screener.report import gathering
+from screener.report.findings import Findings
+from screener.report.page import portfolio_page
 from tests.report.reading import page
 
 COPIES = 162  # of 62 sites: 10 044

@@ -13,8 +13,9 @@ import polars as pl
 import pytest
 
 from screener import contracts, units
+from screener.contracts import schema
 
-ROOT = Path(contracts.__file__).parent.parent
+ROOT = Path(contracts.__file__).parents[2]
 INPUTS = ["sites", "tariffs", "strategies", "equipment", "building_types"]
 SCHEMAS = {file.stem: json.loads(file.read_text("utf-8")) for file in sorted((ROOT / "schemas").glob("*.json"))}
 FIELDS = [(name, field) for name, schema in SCHEMAS.items() for field in schema["fields"]]
@@ -66,13 +67,13 @@ def test_alternatives_are_the_same_quantity(table: str) -> None:
 def test_examples_keep_their_own_rules(table: str) -> None:
     contract = contracts.load(table)
     frame = pl.DataFrame({f.name: [f.example] for f in contract.fields}, schema=contract.polars_schema())
-    for check in contract.rules():
-        assert frame.filter(check.broken).is_empty(), (check.column, check.rule)
+    for rule in contract.rules():
+        assert frame.filter(rule.broken).is_empty(), (rule.column, rule.rule)
 
 
 def test_package_folder_comes_first(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     wheel, checkout = tmp_path / "screener" / "schemas", tmp_path / "schemas"
-    monkeypatch.setattr(contracts, "FOLDERS", (wheel, checkout))
+    monkeypatch.setattr(schema, "FOLDERS", (wheel, checkout))
     checkout.mkdir()
     (checkout / "ferns.json").write_text("{}")
     assert contracts.path("ferns") == checkout / "ferns.json"
@@ -86,7 +87,7 @@ def test_package_folder_comes_first(tmp_path: Path, monkeypatch: pytest.MonkeyPa
 def test_wheel_takes_the_schemas_where_the_loader_looks() -> None:
     build = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["hatch"]["build"]["targets"]["wheel"]
     assert build["force-include"] == {"schemas": "screener/schemas"}
-    assert contracts.FOLDERS[0] == Path(contracts.__file__).parent / "schemas"
+    assert contracts.FOLDERS[0] == ROOT / "screener" / "schemas"
 
 
 def test_conform_selects_orders_and_casts() -> None:

@@ -6,7 +6,8 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from screener.assumptions.filling import LIMITS, SAME, SCALED, fill
+from screener.assumptions.filling import SAME, SCALED, fill
+from screener.contracts.limits import LIMIT_COLUMNS
 from screener.tables import read_portfolio
 
 PORTFOLIOS = Path(__file__).parents[2] / "portfolios"
@@ -40,10 +41,13 @@ def test_everything_the_engine_needs_is_filled(name: str) -> None:
     portfolio = read_portfolio(PORTFOLIOS / name)
     filled = fill(portfolio)
     of_type = [c for c in portfolio.building_types.columns if c in filled.columns]
-    needed = sorted({*SAME, *SCALED, *of_type} - {"based_on", *LIMITS})
+    needed = sorted({*SAME, *SCALED, *of_type} - {"based_on", *LIMIT_COLUMNS})
     empty = {column: count for column, count in filled.select(needed).null_count().row(0, named=True).items() if count}
     assert empty == {}
-    assert filled.select(pl.sum_horizontal(pl.col(LIMITS).is_not_null())).to_series().to_list() == [1] * filled.height
+    assert (
+        filled.select(pl.sum_horizontal(pl.col(LIMIT_COLUMNS).is_not_null())).to_series().to_list()
+        == [1] * filled.height
+    )
 
 
 @BOTH
