@@ -107,9 +107,9 @@ def test_no_strategy_leaves_the_space_damper_than_none(worked, strategy):
 def test_devices_take_water_and_never_give_it(worked):
     every, _ = worked
     for column in (
-        "standalone_dehumidifier.kg_s_at_cooling",
-        "standalone_dehumidifier.kg_s_at_heating",
-        "desiccant_fuel_regenerated.kg_s",
+        "standalone_dehumidifier.most_kg_s_at_cooling",
+        "standalone_dehumidifier.most_kg_s_at_heating",
+        "desiccant_fuel_regenerated.most_kg_s",
         "outdoor_air_dehumidifier.device_capacity_l_day",
     ):
         assert every[column].min() >= 0, column

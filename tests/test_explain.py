@@ -5,6 +5,7 @@ import re
 from pathlib import Path
 
 import polars as pl
+import psychrolib
 import pytest
 from CoolProp.HumidAirProp import HAPropsSI
 from typer.testing import CliRunner
@@ -113,7 +114,7 @@ def test_the_year_is_the_strategy_table(run, told, strategy):
     assert sum(year["energy_kwh"].values()) == pytest.approx(row["electricity_kwh"] + row["fuel_kwh"], rel=1e-8)
     more = sum(year["energy_kwh"].values()) - sum(year["reference_energy_kwh"].values())
     assert more == pytest.approx(row["dehumidification_kwh"], rel=1e-6, abs=1e-3)
-    for use, value in year["worked_again_less_table_kwh"].items():
+    for use, value in told[strategy]["checks"]["added_up_less_table_kwh"].items():
         assert abs(value) < 1e-7 * max(row[use], 1), use
     removed = -year["water_kg"]["cooling coil"] - year["water_kg"].get("device", 0.0)
     assert removed == pytest.approx(row["water_removed_kg"], rel=1e-7)
@@ -122,7 +123,7 @@ def test_the_year_is_the_strategy_table(run, told, strategy):
 def test_device_heat_of_a_standalone_unit_by_hand(told):
     """All it takes and all it draws ends in the space: water times heat of evaporation, and its electricity."""
     hour = told["standalone_dehumidifier"]["hour"]
-    power = hour["power_w"]["dehumidifying equipment"]
+    power = hour["power_w"]["dehumidifying device"]
     expected = -hour["water_kg_s"]["device"] * STEAM_J_KG + power
     assert hour["heat_w"]["device"] == pytest.approx(expected, rel=0.01)
 
@@ -199,5 +200,39 @@ def test_own_weather_is_explained_from_the_run_alone(tmp_path):
     own = used.filter(pl.col("weather_id").str.starts_with("file:"))["site_id"][0]
     document = explain.of_folder(tmp_path / "run", own, "standalone_dehumidifier", "07-31T15")
     assert document["hour"]["weight_h"] == 1
-    for use, value in document["year"]["worked_again_less_table_kwh"].items():
+    for use, value in document["checks"]["added_up_less_table_kwh"].items():
         assert abs(value) < 1e-6 * max(document["year"][use], 1), use
+
+
+@pytest.mark.parametrize("strategy", list(REGISTRY))
+def test_printed_states_are_those_of_psychrolib(told, strategy):
+    """Worked here once more with the library alone, wet-bulb by its definition: adiabatic saturation [ASHRAE 2017 ch. 1]."""
+    checks, hour = told[strategy]["checks"], told[strategy]["hour"]
+    assert checks["agree"]
+    assert checks["states"] == len(hour["states"]) >= 4
+    psychrolib.SetUnitSystem(psychrolib.SI)
+    for state in hour["states"]:
+        t, w, p = state["dry_bulb_c"], state["humidity_ratio"], hour["weather"]["pressure_pa"]
+        assert state["volume_m3_kg"] == pytest.approx(287.042 * (t + 273.15) * (1 + 1.607858 * w) / p, rel=1e-6)
+        if state["relative_humidity"] < 1:
+            again = psychrolib.GetHumRatioFromTWetBulb(t, state["wet_bulb_c"], p)
+            assert again == pytest.approx(w, abs=2e-6), state["name"]
+
+
+def test_figures_that_do_not_agree_end_with_exit_code_4(run, monkeypatch):
+    """A table that says more than the hours add up to, and a library that says another dew point."""
+    results = pl.read_parquet(run / "strategies.parquet")
+    changed = results.with_columns(pl.col("electricity_kwh") * 1.001)
+    monkeypatch.setattr(
+        outputs.RunFolder,
+        "table",
+        lambda self, name, real=outputs.RunFolder.table: changed.lazy() if name == "strategies" else real(self, name),
+    )
+    done = CliRunner().invoke(app, ["explain", str(run), "--site", "A1", "--strategy", "standalone_dehumidifier"])
+    assert done.exit_code == 4
+    assert "DO NOT AGREE" in done.output
+    monkeypatch.undo()
+    dew_point = psychrolib.GetTDewPointFromVapPres
+    monkeypatch.setattr(psychrolib, "GetTDewPointFromVapPres", lambda t, vapour: dew_point(t, vapour) + 0.01)
+    done = CliRunner().invoke(app, ["explain", str(run), "--site", "A1", "--strategy", "standalone_dehumidifier"])
+    assert done.exit_code == 4

@@ -169,7 +169,7 @@ def test_runs_repeat_and_batches_do_not_matter(monkeypatch):
     first = accounts(sites)
     again = accounts(sites)
     assert all(a.equals(b) for a, b in zip(first, again, strict=True))  # to the last bit
-    monkeypatch.setattr(engine, "BATCH_SITES", 4)
+    monkeypatch.setattr(engine.year, "SITES_AT_ONCE", 4)
     for one, other in zip(first, accounts(sites), strict=True):
         assert_frame_equal(one, other, rel_tol=1e-12)
 

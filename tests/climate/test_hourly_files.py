@@ -8,6 +8,7 @@ import pytest
 from screener import climate
 from screener.climate import hourly_files
 from screener.errors import ContractError
+from screener.formula import of_columns
 
 DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 
@@ -65,7 +66,7 @@ def test_relative_humidity_instead_of_dew_point(tmp_path, year):
     hours = hourly_files.read("own.csv", written(tmp_path, damp))
     from screener.physics import psychrometrics as air
 
-    saturated = hours.select(air.humidity_ratio_from_dew_point(pl.col("outdoor_c"), pl.col("pressure_pa"))).to_series()
+    saturated = hours.select(of_columns(air.humidity_ratio_from_dew_point, "outdoor_c", "pressure_pa")).to_series()
     assert hours["outdoor_humidity_ratio"].to_list() == pytest.approx(saturated.to_list())
     assert hours["pressure_pa"].unique().to_list() == [101325]
 

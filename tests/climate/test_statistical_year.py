@@ -10,6 +10,7 @@ import pytest
 from screener import climate
 from screener.climate import carried, figures
 from screener.climate.statistical_year import MULTIPLIER, lattice
+from screener.formula import of_columns
 from screener.physics import psychrometrics as air
 from tests.derive import station_data
 from tests.derive.cleaning import clean
@@ -82,7 +83,7 @@ def test_weights_make_a_year_and_every_weekday_counts_alike(years):
 
 
 def test_never_above_saturation(years):
-    saturated = air.humidity_ratio_from_dew_point(pl.col("outdoor_c"), pl.col("pressure_pa"))
+    saturated = of_columns(air.humidity_ratio_from_dew_point, "outdoor_c", "pressure_pa")
     assert years.select((pl.col("outdoor_humidity_ratio") <= saturated * (1 + 1e-9)).all()).item()
     assert years["outdoor_humidity_ratio"].min() > 0
 

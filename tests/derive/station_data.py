@@ -14,6 +14,7 @@ import polars as pl
 from screener.climate.carried import BY_NAME, LEAST_SPREAD, NODES, WAVES, pack, wave, write_packed
 from screener.climate.figures import design_conditions
 from screener.climate.nearest import great_circle_km
+from screener.formula import of_columns
 from screener.physics import psychrometrics as air
 from tests.derive.cleaning import clean
 
@@ -29,7 +30,7 @@ def as_hours(good: pl.DataFrame) -> pl.DataFrame:
         *KEYS,
         (pl.col("hour_ending") - 1).alias("hour"),
         pl.col("dry_bulb_c").cast(pl.Float64).alias("outdoor_c"),
-        air.humidity_ratio_from_dew_point(pl.col("dew_point_c").cast(pl.Float64), pressure).alias(
+        of_columns(air.humidity_ratio_from_dew_point, pl.col("dew_point_c").cast(pl.Float64), pressure).alias(
             "outdoor_humidity_ratio"
         ),
         pressure.alias("pressure_pa"),

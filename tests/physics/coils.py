@@ -4,6 +4,7 @@ import polars as pl
 import psychrolib
 
 from screener.contracts.hour import COIL
+from screener.formula import col
 from screener.physics import cooling_coil
 from screener.worksheet import Worksheet
 
@@ -16,7 +17,7 @@ def rated(
 ) -> pl.DataFrame:
     """One row with the columns of `Rating`, `fan_w` and `pressure_pa`."""
     sheet = Worksheet()
-    numbers = [pl.lit(x) for x in (capacity_w, cop, shr, supply_m3_s, fan_w, pressure_pa)]
+    numbers = (capacity_w, cop, shr, supply_m3_s, fan_w, pressure_pa)
     cooling_coil.rate(sheet, *numbers)
     site = pl.DataFrame({"fan_w": [fan_w], "pressure_pa": [pressure_pa]})
     return sheet.apply(site.lazy()).collect()
@@ -30,7 +31,7 @@ def default_coil(capacity_kw: float = 10.0) -> pl.DataFrame:
 def run(site: pl.DataFrame, states: pl.DataFrame) -> pl.DataFrame:
     """The coil of `site` at full run in each of `states` (t, w, outdoor), all steps as columns."""
     sheet = Worksheet()
-    cooling_coil.run(sheet, COIL, pl.col("t"), pl.col("w"), pl.col("outdoor"), pl.col("pressure_pa"))
+    cooling_coil.run(sheet, COIL, col("t"), col("w"), col("outdoor"), col("pressure_pa"))
     return sheet.apply(site.lazy().join(states.lazy(), how="cross")).collect()
 
 

@@ -7,6 +7,7 @@ import psychrolib
 import pytest
 
 from screener.contracts.hour import COIL
+from screener.formula import col, plain
 from screener.physics import cooling_coil
 from screener.worksheet import Worksheet
 from tests.physics.coils import SEA_LEVEL, converged, default_coil, humidity, rated, run, states
@@ -129,7 +130,7 @@ def test_rough_coil_is_near_the_coil():
     site = default_coil()
     at = states([20, 22, 24, 26], [0.4, 0.5, 0.6], [15, 25, 35])
     sheet = Worksheet()
-    cooling_coil.rough(sheet, COIL, pl.col("t"), pl.col("w"), pl.col("outdoor"))
+    cooling_coil.rough(sheet, COIL, col("t"), col("w"), col("outdoor"))
     rough = sheet.apply(site.lazy().join(at.lazy(), how="cross")).collect()
     exact = run(site, at)
     assert (rough["sensible_w"] / exact["sensible_w"] - 1).abs().max() < 0.12
@@ -175,15 +176,12 @@ def test_colder_and_weaker_on_the_mountain():
 
 def test_part_load():
     """AHRI 210/240: nothing at rest, full power at full run, 1/(1 - Cd/2) of half power at half run."""
-    full, cd = pl.lit(1000.0), pl.lit(0.23)
-    power = [pl.select(cooling_coil.part_load_power(full, pl.lit(x), cd)).item() for x in (0.0, 0.5, 1.0)]
+    full, cd = 1000.0, 0.23
+    power = [plain(cooling_coil.part_load_power(full, x, cd)) for x in (0.0, 0.5, 1.0)]
     assert power == pytest.approx([0, 500 / (1 - 0.115), 1000])
 
 
 def test_warmer_condenser_costs_more():
     """Carnot by hand: 6 degC to 32 and to 38 degC, half of it."""
-    cop = [
-        pl.select(cooling_coil.carnot_cop(pl.lit(0.5), pl.lit(10.0), pl.lit(15.0), pl.lit(1.0), floor)).item()
-        for floor in (32.0, 38.0)
-    ]
+    cop = [plain(cooling_coil.carnot_cop(0.5, 10.0, 15.0, 1.0, floor)) for floor in (32.0, 38.0)]
     assert cop == pytest.approx([0.5 * 279.15 / 26, 0.5 * 279.15 / 32])

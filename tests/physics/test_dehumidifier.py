@@ -5,6 +5,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from screener.formula import plain
 from screener.physics import dehumidifier as unit
 
 CURVES = pl.read_csv(Path(__file__).parent / "dehumidifier_curves.csv", comment_prefix="#")
@@ -12,11 +13,11 @@ PINTS_PER_LITRE = 2.11338
 
 
 def water(t: float, rh: float) -> float:
-    return pl.select(unit.relative_water(pl.lit(t), pl.lit(rh))).item()
+    return plain(unit.relative_water(t, rh))
 
 
 def factor(t: float, rh: float) -> float:
-    return pl.select(unit.relative_energy_factor(pl.lit(t), pl.lit(rh))).item()
+    return plain(unit.relative_energy_factor(t, rh))
 
 
 def published(name: str, t: float, rh: float) -> float:

@@ -6,6 +6,7 @@ import pytest
 
 from screener import climate
 from screener.contracts.hour import COIL
+from screener.formula import col
 from screener.physics import heat_pipe
 from screener.physics import psychrometrics as air
 from screener.worksheet import Worksheet
@@ -30,7 +31,7 @@ def trade_case() -> tuple[float, float]:
     hours = climate.hours(["722020"]).filter(pl.col("month").is_in(SUMMER_OF_MIAMI))
     t_mix = (hours["outdoor_c"] + t_room) / 2
     w_mix = (hours["outdoor_humidity_ratio"] + w_room) / 2
-    h_mix = pl.select(air.enthalpy(pl.lit(t_mix), pl.lit(w_mix))).to_series()
+    h_mix = air.enthalpy(t_mix, w_mix)
     reheat = flow * air.CP_MOIST_AIR * (t_supply - t_coil)
     chilled = flow * (h_mix - h_coil)
 
@@ -58,8 +59,8 @@ def both() -> tuple[pl.DataFrame, pl.DataFrame]:
     states = pl.DataFrame({"t": [24.0, 22.0, 27.0, 24.0], "w": [humidity(24, rh) for rh in (0.5, 0.45, 0.6, 0.3)]})
     states = states.with_columns(outdoor=pl.Series([30.0, 20.0, 35.0, 30.0]))
     sheet = Worksheet()
-    c = pl.col
-    heat_pipe.run(sheet, COIL, pl.lit(heat_pipe.EFFECTIVENESS), c("t"), c("w"), c("outdoor"), c("pressure_pa"))
+    c = col
+    heat_pipe.run(sheet, COIL, heat_pipe.EFFECTIVENESS, c("t"), c("w"), c("outdoor"), c("pressure_pa"))
     return plain(site, states), sheet.apply(site.lazy().join(states.lazy(), how="cross")).collect()
 
 
@@ -69,7 +70,7 @@ def test_effectiveness_is_what_was_asked(both):
     _, pipe = both
     w_out = pipe["w"] - pipe["moisture_kg_kg"]
     h_out = pipe["entering_j_kg"] - pipe["total_j_kg"]
-    leaving = pl.select(air.dry_bulb_from_enthalpy(pl.lit(h_out), pl.lit(w_out))).to_series()
+    leaving = air.dry_bulb_from_enthalpy(h_out, w_out)
     effectiveness = (pipe["t"] - pipe["precooled_c"]) / (pipe["t"] - leaving)
     assert effectiveness[:3].to_list() == pytest.approx([heat_pipe.EFFECTIVENESS] * 3, rel=0.05)
     assert effectiveness[3] == pytest.approx(heat_pipe.EFFECTIVENESS, rel=0.10)
@@ -83,10 +84,10 @@ def test_more_water_for_less_sensible_duty(both):
 
 
 def test_no_pipe_is_the_plain_coil():
-    site, c = default_coil(), pl.col
+    site, c = default_coil(), col
     states = pl.DataFrame({"t": [24.0], "w": [humidity(24, 0.5)], "outdoor": [30.0]})
     sheet = Worksheet()
-    heat_pipe.run(sheet, COIL, pl.lit(0.0), c("t"), c("w"), c("outdoor"), c("pressure_pa"))
+    heat_pipe.run(sheet, COIL, 0.0, c("t"), c("w"), c("outdoor"), c("pressure_pa"))
     without = sheet.apply(site.lazy().join(states.lazy(), how="cross")).collect()
     for name in ("total_w", "moisture_kg_s", "power_w"):
         assert without[name].item() == pytest.approx(plain(site, states)[name].item(), rel=1e-12)

@@ -6,6 +6,7 @@ import polars as pl
 import psychrolib
 import pytest
 
+from screener.formula import col, plain
 from screener.physics import outdoor_air_unit as unit
 from screener.worksheet import Worksheet
 
@@ -23,7 +24,7 @@ def removal_kg_kwh(dry_bulb_f: float, wet_bulb_f: float) -> float:
         psychrolib.GetSatHumRatio(SUPPLY_C, SEA_LEVEL),
     )
     duty = psychrolib.GetMoistAirEnthalpy(t, w) - psychrolib.GetMoistAirEnthalpy(SUPPLY_C, leaving)
-    power = pl.select(unit.compressor_w(pl.lit(duty), pl.lit(SUPPLY_C), pl.lit(t), pl.lit(unit.CARNOT_FRACTION))).item()
+    power = plain(unit.compressor_w(duty, SUPPLY_C, t, unit.CARNOT_FRACTION))
     return (w - leaving) / power * 3.6e6
 
 
@@ -38,15 +39,12 @@ def test_seasonal_moisture_removal():
 
 def test_power_by_hand():
     """20 kW of duty, leaving at 13 degC, 35 degC outdoors: from 6 to 49 degC at 45 % of Carnot."""
-    power = pl.select(unit.compressor_w(pl.lit(20_000.0), pl.lit(13.0), pl.lit(35.0), pl.lit(0.45))).item()
+    power = plain(unit.compressor_w(20_000.0, 13.0, 35.0, 0.45))
     assert power == pytest.approx(20_000 * 43 / (0.45 * 279.15))
 
 
 def test_head_pressure_does_not_follow_cold_weather():
-    at = [
-        pl.select(unit.compressor_w(pl.lit(1.0), pl.lit(10.0), pl.lit(t), pl.lit(0.45))).item()
-        for t in (0.0, 18.0, 19.0)
-    ]
+    at = [plain(unit.compressor_w(1.0, 10.0, t, 0.45)) for t in (0.0, 18.0, 19.0)]
     assert at[0] == at[1] < at[2]
 
 
@@ -56,7 +54,7 @@ def test_air_leaves_saturated_at_the_wanted_dew_point(dew_point, pressure):
     """Dew point by psychrolib to 1e-4 K, and its change with humidity that of a small difference."""
     sheet = Worksheet()
     w = psychrolib.GetHumRatioFromTDewPoint(dew_point, pressure)
-    unit.treat(sheet, pl.col("w"), pl.lit(pressure))
+    unit.treat(sheet, col("w"), pressure)
     row = sheet.apply(pl.LazyFrame({"w": [w, w + 1e-6]})).collect()
     assert row["leaving_c"][0] == pytest.approx(dew_point, abs=1e-4)
     per_w = (row["leaving_c"][1] - row["leaving_c"][0]) / 1e-6

@@ -5,6 +5,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from screener.formula import plain
 from screener.physics import part_load_moisture as wet
 
 TABLE = pl.read_csv(Path(__file__).parent / "part_load_moisture.csv", comment_prefix="#")
@@ -13,11 +14,11 @@ CASES = [(row["runs"], choice, row[choice]) for row in TABLE.to_dicts() for choi
 
 def lines(choice: str, fan: float = 1.0) -> wet.PartLoad:
     lower, offset, upper = wet.chords(choice)
-    return wet.PartLoad(pl.lit(lower), pl.lit(offset), pl.lit(upper), pl.lit(fan))
+    return wet.PartLoad(lower, offset, upper, fan)
 
 
 def value(expr: pl.Expr) -> float:
-    return pl.select(expr).item()
+    return plain(expr)
 
 
 @pytest.mark.parametrize(("runs", "choice", "ratio"), CASES)
@@ -30,7 +31,7 @@ def test_published_table(runs, choice, ratio):
 def test_straight_lines_follow_the_model(choice):
     """Within 0.002 of the water of a full hour's run."""
     for x in range(1, 200):
-        kept = value(lines(choice).kept(pl.lit(x / 200)))
+        kept = value(lines(choice).kept(x / 200))
         assert kept == pytest.approx(x / 200 * wet.latent_ratio(x / 200, wet.RETENTION[choice]), abs=0.002)
 
 
@@ -51,16 +52,16 @@ def test_no_other_joint_brings_the_lines_nearer(choice):
 @pytest.mark.parametrize("choice", wet.CHOICES)
 def test_nothing_is_lost_where_the_fan_cycles(choice):
     for runs in (0.0, 0.1, 0.5, 1.0):
-        assert value(lines(choice, fan=0.0).kept(pl.lit(runs))) == pytest.approx(runs)
-        assert value(lines("none").kept(pl.lit(runs))) == pytest.approx(runs)
+        assert value(lines(choice, fan=0.0).kept(runs)) == pytest.approx(runs)
+        assert value(lines("none").kept(runs)) == pytest.approx(runs)
 
 
 @pytest.mark.parametrize("choice", wet.CHOICES)
 @pytest.mark.parametrize("fan", [0.0, 1.0])
 def test_run_fraction_for_so_much_water(choice, fan):
     for kept in (1e-6, 0.01, 0.1, 0.5, 0.9, 1.0):
-        runs = value(lines(choice, fan).runs_for_water(pl.lit(kept)))
-        assert value(lines(choice, fan).kept(pl.lit(runs))) == pytest.approx(kept, abs=1e-12)
+        runs = value(lines(choice, fan).runs_for_water(kept))
+        assert value(lines(choice, fan).kept(runs)) == pytest.approx(kept, abs=1e-12)
 
 
 @pytest.mark.parametrize("choice", wet.CHOICES)
@@ -68,10 +69,10 @@ def test_run_fraction_for_so_much_water(choice, fan):
 def test_run_fraction_for_so_much_cooling(choice, latent):
     """What re-evaporates cools: at the run fraction found, sensible cooling is the load, and total duty never changes."""
     for load in (0.0, 1.0, 25.0, 60.0, 99.0, 100.0):
-        runs = value(lines(choice).runs_for_cooling(pl.lit(load), pl.lit(100.0), pl.lit(latent)))
+        runs = value(lines(choice).runs_for_cooling(load, 100.0, latent))
         assert 0 <= runs <= 1 + 1e-12
-        kept = value(lines(choice).kept(pl.lit(runs)))
-        delivered = value(wet.delivered_w(pl.lit(runs), pl.lit(kept), pl.lit(100.0), pl.lit(latent)))
+        kept = value(lines(choice).kept(runs))
+        delivered = value(wet.delivered_w(runs, kept, 100.0, latent))
         assert delivered == pytest.approx(load, abs=1e-9)
         assert delivered + kept * latent == pytest.approx(runs * (100.0 + latent), abs=1e-9)
 
@@ -79,9 +80,9 @@ def test_run_fraction_for_so_much_cooling(choice, latent):
 @pytest.mark.parametrize("choice", wet.CHOICES)
 def test_water_that_comes_with_so_much_cooling(choice):
     """The lines of water against cooling are those of the run fraction the cooling takes."""
-    sensible, latent, full = pl.lit(100.0), pl.lit(40.0), 0.02
-    pairs = [(value(a), value(b)) for a, b in lines(choice).water_of_cooling(sensible, latent, pl.lit(full))]
+    sensible, latent, full = 100.0, 40.0, 0.02
+    pairs = [(value(a), value(b)) for a, b in lines(choice).water_of_cooling(sensible, latent, full)]
     for load in (1.0, 10.0, 30.0, 60.0, 95.0):
-        runs = lines(choice).runs_for_cooling(pl.lit(load), sensible, latent)
+        runs = lines(choice).runs_for_cooling(load, sensible, latent)
         expected = full * value(lines(choice).kept(runs))
         assert max(0.0, *(a * load + b for a, b in pairs)) == pytest.approx(expected, abs=1e-12)

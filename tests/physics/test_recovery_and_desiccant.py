@@ -6,6 +6,7 @@ import polars as pl
 import psychrolib
 import pytest
 
+from screener.formula import plain
 from screener.physics import desiccant, enthalpy_wheel, outdoor_air_unit, refrigeration
 
 psychrolib.SetUnitSystem(psychrolib.SI)
@@ -16,7 +17,7 @@ RETURN_C, RETURN_WET_BULB_C = (75 - 32) / 1.8, (62.5 - 32) / 1.8  # return air o
 
 
 def value(expr: pl.Expr) -> float:
-    return pl.select(expr).item()
+    return plain(expr)
 
 
 def seasonal(wheel: bool) -> float:
@@ -34,11 +35,11 @@ def seasonal(wheel: bool) -> float:
         if wheel:
             fan = enthalpy_wheel.FAN_W_L_S * 1000 / 1.2
         if wheel and h > h_ex:
-            t1 = value(enthalpy_wheel.after(pl.lit(t), pl.lit(t_ex), pl.lit(enthalpy_wheel.SENSIBLE_EFFECTIVENESS)))
-            w1 = value(enthalpy_wheel.after(pl.lit(w), pl.lit(w_ex), pl.lit(enthalpy_wheel.LATENT_EFFECTIVENESS)))
+            t1 = value(enthalpy_wheel.after(t, t_ex, enthalpy_wheel.SENSIBLE_EFFECTIVENESS))
+            w1 = value(enthalpy_wheel.after(w, w_ex, enthalpy_wheel.LATENT_EFFECTIVENESS))
         duty = psychrolib.GetMoistAirEnthalpy(t1, w1) - h_out
-        fraction = pl.lit(outdoor_air_unit.CARNOT_FRACTION)
-        power = value(outdoor_air_unit.compressor_w(pl.lit(duty), pl.lit(SUPPLY_C), pl.lit(t), fraction))
+        fraction = outdoor_air_unit.CARNOT_FRACTION
+        power = value(outdoor_air_unit.compressor_w(duty, SUPPLY_C, t, fraction))
         total += state["weight"] * (w - w_out) / (power + fan) * 3.6e6
     return total
 
@@ -59,13 +60,13 @@ def test_the_seasonal_figure_of_the_unit_is_the_one_worked_here():
 
 def test_wheel_by_hand():
     """32 degC against 24 degC at 0.75: 26 degC."""
-    assert value(enthalpy_wheel.after(pl.lit(32.0), pl.lit(24.0), pl.lit(0.75))) == pytest.approx(26.0)
+    assert value(enthalpy_wheel.after(32.0, 24.0, 0.75)) == pytest.approx(26.0)
 
 
 def test_desiccant_by_hand():
     """4 MJ/kg of regeneration: 2.45 x 1.1 + 0.12 x 4 + 0.35 / 2 = 3.35 MJ/kg end in the space: more than the heat of
     evaporation, as all of it came out of the air as heat."""
-    heat = value(desiccant.heat_to_space_j_kg(pl.lit(4.0e6)))
+    heat = value(desiccant.heat_to_space_j_kg(4.0e6))
     assert heat == pytest.approx(3.35e6)
     assert 3e6 <= desiccant.FUEL_REGENERATION_J_KG <= 5e6  # the published range (from memory)
 
@@ -73,11 +74,11 @@ def test_desiccant_by_hand():
 def test_reclaimed_heat_by_hand():
     """10 kW of refrigeration: 7 kW of compressors at 2.3 reject 23.1 kW, three quarters of it usable: 17.3 kW. At 5 degC
     outdoors racks float at 21 degC; 38 degC takes 17/33 more, 3.6 kW for all of it, 1.8 kW for half."""
-    racks, cold = pl.lit(10_000.0), pl.lit(5.0)
+    racks, cold = 10_000.0, 5.0
     assert value(refrigeration.reclaimable_w(racks)) == pytest.approx(17_325.0)
-    assert value(refrigeration.reclaim_penalty_w(racks, pl.lit(17_325.0), cold)) == pytest.approx(7000 * 17 / 33)
-    assert value(refrigeration.reclaim_penalty_w(racks, pl.lit(17_325.0 / 2), cold)) == pytest.approx(3500 * 17 / 33)
-    assert value(refrigeration.reclaim_penalty_w(racks, pl.lit(17_325.0), pl.lit(33.0))) == 0.0
+    assert value(refrigeration.reclaim_penalty_w(racks, 17_325.0, cold)) == pytest.approx(7000 * 17 / 33)
+    assert value(refrigeration.reclaim_penalty_w(racks, 17_325.0 / 2, cold)) == pytest.approx(3500 * 17 / 33)
+    assert value(refrigeration.reclaim_penalty_w(racks, 17_325.0, 33.0)) == 0.0
 
 
 def test_what_a_drier_store_saves():

@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 
 from screener.contracts.hour import COIL
+from screener.formula import col, polars
 from screener.physics import cooling_coil, dehumidifier
 from screener.strategies.overcooling import REHEAT_CONDENSING_C
 from tests.physics.coils import default_coil, humidity, run
@@ -26,16 +27,16 @@ def per_kg() -> pl.DataFrame:
     site = default_coil()
     store = {"t": [STORE_C] * 3, "w": [humidity(STORE_C, STORE_RH)] * 3, "outdoor": OUTDOORS}
     at = run(site, pl.DataFrame(store))
-    c = pl.col
+    c = col
     warm = cooling_coil.carnot_cop(COIL.carnot_fraction, c("adp_c"), c("outdoor"), c("load"), REHEAT_CONDENSING_C)
     kg_per_kwh_w = c("moisture_kg_s") * 3.6e6
-    factor = dehumidifier.relative_energy_factor(pl.lit(STORE_C), pl.lit(100 * STORE_RH))
+    factor = dehumidifier.relative_energy_factor(STORE_C, 100 * STORE_RH)
     return at.select(
         "outdoor",
         standalone=1 / (4.2 * factor),
-        condenser=(c("total_w") / warm + c("fan_w")) / kg_per_kwh_w,
-        electric=(c("power_w") + c("fan_w") + (c("sensible_w") - c("fan_w"))) / kg_per_kwh_w,
-        rejected_over_reheat=(c("total_w") + c("total_w") / warm) / c("sensible_w"),
+        condenser=polars((c("total_w") / warm + c("fan_w")) / kg_per_kwh_w),
+        electric=polars((c("power_w") + c("fan_w") + (c("sensible_w") - c("fan_w"))) / kg_per_kwh_w),
+        rejected_over_reheat=polars((c("total_w") + c("total_w") / warm) / c("sensible_w")),
     )
 
 
