@@ -25,7 +25,7 @@ HOURS = [("working", 9), ("working", 10), ("other", 9)]
 def a_run() -> dict[str, Any]:
     """The tables of a run of two sites, of which one has a name that a spreadsheet would calculate."""
     where = sites({"site_id": "B", "name": "=1+1"}, {"site_id": "A", "name": "Harbour Street"}).with_columns(
-        elevation_m=12.0, elevation_m_origin=pl.lit("given"), is_open=True, visits=7
+        elevation_m=12.0, elevation_m_origin=pl.lit("given"), occupancy_fraction=0.5, row=7
     )
     rows = [
         {"site_id": site, "strategy": strategy, "annual_cost": cost, "electricity_kwh": cost / 3.0}
@@ -137,7 +137,7 @@ def test_the_data_package_describes_every_table_file_and_column(run: Path) -> No
     assert len({resource["name"] for resource in package["resources"]}) == len(resources)
     for path, resource in resources.items():
         data = (run / path).read_bytes()
-        assert resource["bytes"] == len(data)
+        assert resource["bytes" if resource["format"] == "csv" else "size"] == len(data)
         assert resource["hash"] == "sha256:" + hashlib.sha256(data).hexdigest()
         frame = pl.read_parquet(run / path) if path.endswith(".parquet") else pl.read_csv(run / path)
         assert [field["name"] for field in resource["schema"]["fields"]] == frame.columns
@@ -157,8 +157,19 @@ def test_columns_beyond_a_contract_are_described_too(run: Path) -> None:
     assert fields["ledger"][f"{DEVICE}.peak_kw"]["unit"] == "kW"
     used = fields["sites_used"]
     assert used["elevation_m"]["unit"] == "m"
-    assert used["elevation_m_origin"]["description"] == "Where elevation_m comes from."
-    assert [used[name]["type"] for name in ("is_open", "visits", "elevation_m")] == ["boolean", "integer", "number"]
+    assert used["elevation_m_origin"]["description"].startswith("Where elevation_m comes from: given, converted, or ")
+    assert [used[name]["type"] for name in ("occupancy_fraction", "row", "elevation_m")] == [
+        "number",
+        "integer",
+        "number",
+    ]
+
+
+def test_a_column_that_no_contract_describes_is_a_bug(tmp_path: Path) -> None:
+    tables = a_run()
+    tables["sites_used"] = tables["sites_used"].with_columns(visits=7)
+    with pytest.raises(KeyError, match="no contract describes the column visits of sites_used"):
+        write_run(tmp_path / "run", tables, {})
 
 
 def test_run_json_counts_rows_and_says_how_it_came_about(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ units), `category` (true: a name, compared in lower case with underscores for sp
 `enum`) and `synonyms` (other words for a category, so spelt, and the name they stand for).
 """
 
+import hashlib
 import json
 from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass, field, replace
@@ -208,6 +209,14 @@ def read(name: str) -> dict[str, Any]:
     """The schema file of a table as it stands."""
     schema: dict[str, Any] = json.loads(path(name).read_text(encoding="utf-8"))
     return schema
+
+
+@cache
+def digest() -> str:
+    """The SHA-256 digest of all schema files together: runs written with others have other columns."""
+    files = sorted(path("sites").parent.glob("*.json"))
+    texts = "".join(f"{file.name} {hashlib.sha256(file.read_bytes()).hexdigest()}" for file in files)
+    return hashlib.sha256(texts.encode()).hexdigest()
 
 
 def _inherited(links: Iterable[ForeignKey], field: Mapping[str, Any]) -> dict[str, Any]:

@@ -10,6 +10,7 @@ import polars as pl
 
 from screener import __version__, contracts
 from screener.errors import UsageError
+from screener.outputs.describing import SIZE
 from screener.outputs.layout import INPUTS, OUTPUTS, PACKAGE_FILE, RUN_FILE, Output
 
 AGAIN = "run the portfolio again"
@@ -59,8 +60,10 @@ def open_run(folder: Path) -> RunFolder:
         version, _ = str(info["versions"]["screener"]), dict(info["settings"])
     except (KeyError, TypeError, ValueError) as error:
         raise UsageError(f"{folder}: {RUN_FILE} does not tell version and settings; {AGAIN}") from error
-    if version != __version__:
-        raise UsageError(f"{folder} was written by version {version}, this is {__version__}; {AGAIN}")
+    if version != __version__ or info.get("contracts") != contracts.digest():
+        older = "with other contracts: its tables have other columns than this version reads"
+        what = f"by version {version}, this is {__version__}" if version != __version__ else older
+        raise UsageError(f"{folder} was written {what}; {AGAIN}")
     resources = _resources(folder)
     _require_whole(folder, resources)
     return RunFolder(folder, info, resources)
@@ -81,7 +84,7 @@ def _require_whole(folder: Path, resources: Mapping[str, Any]) -> None:
     if missing:
         raise UsageError(f"{folder} is incomplete: {', '.join(missing)} missing; {AGAIN}")
     columnar = [name for name in resources if name.endswith(".parquet")]
-    changed = [name for name in columnar if (folder / name).stat().st_size != resources[name].get("bytes")]
+    changed = [name for name in columnar if (folder / name).stat().st_size != resources[name].get(SIZE)]
     if changed:
         raise UsageError(f"{folder}: {', '.join(sorted(changed))} is not as the run left it; {AGAIN}")
 

@@ -45,9 +45,11 @@ def write_run(
 
     Frames must hold the columns of their contracts. A lazy frame is streamed to its file as it is: it comes sorted by
     key, rounded (`conformed`). A run folder stands for its own table, which is taken over as
-    it is. `run_info` is whatever `run.json` should say; the number of rows of each table is added. UsageError where the
+    it is. `run_info` is whatever `run.json` should say, the
+    settings among it; the number of rows of each table is added. UsageError where the
     folder is taken: see `check_free`.
     """
+    settings = run_info.get("settings", {})
     with staged(folder, force) as part, writing_in_words(folder.parent):
         resources: list[dict[str, Any]] = []
         rows: dict[str, int] = {}
@@ -59,11 +61,11 @@ def write_run(
             written = _write(part, output, table)
             if not output.is_input:
                 rows[output.table] = written.select(pl.len()).collect().item()
-            resources += describing.resources(part, output, written.collect_schema())
+            resources += describing.resources(part, output, written, settings.get("currency", describing.CURRENCY))
         for name, text in (files or {}).items():
             (part / name).write_text(text, encoding="utf-8", newline="\n")
         _write_json(part / RUN_FILE, {**run_info, "rows": rows})
-        _write_json(part / PACKAGE_FILE, describing.package(resources))
+        _write_json(part / PACKAGE_FILE, describing.package(resources, settings))
 
 
 def add_files(folder: Path, files: Mapping[str, str | bytes]) -> list[Path]:
@@ -189,6 +191,7 @@ def provenance(inputs: Iterable[Path], settings: Mapping[str, Any], timings: Map
     """
     return {
         "versions": {"screener": __version__, "python": platform.python_version()} | {p: version(p) for p in PACKAGES},
+        "contracts": contracts.digest(),
         "inputs": digests(inputs),
         "settings": dict(settings),
         "timings_s": {stage: round(seconds, 3) for stage, seconds in timings.items()},
