@@ -1,17 +1,14 @@
 """The README is executed: its printed sessions are what the commands print, its commands and files exist."""
 
 import re
-import shlex
-from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
 
 from screener.commands import app
+from tests import readme
 
-ROOT = Path(__file__).parents[1]
-README = (ROOT / "README.md").read_text(encoding="utf-8")
-SESSIONS = re.findall(r"```\n\$ screener (.*)\n((?:.*\n)*?)```", README)
+README = readme.README.read_text(encoding="utf-8")
 
 
 @pytest.fixture(scope="module")
@@ -20,13 +17,10 @@ def runs(tmp_path_factory):
     return tmp_path_factory.mktemp("runs")
 
 
-@pytest.mark.parametrize(("command", "printed"), SESSIONS, ids=[c for c, _ in SESSIONS])
+@pytest.mark.parametrize(("command", "printed"), readme.sessions(), ids=[c for c, _ in readme.sessions()])
 def test_printed_session(command, printed, runs, monkeypatch):
-    monkeypatch.chdir(ROOT)
-    arguments = [str(runs / a.removeprefix("runs/")) if a.startswith("runs/") else a for a in shlex.split(command)]
-    result = CliRunner().invoke(app, arguments)
-    assert result.exit_code == 0, result.output
-    assert result.stdout == printed
+    monkeypatch.chdir(readme.ROOT)
+    assert readme.printed(command, runs) == printed, readme.AGAIN
 
 
 def test_both_commands_stand_on_one_line_each():
