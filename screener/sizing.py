@@ -202,7 +202,7 @@ def _size_coil(sheet: Worksheet) -> None:
 def _water_on_the_coil(sheet: Worksheet) -> None:
     """The lines of what a cycling coil keeps off the air, by the site's choice of re-evaporation."""
     choice = col("re_evaporation")
-    names = ("kept_lower_slope", "kept_lower_offset", "kept_upper_slope")
+    names = ("latent_lower_slope", "latent_lower_offset", "latent_upper_slope")
     for number, name in enumerate(names):
         value: Formula | float | None = None
         for known in part_load_moisture.CHOICES:

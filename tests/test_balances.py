@@ -118,7 +118,7 @@ def test_devices_take_water_and_never_give_it(worked):
 def test_overcooled_space_is_where_the_coil_was_solved(worked):
     """The coil is solved at the temperature the space ends at: within 0.6 K in 99 hours of a hundred."""
     _, damp = worked
-    runs = damp.filter(pl.col("overcooling.helps") & (pl.col("overcooling.runs") < 1))
+    runs = damp.filter(pl.col("overcooling.helps") & (pl.col("overcooling.run_fraction") < 1))
     apart = (runs["overcooling.drift_c"] - runs["overcool_electric_reheat.space_c"]).abs()
     assert apart.quantile(0.99) < 0.6
 
@@ -128,6 +128,6 @@ def test_the_cases_drawn_are_hard_enough(worked):
     every, damp = worked
     assert damp.height > 10_000
     assert (damp["temperature_only.unmet_cooling_w"] > 0).any()
-    assert (damp["overcooling.runs"] == 1).any()
+    assert (damp["overcooling.run_fraction"] == 1).any()
     assert (damp["temperature_only.heating_w"] > 0).any()
     assert (every["open"] == 0).any()

@@ -31,8 +31,8 @@ def coil_in(section: str) -> Rating:
 
 
 PART_LOAD = PartLoad(
-    lower_slope=col("kept_lower_slope"),
-    lower_offset=col("kept_lower_offset"),
-    upper_slope=col("kept_upper_slope"),
+    lower_slope=col("latent_lower_slope"),
+    lower_offset=col("latent_lower_offset"),
+    upper_slope=col("latent_upper_slope"),
     fan=col("fan_on"),
 )

@@ -12,7 +12,8 @@ The slopes per kelvin are those of ordinary scroll and reciprocating units (comm
 constant fraction of Carnot between evaporating and condensing temperature; the fraction is set by the rated efficiency.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
 
 from screener.formula import Number, Sheet, at_least, at_most, between, sqrt, when
 from screener.physics import psychrometrics as air
@@ -55,6 +56,16 @@ class Rating:
     rated_j_kg_k: Number
     rated_j_kg_k2: Number
 
+    @classmethod
+    def of(cls, row: Mapping[str, Number]) -> "Rating":
+        """The rating whose figures stand in a row under the names of its fields.
+
+        >>> from dataclasses import fields
+        >>> Rating.of({field.name: 1.0 for field in fields(Rating)}).contact
+        1.0
+        """
+        return cls(**{field.name: row[field.name] for field in fields(cls)})
+
 
 @dataclass(frozen=True)
 class CoilState:
@@ -82,6 +93,14 @@ def rate(
 
     `cop` is net capacity over all electricity, fans included, as AHRI 210/240 and 340/360 rate a unit. The rating point
     is at sea level; on the mountain the same volume of air weighs less, so the coil runs colder there.
+
+    For example, 10 kW at 26.7/19.4 degC with 0.5 m3/s: the line through both states meets saturation at 13 degC:
+
+    >>> from screener.worksheet import Worksheet
+    >>> sheet = Worksheet()
+    >>> rate(sheet, 10_000.0, 3.2, 0.75, 0.5, 387.0, 101325.0)
+    >>> round(sheet.of_one()["rated_adp_c"], 1)
+    13.0
     """
     standard = air.STANDARD_PRESSURE_PA
     t_in = RATED_INDOOR_C
@@ -118,6 +137,16 @@ def at_flow(sheet: Sheet, rating: Rating, flow_share: float, pressure_pa: Number
 
     The compressor's law stays, in watts. Air that stays longer on the coil meets more of it: with an unchanged surface
     the bypass factor is raised to the power of one over the flow share (textbooks, from memory).
+
+    For example, less air meets the coil longer: a larger share of it:
+
+    >>> from screener.worksheet import Worksheet
+    >>> sheet = Worksheet()
+    >>> rate(sheet, 10_000.0, 3.2, 0.75, 0.5, 387.0, 101325.0)
+    >>> coil, slow = Rating.of(sheet.of_one()), Worksheet()
+    >>> at_flow(slow, coil, 0.7, 101325.0)
+    >>> round(slow.of_one()["contact"] - coil.contact, 2)
+    0.02
     """
     adp = sheet.let("rated_adp_c", rating.rated_adp_c)
     contact = sheet.let("contact", 1 - (1 - rating.contact) ** (1 / flow_share), "air that meets the coil")
@@ -155,6 +184,14 @@ def rough(
     """Sensible duty [W], water taken [kg/s] and its slope, from the tangents at the rated point: no exponentials.
 
     The water goes on below zero where the coil would be dry. Good for a first guess of the humidity only.
+
+    >>> from screener.worksheet import Worksheet
+    >>> sheet = Worksheet()
+    >>> rate(sheet, 10_000.0, 3.2, 0.75, 0.5, 387.0, 101325.0)
+    >>> coil, sheet = Rating.of(sheet.of_one()), Worksheet()
+    >>> _ = rough(sheet, coil, 26.7, 0.0112, 35.0)
+    >>> round(sheet.of_one()["sensible_w"])
+    7838
     """
     t_in, w_in = entering_c, entering_humidity_ratio
     h_in = air.enthalpy(t_in, w_in)
@@ -186,6 +223,16 @@ def run(
     from the first by a series of second order: within 0.01 K and 0.1 % of duty of a converged solution. A coil whose
     apparatus dew point lies above the entering dew point is dry; the same two laws then hold with the entering humidity
     unchanged.
+
+    For example, at its rating point the coil of 10 kW net, with its fan's heat, takes 10.4 kW:
+
+    >>> from screener.worksheet import Worksheet
+    >>> sheet = Worksheet()
+    >>> rate(sheet, 10_000.0, 3.2, 0.75, 0.5, 387.0, 101325.0)
+    >>> coil, sheet = Rating.of(sheet.of_one()), Worksheet()
+    >>> _ = run(sheet, coil, 26.7, 0.01119, 35.0, 101325.0)
+    >>> round(sheet.of_one()["total_w"] / 1000, 1)
+    10.4
     """
     t_in, w_in = entering_c, entering_humidity_ratio
     vapour_heat = sheet.let("vapour_j_kg", air.LATENT_HEAT_0C + air.CP_VAPOUR * t_in, "enthalpy of entering vapour")
@@ -236,6 +283,11 @@ def carnot_cop(
 
     `load` is duty over rated duty: the approaches of evaporator and condenser shrink with it. The condensing
     temperature does not follow the weather below the floor that head-pressure control keeps.
+
+    For example, 0.4 of (283.15 - 4) / (45 - 6) K:
+
+    >>> round(carnot_cop(0.4, 10.0, 35.0, 1.0), 2)
+    2.86
     """
     evaporating = adp_c - EVAPORATOR_APPROACH_K * load
     condensing = at_least(outdoor_c + CONDENSER_APPROACH_K * load, floor_c)
@@ -243,7 +295,13 @@ def carnot_cop(
 
 
 def part_load_power(full_power_w: Number, run_fraction: Number, degradation: Number) -> Number:
-    """Power of a cycling unit [W]: X P / (1 - Cd (1 - X)) [AHRI 210/240, cyclic degradation coefficient]."""
+    """Power of a cycling unit [W]: X P / (1 - Cd (1 - X)) [AHRI 210/240, cyclic degradation coefficient].
+
+    For example, half run at Cd 0.25: 1000 x 0.5/0.875, by hand:
+
+    >>> round(part_load_power(1000.0, 0.5, 0.25))
+    571
+    """
     return full_power_w * run_fraction / (1 - degradation * (1 - run_fraction))
 
 

@@ -19,17 +19,31 @@ _ENERGY_FACTOR = (-1.902154518, 0.063466565, -0.000622839, 0.039540407, -0.00012
 
 
 def relative_water(dry_bulb_c: Number, rh_pct: Number) -> Number:
-    """Water removed per hour over that at 26.7 degC / 60 %."""
+    """Water removed per hour over that at 26.7 degC / 60 %.
+
+    For example, 80 to 65 F: 0.60-0.71 of the water [checks of published products]:
+
+    >>> round(relative_water(18.3, 60.0), 2)
+    0.66
+    """
     return _relative(_WATER, dry_bulb_c, rh_pct)
 
 
 def relative_energy_factor(dry_bulb_c: Number, rh_pct: Number) -> Number:
-    """Litres per kWh over those at 26.7 degC / 60 %."""
+    """Litres per kWh over those at 26.7 degC / 60 %.
+
+    >>> round(relative_energy_factor(21.1, 50.0), 2)
+    0.65
+    """
     return _relative(_ENERGY_FACTOR, dry_bulb_c, rh_pct)
 
 
 def is_valid(dry_bulb_c: Number, rh_pct: Number) -> Truth:
-    """Whether the curves hold at this state."""
+    """Whether the curves hold at this state.
+
+    >>> is_valid(21.0, 50.0), is_valid(8.0, 50.0)
+    (True, False)
+    """
     (coldest, hottest), (driest, dampest) = VALID_C, VALID_RH_PCT
     within = (dry_bulb_c >= coldest) & (dry_bulb_c <= hottest)
     return within & (rh_pct >= driest) & (rh_pct <= dampest)

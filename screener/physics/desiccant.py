@@ -22,5 +22,11 @@ SORPTION_J_KG = air.EVAPORATION_J_KG * (1 + BINDING_SHARE)
 
 
 def heat_to_space_j_kg(regeneration_j_kg: Number) -> Number:
-    """Heat in the dried air per kilogram of water removed [J/kg]: sorption, carry-over and the process fan."""
+    """Heat in the dried air per kilogram of water removed [J/kg]: sorption, carry-over and the process fan.
+
+    For example, 0.12 x 4.0 + 2.45 x 1.1 + 0.5 x 0.35 MJ, by hand:
+
+    >>> round(heat_to_space_j_kg(4.0e6))
+    3350000
+    """
     return CARRY_OVER_SHARE * regeneration_j_kg + (SORPTION_J_KG + PROCESS_FAN_SHARE * FAN_J_KG)

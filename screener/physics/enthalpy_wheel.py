@@ -12,5 +12,11 @@ FAN_W_L_S = 0.55  # 150 Pa in each of two air streams at 55 % fan efficiency, co
 
 
 def after(outdoor: Number, exhaust: Number, effectiveness: Number) -> Number:
-    """Temperature or humidity ratio of the outdoor air behind the wheel."""
+    """Temperature or humidity ratio of the outdoor air behind the wheel.
+
+    For example, three quarters of the way from 32 to 24 degC:
+
+    >>> after(32.0, 24.0, 0.75)
+    26.0
+    """
     return outdoor + effectiveness * (exhaust - outdoor)

@@ -14,7 +14,13 @@ FAN_W_L_S = 0.23  # 125 Pa through both halves at 55 % fan efficiency, common pr
 
 
 def heat_w(effectiveness: float, flow_kg_s: float, entering_c: float, coil_leaving_c: float) -> float:
-    """Heat [W] a pipe passes around a coil that the air leaves at `coil_leaving_c`."""
+    """Heat [W] a pipe passes around a coil that the air leaves at `coil_leaving_c`.
+
+    For example, 0.45 x 1 kg/s x 1024.6 J/(kg K) x 14 K, by hand:
+
+    >>> round(heat_w(0.45, 1.0, 26.0, 12.0))
+    6455
+    """
     return effectiveness * flow_kg_s * air.CP_MOIST_AIR * (entering_c - coil_leaving_c)
 
 
@@ -32,6 +38,16 @@ def run(
     How far the pipe cools the entering air depends on the air leaving the coil: solved on the tangents to the coil's laws
     at its rated point, where the leaving temperature is a straight line of the entering one. The coil is then worked out
     for the air so found, and the pipe gives back what it took, to the last joule.
+
+    For example, the pipe takes 45 % of what is between 26.7 degC and the air leaving the coil:
+
+    >>> from screener.worksheet import Worksheet
+    >>> sheet = Worksheet()
+    >>> cooling_coil.rate(sheet, 10_000.0, 3.2, 0.75, 0.5, 387.0, 101325.0)
+    >>> coil, sheet = Rating.of(sheet.of_one()), Worksheet()
+    >>> _ = run(sheet, coil, 0.45, 26.7, 0.0112, 35.0, 101325.0)
+    >>> round(sheet.of_one()["precooled_c"], 1)
+    19.6
     """
     t_in, w_in = entering_c, entering_humidity_ratio
     cp_in = air.CP_DRY_AIR + air.CP_VAPOUR * w_in

@@ -29,16 +29,32 @@ class Space:
     case_rated_humidity_ratio: Number
 
     def less(self, removed_kg_s: Number) -> "Space":
-        """The space when a device takes this much water whatever the humidity."""
+        """The space when a device takes this much water whatever the humidity.
+
+        >>> Space(0.002, 0.5, 0.012, 0.0, 0.0025, 0.01027).less(0.001).gain_kg_s
+        0.001
+        """
         return replace(self, gain_kg_s=self.gain_kg_s - removed_kg_s)
 
     def case_credit(self, humidity_ratio: Number) -> Number:
-        """Water the cases take from the space held at this humidity [kg/s]."""
+        """Water the cases take from the space held at this humidity [kg/s].
+
+        For example, at the rating ambient all of it:
+
+        >>> round(Space(0.0, 1.0, 0.0, 0.01, 0.0025, 0.01027).case_credit(0.01027), 6)
+        0.01
+        """
         span = self.case_rated_humidity_ratio - self.case_dry_humidity_ratio
         return self.case_kg_s * between((humidity_ratio - self.case_dry_humidity_ratio) / span, 0.0, CASE_MOST)
 
     def net_gain(self, humidity_ratio: Number) -> Number:
-        """Net moisture gain of the space held at this humidity [kg/s]."""
+        """Net moisture gain of the space held at this humidity [kg/s].
+
+        For example, 0.002 + 0.5 (0.012 - 0.010), by hand:
+
+        >>> round(Space(0.002, 0.5, 0.012, 0.0, 0.0025, 0.01027).net_gain(0.010), 6)
+        0.003
+        """
         through_air = self.air_kg_s * (self.outdoor_humidity_ratio - humidity_ratio)
         return self.gain_kg_s + through_air - self.case_credit(humidity_ratio)
 
@@ -47,6 +63,11 @@ class Space:
 
         The equipment removes max(0, removal + slope (W - at)) with slope >= 0. Exact: with the credit of the cases as
         max and min of straight lines, the zero of a max (min) of falling lines is the max (min) of their zeros.
+
+        For example, no coil: 0.002 kg/s in 0.5 kg/s of air are 4 g/kg above outdoors:
+
+        >>> round(Space(0.002, 0.5, 0.012, 0.0, 0.0025, 0.01027).settled(0.0, 0.0, 0.010), 6)
+        0.016
         """
         span = self.case_rated_humidity_ratio - self.case_dry_humidity_ratio
         case_slope = self.case_kg_s / span

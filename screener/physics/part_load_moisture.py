@@ -43,14 +43,20 @@ NO_RE_EVAPORATION = "none"
 CHOICES = (NO_RE_EVAPORATION, *RETENTION)
 
 
-def latent_ratio(runs: float, coil: Retention, cycles_per_hour: float = CYCLES_PER_HOUR) -> float:
-    """L: water removed at run fraction `runs` (0 to 1) over what `runs` hours at full run would remove."""
-    if runs >= 1.0:
+def latent_ratio(run_fraction: float, coil: Retention, cycles_per_hour: float = CYCLES_PER_HOUR) -> float:
+    """L: water removed at run fraction `runs` (0 to 1) over what `runs` hours at full run would remove.
+
+    For example, checks of the published model: 0.677 at half run:
+
+    >>> round(latent_ratio(0.5, RETENTION["moderate"]), 3)
+    0.677
+    """
+    if run_fraction >= 1.0:
         return 1.0
-    if runs <= 0.0:
+    if run_fraction <= 0.0:
         return 0.0
-    t_on = 3600 / (4 * cycles_per_hour * (1 - runs))
-    t_off = min(3600 / (4 * cycles_per_hour * runs), 2 * coil.t_wet_s / coil.gamma)
+    t_on = 3600 / (4 * cycles_per_hour * (1 - run_fraction))
+    t_off = min(3600 / (4 * cycles_per_hour * run_fraction), 2 * coil.t_wet_s / coil.gamma)
     evaporates = coil.gamma * t_off - (coil.gamma * t_off) ** 2 / (4 * coil.t_wet_s)
     t_o, before = evaporates, -1.0
     for _ in range(200):  # a contraction: its slope is exp(-t_o / tau)
@@ -65,22 +71,25 @@ def chords(choice: str) -> tuple[float, float, float]:
     """Slope and offset of the lower line of X L, and slope of the upper one, which passes through (1, 1).
 
     `choice` is one of CHOICES. The joint of the two chords is where their largest error is least.
+
+    >>> [round(x, 3) for x in chords("none")]
+    [1.0, 0.0, 1.0]
     """
     if choice == NO_RE_EVAPORATION:
         return 1.0, 0.0, 1.0
     curve = [(x / GRID, x / GRID * latent_ratio(x / GRID, RETENTION[choice])) for x in range(GRID + 1)]
-    start = next(x for x, kept in curve if kept > 0)
+    start = next(x for x, latent_fraction in curve if latent_fraction > 0)
 
     def lines(joint: tuple[float, float]) -> tuple[float, float, float]:
-        x, kept = joint
-        lower = kept / (x - start)
-        return lower, -lower * start, (1 - kept) / (1 - x)
+        x, latent_fraction = joint
+        lower = latent_fraction / (x - start)
+        return lower, -lower * start, (1 - latent_fraction) / (1 - x)
 
     def errors(joint: tuple[float, float]) -> tuple[float, float]:
         """How far the chords rise above the curve, which sags between its points, before the joint and beyond it."""
         slope, offset, upper = lines(joint)
-        before = max(max(0.0, slope * x + offset) - kept for x, kept in curve if x <= joint[0])
-        return before, max(1 - upper * (1 - x) - kept for x, kept in curve if x >= joint[0])
+        before = max(max(0.0, slope * x + offset) - latent_fraction for x, latent_fraction in curve if x <= joint[0])
+        return before, max(1 - upper * (1 - x) - latent_fraction for x, latent_fraction in curve if x >= joint[0])
 
     joints = [point for point in curve if start + 0.02 < point[0] < 0.98]
     # the further the joint, the larger the error before it and the smaller the one beyond
@@ -97,39 +106,69 @@ class PartLoad:
     upper_slope: Number
     fan: Number
 
-    def kept(self, runs: Number) -> Number:
-        """Water removed over that of a full hour of running, at this run fraction."""
-        return larger(0.0, *(slope * runs + offset for slope, offset in self._lines()))
+    def latent_fraction(self, run_fraction: Number) -> Number:
+        """Water removed over that of a full hour of running, at this run fraction.
 
-    def runs_for_water(self, kept: Number) -> Number:
-        """The smallest run fraction that removes `kept` (above zero) of a full hour's water; above 1 if none does."""
-        return smaller(*((kept - offset) / slope for slope, offset in self._lines()))
+        For example, half run keeps 0.338 of a full hour on the curve; the chords are within 0.002:
 
-    def chord_at(self, kept: Number) -> tuple[Number, Number]:
-        """Slope and offset of the line that rules where `kept` of a full hour's water is removed."""
+        >>> round(PartLoad(*chords("moderate"), fan=1.0).latent_fraction(0.5), 2)
+        0.34
+        """
+        return larger(0.0, *(slope * run_fraction + offset for slope, offset in self._lines()))
+
+    def run_fraction_for_water(self, latent_fraction: Number) -> Number:
+        """The smallest run fraction that removes `kept` (above zero) of a full hour's water; above 1 if none does.
+
+        >>> round(PartLoad(*chords("moderate"), fan=1.0).run_fraction_for_water(0.34), 2)
+        0.5
+        """
+        return smaller(*((latent_fraction - offset) / slope for slope, offset in self._lines()))
+
+    def chord_at(self, latent_fraction: Number) -> tuple[Number, Number]:
+        """Slope and offset of the line that rules where `kept` of a full hour's water is removed.
+
+        For example, a fan that cycles with the compressor: the plain line:
+
+        >>> PartLoad(*chords("moderate"), fan=0.0).chord_at(0.3)
+        (1.0, 0.0)
+        """
         upper_offset = 1 - self.upper_slope
-        lower = (kept - self.lower_offset) * self.upper_slope < (kept - upper_offset) * self.lower_slope
+        lower = (latent_fraction - self.lower_offset) * self.upper_slope < (
+            latent_fraction - upper_offset
+        ) * self.lower_slope
         on = self.fan > 0
         slope = when(on & lower).then(self.lower_slope).when(on).then(self.upper_slope).otherwise(1.0)
         offset = when(on & lower).then(self.lower_offset).when(on).then(upper_offset).otherwise(0.0)
         return slope, offset
 
-    def runs_for_cooling(self, load_w: Number, sensible_w: Number, latent_w: Number) -> Number:
+    def run_fraction_for_cooling(self, load_w: Number, sensible_w: Number, latent_w: Number) -> Number:
         """The smallest run fraction that delivers `load_w`, with these duties at full run; above 1 if none does.
 
         Sensible cooling is X sensible + (X - X L) latent: for each line of X L a straight line of X.
+
+        For example, what re-evaporates cools too: less than the half that 50 of 100 W would take:
+
+        >>> round(PartLoad(*chords("moderate"), fan=1.0).run_fraction_for_cooling(50.0, 100.0, 40.0), 2)
+        0.43
         """
-        runs = [load_w / (sensible_w + latent_w)]
+        run_fraction = [load_w / (sensible_w + latent_w)]
         for slope, offset in self._lines():
             rise = sensible_w + latent_w * (1 - slope)
-            runs.append(when(rise > 0).then((load_w + latent_w * offset) / rise).otherwise(0.0))
-        return larger(*runs)
+            run_fraction.append(when(rise > 0).then((load_w + latent_w * offset) / rise).otherwise(0.0))
+        return larger(*run_fraction)
 
     def water_of_cooling(
         self, sensible_w: Number, latent_w: Number, moisture_kg_s: Number
     ) -> Iterator[tuple[Number, Number]]:
         """Water [kg/s] the coil removes while it delivers a load [W]: the largest of zero and, for each pair
-        (per_w, offset), per_w load + offset."""
+        (per_w, offset), per_w load + offset.
+
+        For example, at full run all of it, on the first line of a cycling fan:
+
+        >>> lines = PartLoad(*chords("none"), fan=0.0).water_of_cooling(100.0, 40.0, 0.02)
+        >>> round(max(per_w * 100.0 + offset for per_w, offset in lines), 3)
+        0.02
+        """
         for slope, offset in self._lines():
             rise = sensible_w + latent_w * (1 - slope)
             there = when(rise > 0)
@@ -143,6 +182,12 @@ class PartLoad:
         return [(1.0, -self.fan), *chords]
 
 
-def delivered_w(runs: Number, kept: Number, sensible_w: Number, latent_w: Number) -> Number:
-    """Sensible cooling [W] at a run fraction that keeps this much water: what re-evaporates has cooled the air."""
-    return runs * sensible_w + at_least(runs - kept, 0.0) * latent_w
+def delivered_w(run_fraction: Number, latent_fraction: Number, sensible_w: Number, latent_w: Number) -> Number:
+    """Sensible cooling [W] at a run fraction that keeps this much water: what re-evaporates has cooled the air.
+
+    For example, half run of 100 W, and the 0.16 of a full hour of 40 W that re-evaporates:
+
+    >>> round(delivered_w(0.5, 0.34, 100.0, 40.0), 1)
+    56.4
+    """
+    return run_fraction * sensible_w + at_least(run_fraction - latent_fraction, 0.0) * latent_w

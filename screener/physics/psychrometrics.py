@@ -43,7 +43,13 @@ def _log_slope(kelvin: Number, c: tuple[float, ...]) -> Number:
 
 
 def saturation_pressure(dry_bulb_c: Number) -> Number:
-    """Vapour pressure at saturation [Pa], over ice below the triple point and over water above it (eq. 5, 6)."""
+    """Vapour pressure at saturation [Pa], over ice below the triple point and over water above it (eq. 5, 6).
+
+    For example, table 3 has 3169.7 Pa at 25 degC:
+
+    >>> round(saturation_pressure(25.0))
+    3169
+    """
     kelvin = dry_bulb_c + ZERO_C_K
     over_ice = _log_saturation_pressure(kelvin, _ICE)
     over_water = _log_saturation_pressure(kelvin, _WATER)
@@ -51,38 +57,70 @@ def saturation_pressure(dry_bulb_c: Number) -> Number:
 
 
 def saturation_pressure_over_water(dry_bulb_c: Number) -> Number:
-    """Vapour pressure at saturation over liquid water [Pa] (eq. 6): for coils, whose first guesses may lie below freezing."""
+    """Vapour pressure at saturation over liquid water [Pa] (eq. 6): for coils, whose first guesses may lie below freezing.
+
+    >>> round(saturation_pressure_over_water(25.0))
+    3169
+    """
     return exp(_log_saturation_pressure(dry_bulb_c + ZERO_C_K, _WATER))
 
 
 def saturation_log_slope(dry_bulb_c: Number) -> Number:
-    """d ln(p_ws) / dT over liquid water [1/K] from Magnus' formula: within 0.4 % of the slope of eq. 6, 0-40 degC."""
+    """d ln(p_ws) / dT over liquid water [1/K] from Magnus' formula: within 0.4 % of the slope of eq. 6, 0-40 degC.
+
+    >>> round(saturation_log_slope(20.0), 4)
+    0.0619
+    """
     shifted = dry_bulb_c + MAGNUS_C
     return MAGNUS_FACTOR * MAGNUS_C / (shifted * shifted)
 
 
 def humidity_ratio(vapour_pressure_pa: Number, pressure_pa: Number) -> Number:
-    """Humidity ratio [kg/kg] of air with this vapour pressure (eq. 20)."""
+    """Humidity ratio [kg/kg] of air with this vapour pressure (eq. 20).
+
+    >>> round(humidity_ratio(1000.0, 101325.0), 6)
+    0.006199
+    """
     return MASS_RATIO * vapour_pressure_pa / (pressure_pa - vapour_pressure_pa)
 
 
 def vapour_pressure(humidity_ratio: Number, pressure_pa: Number) -> Number:
-    """Vapour pressure [Pa] of air with this humidity ratio (eq. 20 turned round)."""
+    """Vapour pressure [Pa] of air with this humidity ratio (eq. 20 turned round).
+
+    >>> round(vapour_pressure(0.006199, 101325.0))
+    1000
+    """
     return pressure_pa * humidity_ratio / (MASS_RATIO + humidity_ratio)
 
 
 def humidity_ratio_from_dew_point(dew_point_c: Number, pressure_pa: Number) -> Number:
-    """Humidity ratio [kg/kg] of air with this dew point (eq. 20, 36); also the saturated humidity ratio at a temperature."""
+    """Humidity ratio [kg/kg] of air with this dew point (eq. 20, 36); also the saturated humidity ratio at a temperature.
+
+    For example, table 2 has 0.020173 at 25 degC, as a real gas:
+
+    >>> round(humidity_ratio_from_dew_point(25.0, 101325.0), 5)
+    0.02008
+    """
     return humidity_ratio(saturation_pressure(dew_point_c), pressure_pa)
 
 
 def humidity_ratio_from_relative_humidity(dry_bulb_c: Number, fraction: Number, pressure_pa: Number) -> Number:
-    """Humidity ratio [kg/kg] at this dry-bulb and relative humidity [fraction] (eq. 12, 20)."""
+    """Humidity ratio [kg/kg] at this dry-bulb and relative humidity [fraction] (eq. 12, 20).
+
+    >>> round(humidity_ratio_from_relative_humidity(24.0, 0.55, 101325.0), 5)
+    0.01024
+    """
     return humidity_ratio(fraction * saturation_pressure(dry_bulb_c), pressure_pa)
 
 
 def humidity_ratio_from_wet_bulb(dry_bulb_c: Number, wet_bulb_c: Number, pressure_pa: Number) -> Number:
-    """Humidity ratio [kg/kg] from dry-bulb and thermodynamic wet-bulb (eq. 33 above freezing, eq. 35 below)."""
+    """Humidity ratio [kg/kg] from dry-bulb and thermodynamic wet-bulb (eq. 33 above freezing, eq. 35 below).
+
+    Example 1 of the chapter has 0.0065, as a real gas:
+
+    >>> round(humidity_ratio_from_wet_bulb(40.0, 20.0, 101325.0), 4)
+    0.0064
+    """
     saturated = humidity_ratio_from_dew_point(wet_bulb_c, pressure_pa)
     drop = dry_bulb_c - wet_bulb_c
     water = ((2501 - 2.326 * wet_bulb_c) * saturated - 1.006 * drop) / (2501 + 1.86 * dry_bulb_c - 4.186 * wet_bulb_c)
@@ -91,17 +129,31 @@ def humidity_ratio_from_wet_bulb(dry_bulb_c: Number, wet_bulb_c: Number, pressur
 
 
 def relative_humidity(dry_bulb_c: Number, humidity_ratio: Number, pressure_pa: Number) -> Number:
-    """Relative humidity [fraction] (eq. 12)."""
+    """Relative humidity [fraction] (eq. 12).
+
+    >>> round(relative_humidity(40.0, 0.0065, 101325.0), 3)
+    0.142
+    """
     return vapour_pressure(humidity_ratio, pressure_pa) / saturation_pressure(dry_bulb_c)
 
 
 def enthalpy(dry_bulb_c: Number, humidity_ratio: Number) -> Number:
-    """Enthalpy [J/kg dry air], zero for dry air and liquid water at 0 degC (eq. 30)."""
+    """Enthalpy [J/kg dry air], zero for dry air and liquid water at 0 degC (eq. 30).
+
+    Example 1 of the chapter: 56.7 kJ/kg:
+
+    >>> round(enthalpy(40.0, 0.0065))
+    56980
+    """
     return CP_DRY_AIR * dry_bulb_c + humidity_ratio * (LATENT_HEAT_0C + CP_VAPOUR * dry_bulb_c)
 
 
 def dew_point_guess(vapour_pressure_pa: Number) -> Number:
-    """Dew point above freezing [degC] from Magnus' formula turned round: within 0.3 K of eq. 6, 0-40 degC."""
+    """Dew point above freezing [degC] from Magnus' formula turned round: within 0.3 K of eq. 6, 0-40 degC.
+
+    >>> round(dew_point_guess(1000.0), 2)
+    6.97
+    """
     y = log(vapour_pressure_pa / MAGNUS_PA)
     return MAGNUS_C * y / (MAGNUS_FACTOR - y)
 
@@ -110,6 +162,11 @@ def dew_point(humidity_ratio: Number, pressure_pa: Number) -> Number:
     """Dew or frost point [degC]: Magnus' formula or eq. 38 as a first guess, then three Newton steps on eq. 5 and 6.
 
     Of formulas a long one; whole columns of a frame are for `dew_points`.
+
+    Example 1 of the chapter, read from a chart as 7 degC:
+
+    >>> round(dew_point(0.0065, 101325.0), 2)
+    7.66
     """
     vapour = vapour_pressure(larger(humidity_ratio, LEAST_HUMIDITY_RATIO), pressure_pa)
     log_vapour, frozen = log(vapour), vapour <= TRIPLE_POINT_PA
@@ -120,7 +177,11 @@ def dew_point(humidity_ratio: Number, pressure_pa: Number) -> Number:
 
 
 def dew_points(humidity_ratio: pl.Expr, pressure_pa: pl.Expr) -> pl.Expr:
-    """`dew_point` of whole columns, step by step: the steps nested in one Polars expression would grow without bounds."""
+    """`dew_point` of whole columns, step by step: the steps nested in one Polars expression would grow without bounds.
+
+    >>> pl.select(dew_points(pl.lit(0.0065), pl.lit(101325.0)).round(2)).item()
+    7.66
+    """
     state = pl.struct(humidity_ratio.cast(pl.Float64).alias("w"), pressure_pa.cast(pl.Float64).alias("p"))
     return state.map_batches(_dew_points, return_dtype=pl.Float64)
 
@@ -149,21 +210,41 @@ def _nearer_dew_point(t: Number, log_vapour: Number, frozen: Truth) -> Number:
 
 
 def dry_bulb_from_enthalpy(enthalpy_j_kg: Number, humidity_ratio: Number) -> Number:
-    """Dry-bulb [degC] of air with this enthalpy [J/kg dry air] and humidity ratio (eq. 30 turned round)."""
+    """Dry-bulb [degC] of air with this enthalpy [J/kg dry air] and humidity ratio (eq. 30 turned round).
+
+    >>> round(dry_bulb_from_enthalpy(56980.0, 0.0065), 1)
+    40.0
+    """
     return (enthalpy_j_kg - LATENT_HEAT_0C * humidity_ratio) / (CP_DRY_AIR + CP_VAPOUR * humidity_ratio)
 
 
 def dry_air_density(dry_bulb_c: Number, humidity_ratio: Number, pressure_pa: Number) -> Number:
-    """Kilograms of dry air per cubic metre of moist air [kg/m3] (eq. 26 turned round)."""
+    """Kilograms of dry air per cubic metre of moist air [kg/m3] (eq. 26 turned round).
+
+    Example 1 of the chapter: 0.896 m3/kg:
+
+    >>> round(1 / dry_air_density(40.0, 0.0065, 101325.0), 3)
+    0.896
+    """
     kelvin = dry_bulb_c + ZERO_C_K
     return pressure_pa / (GAS_CONSTANT_DRY_AIR * kelvin * (1 + 1.607858 * humidity_ratio))
 
 
 def standard_pressure(elevation_m: Number) -> Number:
-    """Pressure of the standard atmosphere at an elevation [Pa] (eq. 3)."""
+    """Pressure of the standard atmosphere at an elevation [Pa] (eq. 3).
+
+    For example, Denver, a mile up:
+
+    >>> round(standard_pressure(1609.0))
+    83431
+    """
     return STANDARD_PRESSURE_PA * (1 - 2.25577e-5 * elevation_m) ** 5.2559
 
 
 def elevation(pressure_pa: Number) -> Number:
-    """Elevation [m] at which the standard atmosphere has this pressure (eq. 3 turned round)."""
+    """Elevation [m] at which the standard atmosphere has this pressure (eq. 3 turned round).
+
+    >>> round(elevation(83437.0))
+    1608
+    """
     return (1 - (pressure_pa / STANDARD_PRESSURE_PA) ** (1 / 5.2559)) / 2.25577e-5

@@ -40,12 +40,14 @@ def damp_hour(sheet: Worksheet) -> Outcome:
         col("carnot_fraction"), coil.adp_c, col("outdoor_c"), coil.load, REGENERATION_CONDENSING_C
     )
     warm = own.let("warm_condenser_w", coil.total_w / held, "compressor at full run with a condenser this warm")
-    rejected = own.let("rejected_w", hour.runs * (coil.total_w + warm), "heat of the space and of the compressor")
+    rejected = own.let(
+        "rejected_w", hour.run_fraction * (coil.total_w + warm), "heat of the space and of the compressor"
+    )
     needs = own.let("regeneration_w", takes * regeneration, "heat the wheel needs")
     used = own.let("used_share", at_most(needs / at_least(rejected, installed.TINY_W), 1.0), "of the heat rejected")
     short = own.let("short_w", at_least(needs - rejected, 0.0), "left to the site's heating source")
     full = coil.power_w + used * (warm - coil.power_w)
-    warm_unit = installed.compressor_power(full, hour.runs)
+    warm_unit = installed.compressor_power(full, hour.run_fraction)
     return replace(
         hour.outcome,
         compressor_w=when(takes > 0).then(warm_unit).otherwise(hour.outcome.compressor_w),

@@ -41,7 +41,7 @@ class Shared:
 
     outcome: Outcome
     cold: Truth
-    runs: Number
+    run_fraction: Number
     coil: CoilState
 
 
@@ -57,10 +57,10 @@ def share(sheet: Worksheet, own: Worksheet, device: Drier) -> Shared:
         "space_warm", at_cooling + most * device.heat_at_cooling > 0, "needs cooling with the device running"
     )
 
-    first, limit, kept = RESTING.first_humidity_ratio, c("limit_humidity_ratio"), RESTING.latent_fraction
+    first, limit, latent_fraction = RESTING.first_humidity_ratio, c("limit_humidity_ratio"), RESTING.latent_fraction
     limited = installed.coil_at(sheet.section("coil_at_limit"), c("cooling_setpoint_c"), limit)
-    short = needed > most + kept * limited.moisture_kg_s
-    takes, per_humidity = kept * limited.moisture_kg_s, kept * limited.moisture_slope
+    short = needed > most + latent_fraction * limited.moisture_kg_s
+    takes, per_humidity = latent_fraction * limited.moisture_kg_s, latent_fraction * limited.moisture_slope
     settles = SPACE.less(most).settled(takes, per_humidity, limit)
     settles = own.let("settles_humidity_ratio", settles, "roughly, where it is short")
     short = own.let(
@@ -101,13 +101,23 @@ def share(sheet: Worksheet, own: Worksheet, device: Drier) -> Shared:
     heat = own.let("heat_w", takes * per_kg, "heat it leaves in the space")
 
     load = own.let("cooling_load_w", at_least(at_cooling + heat, 0.0), "left to the installed coil")
-    runs = own.let("runs", PART_LOAD.runs_for_cooling(load, coil_w, latent), "before its limit")
-    runs = own.let("runs_at_most_1", smaller(runs, 1.0), "part of the hour the installed coil runs")
-    kept = own.let("kept", PART_LOAD.kept(runs), "its water in full-run hours, less what re-evaporates")
-    cooling = own.let(
-        "cooling_w", part_load_moisture.delivered_w(runs, kept, coil_w, latent), "sensible cooling delivered"
+    run_fraction = own.let("run_fraction", PART_LOAD.run_fraction_for_cooling(load, coil_w, latent), "before its limit")
+    run_fraction = own.let(
+        "run_fraction_at_most_1", smaller(run_fraction, 1.0), "part of the hour the installed coil runs"
     )
-    humidity, removes, condenses = installed.settle(own, SPACE.less(takes), kept * at_near, kept * slope, near)
+    latent_fraction = own.let(
+        "latent_fraction",
+        PART_LOAD.latent_fraction(run_fraction),
+        "its water in full-run hours, less what re-evaporates",
+    )
+    cooling = own.let(
+        "cooling_w",
+        part_load_moisture.delivered_w(run_fraction, latent_fraction, coil_w, latent),
+        "sensible cooling delivered",
+    )
+    humidity, removes, condenses = installed.settle(
+        own, SPACE.less(takes), latent_fraction * at_near, latent_fraction * slope, near
+    )
     heating = own.let("heating_needed_w", at_least(-c("sensible_at_heating_w") - heat, 0.0), "after the device's heat")
     # only where the coil is far too small can its warmer, damper run cost more water than the device takes
     helps = own.let("helps", RESTING.drier(humidity), "the device runs")
@@ -117,8 +127,8 @@ def share(sheet: Worksheet, own: Worksheet, device: Drier) -> Shared:
         coil_sensible_w=cooling,
         coil_kg_s=removes,
         condenses_kg_s=condenses,
-        compressor_w=installed.compressor_power(coil.power_w, runs),
-        fans_w=installed.fan_power(runs),
+        compressor_w=installed.compressor_power(coil.power_w, run_fraction),
+        fans_w=installed.fan_power(run_fraction),
         heating_w=heating,
         heating_electricity_w=installed.heating_electricity(heating),
         heating_fuel_w=installed.heating_fuel(heating),
@@ -128,4 +138,4 @@ def share(sheet: Worksheet, own: Worksheet, device: Drier) -> Shared:
     )
     outcome = RESTING.unless(helps, running)
     takes = own.let("device_takes_kg_s", outcome.device_kg_s, "nothing where it would not help")
-    return Shared(replace(outcome, device_kg_s=takes), cold, runs, coil)
+    return Shared(replace(outcome, device_kg_s=takes), cold, run_fraction, coil)

@@ -27,13 +27,13 @@ class RunningCoil:
     moisture_slope: Number  # change of it with the humidity of the space [kg/s per kg/kg]
     latent_w: Number  # what its water takes to evaporate
 
-    def runs_for(self, load_w: Number) -> Number:
+    def run_fraction_for(self, load_w: Number) -> Number:
         """Part of the hour it has to run to deliver this sensible cooling, 1 where it cannot."""
-        return at_most(PART_LOAD.runs_for_cooling(load_w, self.sensible_w, self.latent_w), 1.0)
+        return at_most(PART_LOAD.run_fraction_for_cooling(load_w, self.sensible_w, self.latent_w), 1.0)
 
-    def cooling_w(self, runs: Number, kept: Number) -> Number:
+    def cooling_w(self, run_fraction: Number, latent_fraction: Number) -> Number:
         """Sensible cooling it delivers, re-evaporating water included."""
-        return part_load_moisture.delivered_w(runs, kept, self.sensible_w, self.latent_w)
+        return part_load_moisture.delivered_w(run_fraction, latent_fraction, self.sensible_w, self.latent_w)
 
 
 def coil_at(

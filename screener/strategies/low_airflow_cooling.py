@@ -47,7 +47,7 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     spared = section.let("spared_fan_heat_w", fan_heat_saved_w(), "heat of the fan at full flow that is not there")
     running = Overcooler(f"{NAME}.damp", f"{NAME}.damp.at_limit", coil_at, COIL, added_w=spared, reheats=False)
     cooled = overcool(sheet, running)
-    slow = FAN_SHARE * installed.fan_power(cooled.runs)
+    slow = FAN_SHARE * installed.fan_power(cooled.run_fraction)
     return replace(cooled.outcome, fans_w=when(cooled.helps).then(slow).otherwise(cooled.outcome.fans_w))
 
 

@@ -135,11 +135,21 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fan_w: Number) -> Outcom
     heating = own.let("heating_needed_w", surplus - free, "left to the site's heating")
 
     load = own.let("cooling_load_w", at_least(c("sensible_at_cooling_w") - chilled, 0.0), "left to the installed coil")
-    runs = own.let("runs", coil.running.runs_for(load), "part of the hour the installed coil runs")
-    kept = own.let("kept", PART_LOAD.kept(runs), "its water in full-run hours, less what re-evaporates")
-    cooling = own.let("cooling_w", coil.running.cooling_w(runs, kept), "sensible cooling it delivers")
+    run_fraction = own.let(
+        "run_fraction", coil.running.run_fraction_for(load), "part of the hour the installed coil runs"
+    )
+    latent_fraction = own.let(
+        "latent_fraction",
+        PART_LOAD.latent_fraction(run_fraction),
+        "its water in full-run hours, less what re-evaporates",
+    )
+    cooling = own.let(
+        "cooling_w", coil.running.cooling_w(run_fraction, latent_fraction), "sensible cooling it delivers"
+    )
     at_near, slope = coil.running.moisture_kg_s, coil.running.moisture_slope
-    humidity, removes, condenses = installed.settle(own, SPACE.less(device), kept * at_near, kept * slope, coil.near)
+    humidity, removes, condenses = installed.settle(
+        own, SPACE.less(device), latent_fraction * at_near, latent_fraction * slope, coil.near
+    )
     # cold supply relieves the installed coil, which then dries less: where that leaves the space damper, the unit rests
     helps = own.let("helps", RESTING.drier(humidity), "the unit runs")
     running = Outcome(
@@ -148,8 +158,8 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fan_w: Number) -> Outcom
         coil_sensible_w=cooling,
         coil_kg_s=removes,
         condenses_kg_s=condenses,
-        compressor_w=installed.compressor_power(coil.running.state.power_w, runs),
-        fans_w=installed.fan_power(runs),
+        compressor_w=installed.compressor_power(coil.running.state.power_w, run_fraction),
+        fans_w=installed.fan_power(run_fraction),
         heating_w=heating,
         heating_electricity_w=installed.heating_electricity(heating),
         heating_fuel_w=installed.heating_fuel(heating),

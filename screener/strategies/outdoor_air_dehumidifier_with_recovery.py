@@ -45,14 +45,16 @@ def standby(sheet: Worksheet) -> Mapping[str, Number]:
     heat = sheet.let("heat_saved_w", smaller(passes * colder, RESTING.heating_w), "of cold outdoor air")
     cooling = RESTING.cooling_w
     cooled = smaller(passes * warmer, cooling)
-    runs = RESTING.run_fraction
+    run_fraction = RESTING.run_fraction
     fewer = sheet.let(
-        "runs", runs * (1 - cooled / at_least(cooling, installed.TINY_W)), "the coil, relieved of hot outdoor air"
+        "run_fraction",
+        run_fraction * (1 - cooled / at_least(cooling, installed.TINY_W)),
+        "the coil, relieved of hot outdoor air",
     )
     full = RESTING.coil.state.power_w
     return {
         "dehumidifier_w": fan_w() * c("open"),
-        "compressor_w": installed.compressor_power(full, fewer) - installed.compressor_power(full, runs),
+        "compressor_w": installed.compressor_power(full, fewer) - installed.compressor_power(full, run_fraction),
         "heating_electricity_w": -installed.heating_electricity(heat),
         "heating_fuel_w": -installed.heating_fuel(heat),
     }

@@ -53,7 +53,7 @@ class Overcooling:
     """
 
     coil: CoilState
-    runs: Number
+    run_fraction: Number
     reheat_w: Number
     outcome: Outcome
     helps: Truth
@@ -67,10 +67,12 @@ def overcool(sheet: Worksheet, overcooler: Overcooler = INSTALLED) -> Overcoolin
     at_limit = overcooler.coil_at(sheet.section(overcooler.at_limit), col("cooling_setpoint_c"), limit)
     part = at_most(needed / at_least(at_limit.moisture_kg_s, installed.TINY_KG_S), 1.0)
     part = own.let("part_of_full_run", part, "of the water of a full hour at the limit")
-    would_run = own.let("would_run", at_most(PART_LOAD.runs_for_water(part), 1.0))
+    would_run = own.let("would_run", at_most(PART_LOAD.run_fraction_for_water(part), 1.0))
     first = _with(overcooler.added_w, -at_limit.cooling_w(would_run, part))
     first = own.let("first_drift_c", installed.floating_c(first), "with the coil as it is there")
-    most = 1.0 if overcooler.reheats else PART_LOAD.kept(at_limit.runs_for(at_least(at_heating, 0.0)))
+    most = (
+        1.0 if overcooler.reheats else PART_LOAD.latent_fraction(at_limit.run_fraction_for(at_least(at_heating, 0.0)))
+    )
     beyond = SPACE.settled(most * at_limit.moisture_kg_s, most * at_limit.moisture_slope, limit)
     near = own.let(
         "near_humidity_ratio",
@@ -84,17 +86,21 @@ def overcool(sheet: Worksheet, overcooler: Overcooler = INSTALLED) -> Overcoolin
     entering = (col(f"{overcooler.section}.coil.{name}") for name in (overcooler.coil_meets, "entering_humidity_ratio"))
     installed.show_coil(sheet, coil.state, overcooler.rating, *entering)
     load = col("cooling_load_w") if overcooler.added_w is NOTHING else at_least(gain, 0.0)
-    for_heat = when(drift >= col("cooling_setpoint_c")).then(coil.runs_for(load)).otherwise(0.0)
-    for_water = at_most(PART_LOAD.runs_for_water(at_most(needed / _able(coil, near), 1.0)), 1.0)
-    runs = larger(for_water, for_heat)
+    for_heat = when(drift >= col("cooling_setpoint_c")).then(coil.run_fraction_for(load)).otherwise(0.0)
+    for_water = at_most(PART_LOAD.run_fraction_for_water(at_most(needed / _able(coil, near), 1.0)), 1.0)
+    run_fraction = larger(for_water, for_heat)
     if not overcooler.reheats:
-        runs = at_most(runs, coil.runs_for(at_least(at_heating, 0.0)))
-    runs = own.let("runs", runs, "part of the hour the coil runs, for moisture or for heat")
-    kept = own.let("kept", PART_LOAD.kept(runs), "its water in full-run hours, less what re-evaporates")
-    removal = own.let("removal_kg_s", kept * coil.moisture_kg_s, "water the coil takes there")
-    slope = own.let("removal_slope", kept * coil.moisture_slope, "with the humidity of the space")
+        run_fraction = at_most(run_fraction, coil.run_fraction_for(at_least(at_heating, 0.0)))
+    run_fraction = own.let("run_fraction", run_fraction, "part of the hour the coil runs, for moisture or for heat")
+    latent_fraction = own.let(
+        "latent_fraction",
+        PART_LOAD.latent_fraction(run_fraction),
+        "its water in full-run hours, less what re-evaporates",
+    )
+    removal = own.let("removal_kg_s", latent_fraction * coil.moisture_kg_s, "water the coil takes there")
+    slope = own.let("removal_slope", latent_fraction * coil.moisture_slope, "with the humidity of the space")
     humidity, removes, condenses = installed.settle(own, SPACE, removal, slope, near)
-    cooling = own.let("cooling_w", coil.cooling_w(runs, kept), "sensible cooling delivered")
+    cooling = own.let("cooling_w", coil.cooling_w(run_fraction, latent_fraction), "sensible cooling delivered")
     heating = RESTING.heating_needed_w
     if overcooler.added_w is not NOTHING:
         heating = own.let("heating_needed_w", at_least(-at_heating, 0.0), "below the heating set point")
@@ -116,9 +122,9 @@ def overcool(sheet: Worksheet, overcooler: Overcooler = INSTALLED) -> Overcoolin
         coil_kg_s=removes,
         condenses_kg_s=condenses,
         compressor_w=own.let(
-            "unit_w", installed.compressor_power(coil.state.power_w, runs), "compressor, condenser fan"
+            "unit_w", installed.compressor_power(coil.state.power_w, run_fraction), "compressor, condenser fan"
         ),
-        fans_w=own.let("supply_fan_w", installed.fan_power(runs), "supply fan"),
+        fans_w=own.let("supply_fan_w", installed.fan_power(run_fraction), "supply fan"),
         heating_w=heating,
         heating_electricity_w=own.let("heating_electric_w", installed.heating_electricity(heating)),
         heating_fuel_w=own.let("heating_by_fuel_w", installed.heating_fuel(heating)),
@@ -128,8 +134,10 @@ def overcool(sheet: Worksheet, overcooler: Overcooler = INSTALLED) -> Overcoolin
     )
     resting = RESTING.unless(helps, running)
     outcome = Outcome(**{f.name: _named(own, f.name, getattr(resting, f.name)) for f in fields(Outcome)})
-    runs = own.let("runs_for_moisture", when(helps).then(runs).otherwise(0.0), "part of the hour, where it helps")
-    return Overcooling(coil.state, runs, outcome.reheat_w, outcome, helps)
+    run_fraction = own.let(
+        "run_fraction_for_moisture", when(helps).then(run_fraction).otherwise(0.0), "part of the hour, where it helps"
+    )
+    return Overcooling(coil.state, run_fraction, outcome.reheat_w, outcome, helps)
 
 
 def condenser_reheat(section: Worksheet, cooled: Overcooling) -> tuple[Number, Number]:
@@ -138,13 +146,15 @@ def condenser_reheat(section: Worksheet, cooled: Overcooling) -> tuple[Number, N
     The heat is free up to what the unit rejects. To be of use the condenser must stay warm: while it reheats, the
     condensing temperature is held at REHEAT_CONDENSING_C or above, and the compressor pays for that in cool weather.
     """
-    coil, runs, reheat = cooled.coil, cooled.runs, cooled.reheat_w
+    coil, run_fraction, reheat = cooled.coil, cooled.run_fraction, cooled.reheat_w
     held = cooling_coil.carnot_cop(col("carnot_fraction"), coil.adp_c, col("outdoor_c"), coil.load, REHEAT_CONDENSING_C)
     power = section.let("warm_condenser_w", coil.total_w / held, "compressor at full run with the condenser kept warm")
-    rejected = section.let("rejected_w", runs * (coil.total_w + power), "heat of the space and of the compressor")
+    rejected = section.let(
+        "rejected_w", run_fraction * (coil.total_w + power), "heat of the space and of the compressor"
+    )
     from_unit = section.let("from_condenser_w", smaller(reheat, rejected), "reheat that costs nothing more")
     short = section.let("short_w", reheat - from_unit, "reheat left to others")
-    warm = installed.compressor_power(power, runs)
+    warm = installed.compressor_power(power, run_fraction)
     # a balance that closes leaves a reheat of 1e-11 W or none, as its last bits fall: neither asks for a warm condenser
     return when(reheat > installed.TINY_W).then(warm).otherwise(cooled.outcome.compressor_w), short
 

@@ -31,14 +31,18 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     first = own.let("first_humidity_ratio", first, "where gain and removal meet, roughly")
     coil = installed.coil_at(own.section("coil"), cooling_c, first)
     installed.show_coil(sheet, coil.state, COIL, coil.entering_c, coil.entering_humidity_ratio)
-    runs = own.let("run_fraction", coil.runs_for(load), "part of the hour the coil runs")
-    kept = own.let("latent_fraction", PART_LOAD.kept(runs), "its water in full-run hours, less what re-evaporates")
-    removal = own.let("removal_kg_s", kept * coil.moisture_kg_s, "water it takes there")
-    slope = own.let("removal_slope", kept * coil.moisture_slope, "with the humidity of the space")
+    run_fraction = own.let("run_fraction", coil.run_fraction_for(load), "part of the hour the coil runs")
+    latent_fraction = own.let(
+        "latent_fraction",
+        PART_LOAD.latent_fraction(run_fraction),
+        "its water in full-run hours, less what re-evaporates",
+    )
+    removal = own.let("removal_kg_s", latent_fraction * coil.moisture_kg_s, "water it takes there")
+    slope = own.let("removal_slope", latent_fraction * coil.moisture_slope, "with the humidity of the space")
     humidity, takes, condenses = installed.settle(own, SPACE, removal, slope, first)
     heating = own.let("heating_needed_w", at_least(-col("sensible_at_heating_w"), 0.0), "below the heating set point")
-    cooling = own.let("cooling_w", coil.cooling_w(runs, kept), "sensible cooling delivered")
-    if Resting(coil, first, humidity, runs, kept, removal, slope, cooling, heating) != RESTING:
+    cooling = own.let("cooling_w", coil.cooling_w(run_fraction, latent_fraction), "sensible cooling delivered")
+    if Resting(coil, first, humidity, run_fraction, latent_fraction, removal, slope, cooling, heating) != RESTING:
         raise ValueError("temperature control alone hands on other steps than strategies read")
     return Outcome(
         space_c=installed.floating_c(-cooling),
@@ -46,8 +50,8 @@ def damp_hour(sheet: Worksheet) -> Outcome:
         coil_sensible_w=cooling,
         coil_kg_s=takes,
         condenses_kg_s=condenses,
-        compressor_w=installed.compressor_power(coil.state.power_w, runs),
-        fans_w=installed.fan_power(runs),
+        compressor_w=installed.compressor_power(coil.state.power_w, run_fraction),
+        fans_w=installed.fan_power(run_fraction),
         heating_w=heating,
         heating_electricity_w=installed.heating_electricity(heating),
         heating_fuel_w=installed.heating_fuel(heating),
@@ -63,11 +67,15 @@ def _first_guess(own: Worksheet, load: Number) -> Number:
     w_in = rough.let("entering_humidity_ratio", limit + share * (col("outdoor_humidity_ratio") - limit))
     sensible, moisture, slope = cooling_coil.rough(rough, COIL, t_in, w_in, col("outdoor_c"))
     latent = at_least(moisture, 0.0) * air.EVAPORATION_J_KG
-    runs = PART_LOAD.runs_for_cooling(load, at_least(sensible, installed.TINY_W), latent)
-    runs = rough.let("runs", at_most(runs, 1.0), "part of the hour the coil would run")
-    kept = rough.let("kept", PART_LOAD.kept(runs), "its water in full-run hours, less what re-evaporates")
-    removal = rough.let("removal_kg_s", kept * moisture, "water it would take at the limit")
-    slope = rough.let("removal_slope", kept * slope * (1 - share), "with the humidity of the space")
+    run_fraction = PART_LOAD.run_fraction_for_cooling(load, at_least(sensible, installed.TINY_W), latent)
+    run_fraction = rough.let("run_fraction", at_most(run_fraction, 1.0), "part of the hour the coil would run")
+    latent_fraction = rough.let(
+        "latent_fraction",
+        PART_LOAD.latent_fraction(run_fraction),
+        "its water in full-run hours, less what re-evaporates",
+    )
+    removal = rough.let("removal_kg_s", latent_fraction * moisture, "water it would take at the limit")
+    slope = rough.let("removal_slope", latent_fraction * slope * (1 - share), "with the humidity of the space")
     return SPACE.settled(removal, slope, limit)
 
 

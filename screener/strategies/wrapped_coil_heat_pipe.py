@@ -57,7 +57,7 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     warm_compressor, short = condenser_reheat(section.section("condenser"), cooled)
     by_condenser = col(f"{NAME}.reheats_by_condenser")
     rest = section.let("reheat_left_w", when(by_condenser).then(short).otherwise(cooled.reheat_w), "to be paid for")
-    fans = cooled.outcome.fans_w + extra_fan_w() * installed.fan_on(cooled.runs)
+    fans = cooled.outcome.fans_w + extra_fan_w() * installed.fan_on(cooled.run_fraction)
     return replace(
         cooled.outcome,
         compressor_w=when(by_condenser).then(warm_compressor).otherwise(cooled.outcome.compressor_w),

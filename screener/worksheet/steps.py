@@ -9,6 +9,7 @@ plan that computed it.
 from collections.abc import Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
+from typing import Any
 
 import polars as pl
 
@@ -114,6 +115,11 @@ class Worksheet:
                 message = f"the step {step.name} reads {lacking[0]}, which nothing works out before it; {hint}"
                 raise UnknownNameError(lacking[0], message)
             there.add(step.name)
+
+    def of_one(self, **columns: float) -> dict[str, Any]:
+        """All steps worked out for one row, whose other columns are given."""
+        row = pl.LazyFrame({name: [float(value)] for name, value in columns.items()} or {"nothing": [0.0]})
+        return self.apply(row).collect().row(0, named=True)
 
     def apply(self, frame: pl.LazyFrame) -> pl.LazyFrame:
         """The frame with every step as a column, stage by stage."""

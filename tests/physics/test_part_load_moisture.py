@@ -21,18 +21,18 @@ def value(expr: pl.Expr) -> float:
     return plain(expr)
 
 
-@pytest.mark.parametrize(("runs", "choice", "ratio"), CASES)
-def test_published_table(runs, choice, ratio):
+@pytest.mark.parametrize(("run_fraction", "choice", "ratio"), CASES)
+def test_published_table(run_fraction, choice, ratio):
     """To 1 % (the table prints three digits)."""
-    assert wet.latent_ratio(runs, wet.RETENTION[choice]) == pytest.approx(ratio, rel=0.01, abs=5e-4)
+    assert wet.latent_ratio(run_fraction, wet.RETENTION[choice]) == pytest.approx(ratio, rel=0.01, abs=5e-4)
 
 
 @pytest.mark.parametrize("choice", list(wet.RETENTION))
 def test_straight_lines_follow_the_model(choice):
     """Within 0.002 of the water of a full hour's run."""
     for x in range(1, 200):
-        kept = value(lines(choice).kept(x / 200))
-        assert kept == pytest.approx(x / 200 * wet.latent_ratio(x / 200, wet.RETENTION[choice]), abs=0.002)
+        latent_fraction = value(lines(choice).latent_fraction(x / 200))
+        assert latent_fraction == pytest.approx(x / 200 * wet.latent_ratio(x / 200, wet.RETENTION[choice]), abs=0.002)
 
 
 @pytest.mark.parametrize("choice", list(wet.RETENTION))
@@ -42,26 +42,33 @@ def test_no_other_joint_brings_the_lines_nearer(choice):
     first = next(x / 1000 for x in range(1000) if wet.latent_ratio(x / 1000, wet.RETENTION[choice]) > 0)
 
     def largest_error(lower: float, offset: float, upper: float) -> float:
-        return max(abs(max(0.0, lower * x + offset, 1 - upper * (1 - x)) - kept) for x, kept in model.items())
+        return max(
+            abs(max(0.0, lower * x + offset, 1 - upper * (1 - x)) - latent_fraction)
+            for x, latent_fraction in model.items()
+        )
 
-    slopes = [(kept / (x - first), (1 - kept) / (1 - x)) for x, kept in model.items() if first < x < 1]
+    slopes = [
+        (latent_fraction / (x - first), (1 - latent_fraction) / (1 - x))
+        for x, latent_fraction in model.items()
+        if first < x < 1
+    ]
     least = min(largest_error(lower, -lower * first, upper) for lower, upper in slopes)
     assert 0 < largest_error(*wet.chords(choice)) <= least + 1e-6
 
 
 @pytest.mark.parametrize("choice", wet.CHOICES)
 def test_nothing_is_lost_where_the_fan_cycles(choice):
-    for runs in (0.0, 0.1, 0.5, 1.0):
-        assert value(lines(choice, fan=0.0).kept(runs)) == pytest.approx(runs)
-        assert value(lines("none").kept(runs)) == pytest.approx(runs)
+    for run_fraction in (0.0, 0.1, 0.5, 1.0):
+        assert value(lines(choice, fan=0.0).latent_fraction(run_fraction)) == pytest.approx(run_fraction)
+        assert value(lines("none").latent_fraction(run_fraction)) == pytest.approx(run_fraction)
 
 
 @pytest.mark.parametrize("choice", wet.CHOICES)
 @pytest.mark.parametrize("fan", [0.0, 1.0])
 def test_run_fraction_for_so_much_water(choice, fan):
-    for kept in (1e-6, 0.01, 0.1, 0.5, 0.9, 1.0):
-        runs = value(lines(choice, fan).runs_for_water(kept))
-        assert value(lines(choice, fan).kept(runs)) == pytest.approx(kept, abs=1e-12)
+    for latent_fraction in (1e-6, 0.01, 0.1, 0.5, 0.9, 1.0):
+        run_fraction = value(lines(choice, fan).run_fraction_for_water(latent_fraction))
+        assert value(lines(choice, fan).latent_fraction(run_fraction)) == pytest.approx(latent_fraction, abs=1e-12)
 
 
 @pytest.mark.parametrize("choice", wet.CHOICES)
@@ -69,12 +76,12 @@ def test_run_fraction_for_so_much_water(choice, fan):
 def test_run_fraction_for_so_much_cooling(choice, latent):
     """What re-evaporates cools: at the run fraction found, sensible cooling is the load, and total duty never changes."""
     for load in (0.0, 1.0, 25.0, 60.0, 99.0, 100.0):
-        runs = value(lines(choice).runs_for_cooling(load, 100.0, latent))
-        assert 0 <= runs <= 1 + 1e-12
-        kept = value(lines(choice).kept(runs))
-        delivered = value(wet.delivered_w(runs, kept, 100.0, latent))
+        run_fraction = value(lines(choice).run_fraction_for_cooling(load, 100.0, latent))
+        assert 0 <= run_fraction <= 1 + 1e-12
+        latent_fraction = value(lines(choice).latent_fraction(run_fraction))
+        delivered = value(wet.delivered_w(run_fraction, latent_fraction, 100.0, latent))
         assert delivered == pytest.approx(load, abs=1e-9)
-        assert delivered + kept * latent == pytest.approx(runs * (100.0 + latent), abs=1e-9)
+        assert delivered + latent_fraction * latent == pytest.approx(run_fraction * (100.0 + latent), abs=1e-9)
 
 
 @pytest.mark.parametrize("choice", wet.CHOICES)
@@ -83,6 +90,6 @@ def test_water_that_comes_with_so_much_cooling(choice):
     sensible, latent, full = 100.0, 40.0, 0.02
     pairs = [(value(a), value(b)) for a, b in lines(choice).water_of_cooling(sensible, latent, full)]
     for load in (1.0, 10.0, 30.0, 60.0, 95.0):
-        runs = lines(choice).runs_for_cooling(load, sensible, latent)
-        expected = full * value(lines(choice).kept(runs))
+        run_fraction = lines(choice).run_fraction_for_cooling(load, sensible, latent)
+        expected = full * value(lines(choice).latent_fraction(run_fraction))
         assert max(0.0, *(a * load + b for a, b in pairs)) == pytest.approx(expected, abs=1e-12)
