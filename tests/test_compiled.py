@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from screener import engine, ledger
 from screener.calendar import SLOTS as ALL_SLOTS
+from screener.errors import ResultsError
 from screener.formula import (
     Formula,
     Number,
@@ -175,7 +176,7 @@ def test_a_site_without_a_number_is_refused() -> None:
     of = program(X * col("share"), ["x"])
     sites = pl.DataFrame({"place": [0], "share": [None]})
     hours = Hours(np.zeros((3, PHASES)), np.zeros(PHASES, dtype=np.int64))
-    with pytest.raises(ValueError, match="sites without share"):
+    with pytest.raises(ResultsError, match="share is empty, and formulas of its hours read it"):
         of.run(sites, "place", {0: hours}, SLOTS, lambda dry, _: dry)
 
 

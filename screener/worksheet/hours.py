@@ -5,8 +5,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import polars as pl
 from numpy.typing import NDArray
 
+from screener.errors import ResultsError
 from screener.formula import Number
 
 LEAST = float("-inf")
@@ -14,6 +16,18 @@ AT_ONCE = 8  # a year's hours are a multiple of so many, and its sums are taken 
 Numbers = NDArray[np.float64]
 Finish = Callable[[Numbers, Numbers], Numbers]
 How = Literal["sum", "max"]
+
+
+def check_filled(sites: pl.DataFrame, columns: Sequence[str]) -> None:
+    """ResultsError, naming site and column, for a number that formulas of an hour read and a site does not have."""
+    for column in columns:
+        if sites[column].null_count():
+            first = sites.filter(pl.col(column).is_null())
+            site = first["site_id"][0] if "site_id" in first.columns else ""
+            raise ResultsError(
+                f"site {site}: {column} is empty, and formulas of its hours read it; fill it from the building type "
+                f"(assumptions), or say in a step of the site what stands for a blank: first_given({column}, ...)"
+            )
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from screener.worksheet.compiled.year import PHASES, YearCode
-from screener.worksheet.hours import LEAST, Finish, Hours, Numbers, Sums, Tally
+from screener.worksheet.hours import LEAST, Finish, Hours, Numbers, Sums, Tally, check_filled
 
 CHUNK = 8  # sites that a thread works out at a time
 PAGE, LINE = 512, 8  # doubles
@@ -22,12 +22,11 @@ class CompiledYear(YearCode):
         """Work out the year of each site, whose hours are those of the place that its column `key` names.
 
         `finish` makes an array of numbers of what a site's dry hours keep [hour], among -inf for other hours, and of what its
-        damp hours keep [formula, damp hour]. The largest of no hours is zero. ValueError for a site without a number that
+        damp hours keep [formula, damp hour]. The largest of no hours is zero. ResultsError for a site without a number that
         the formulas need.
         """
         terms = sites.select(pl.col(self.site_columns).cast(pl.Float64))
-        if lacking := [column.name for column in terms if column.null_count()]:
-            raise ValueError(f"sites without {', '.join(lacking)}")
+        check_filled(sites, terms.columns)
         numbers = np.ascontiguousarray(terms.to_numpy().reshape(sites.height, -1))
         count = sites.height
         dry_slot, damp_slot = (_Group(part.slot, count, slots) for part in (self.dry, self.damp))
