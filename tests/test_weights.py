@@ -50,20 +50,20 @@ def test_share_is_the_worth_of_the_blanks_over_all(tmp_path: Path) -> None:
     one_short = {**FULL, "outdoor_air_l_s": ""}
     _, checked = pipeline.check(write(tmp_path, sites=sites(FULL, one_short)))
     bare, full, short = checked["assumed_share"]
-    weights = shipped("office", "4A")
-    total = sum(weights.values())
+    shares = shipped("office", "4A")
+    total = sum(shares.values())
     assert full == 0
-    assert short == pytest.approx(weights["outdoor_air_l_s"] / total)
-    assert bare == pytest.approx(1 - weights["floor_area_m2"] / total)
+    assert short == pytest.approx(shares["outdoor_air_l_s"] / total)
+    assert bare == pytest.approx(1 - shares["floor_area_m2"] / total)
 
 
 def test_a_type_of_ones_own_has_the_worths_of_the_one_it_is_based_on(tmp_path: Path) -> None:
     types = "building_type,based_on\nhall,office\n"
     change = {"building_type": "hall", "humidity_limit_dew_point_c": "11"}
     _, checked = pipeline.check(write(tmp_path, sites=sites(change), building_types=types))
-    weights = shipped("office", "4A")
-    rest = sum(weights.values()) - weights["floor_area_m2"] - weights["humidity_limit"]
-    assert checked["assumed_share"][1] == pytest.approx(rest / sum(weights.values()))
+    shares = shipped("office", "4A")
+    rest = sum(shares.values()) - shares["floor_area_m2"] - shares["humidity_limit"]
+    assert checked["assumed_share"][1] == pytest.approx(rest / sum(shares.values()))
 
 
 def test_blanks_are_ordered_by_worth_and_area(tmp_path: Path) -> None:
@@ -78,8 +78,8 @@ def test_blanks_are_ordered_by_worth_and_area(tmp_path: Path) -> None:
     _, checked = pipeline.check(
         write(tmp_path, sites=table(SITE | FULL, SITE | small | {"site_id": "B"}, SITE | large | {"site_id": "C"}))
     )
-    weights = shipped("supermarket", "2A")
-    limit, strategy = 9000 * weights["humidity_limit"], 1000 * weights["current_strategy"]
+    shares = shipped("supermarket", "2A")
+    limit, strategy = 9000 * shares["humidity_limit"], 1000 * shares["current_strategy"]
     found = weights.blanks(checked, 5).select("site_id", "column", "share").rows()
     assert found == [
         ("C", "humidity_limit", pytest.approx(limit / (limit + strategy))),
