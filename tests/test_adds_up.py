@@ -41,7 +41,7 @@ def run(tmp_path_factory: pytest.TempPathFactory) -> RunFolder:
 @pytest.fixture(scope="module")
 def results(run: RunFolder) -> pl.DataFrame:
     there = run.table("strategies").filter(pl.col("unavailable").is_null()).collect()
-    assert there["strategy"].n_unique() >= len(REGISTRY) - 1  # one needs what no site of the district has
+    assert there["strategy"].n_unique() > len(REGISTRY) / 2  # some need what no site of the district has
     return there
 
 

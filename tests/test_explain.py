@@ -35,8 +35,19 @@ def run(tmp_path_factory) -> Path:
 
 @pytest.fixture(scope="module")
 def told(run) -> dict[str, dict]:
-    """The dampest hour of the first site, by strategy."""
-    return {name: explain.of_folder(run, "A1", name) for name in REGISTRY}
+    """The dampest hour of the first site, by strategy that it can have."""
+    rows = pl.read_parquet(run / "strategies.parquet").filter(pl.col("site_id") == "A1")
+    can = rows.filter(pl.col("unavailable").is_null())["strategy"].to_list()
+    assert len(can) > len(REGISTRY) / 2
+    return {name: explain.of_folder(run, "A1", name) for name in can}
+
+
+@pytest.fixture
+def strategy(request, told) -> str:
+    """A strategy of the registry; one that the site cannot have is for its own test."""
+    if request.param not in told:
+        pytest.skip(f"the first site cannot have {request.param}")
+    return request.param
 
 
 def real_gas(state: dict, pressure_pa: float) -> tuple[float, float]:
@@ -45,7 +56,7 @@ def real_gas(state: dict, pressure_pa: float) -> tuple[float, float]:
     return HAPropsSI("H", *given), HAPropsSI("D", *given) - 273.15
 
 
-@pytest.mark.parametrize("strategy", list(REGISTRY))
+@pytest.mark.parametrize("strategy", list(REGISTRY), indirect=True)
 def test_states_are_those_of_a_real_gas(told, strategy):
     """Enthalpy within 1 % (of at least 20 kJ/kg), dew point within 0.15 K, as a chart would show."""
     hour = told[strategy]["hour"]
@@ -57,7 +68,7 @@ def test_states_are_those_of_a_real_gas(told, strategy):
         assert state["dew_point_c"] == pytest.approx(dew_point, abs=0.15), state["name"]
 
 
-@pytest.mark.parametrize("strategy", list(REGISTRY))
+@pytest.mark.parametrize("strategy", list(REGISTRY), indirect=True)
 def test_duties_from_the_printed_states(told, strategy):
     """Flow times the difference of real-gas enthalpies is the printed duty within 1 %; water is flow times that of humidity
     ratio."""
@@ -76,7 +87,7 @@ def test_duties_from_the_printed_states(told, strategy):
         assert process["water_kg_s"] == pytest.approx(process["flow_kg_s"] * water, rel=1e-6, abs=1e-9)
 
 
-@pytest.mark.parametrize("strategy", list(REGISTRY))
+@pytest.mark.parametrize("strategy", list(REGISTRY), indirect=True)
 def test_coil_leaves_on_the_line_to_its_surface(told, strategy):
     """Bypass factor by hand: entering, leaving and a saturated surface lie on one line of the chart."""
     document = told[strategy]
@@ -93,7 +104,7 @@ def test_coil_leaves_on_the_line_to_its_surface(told, strategy):
     assert surface["relative_humidity"] == pytest.approx(1, abs=2e-4)
 
 
-@pytest.mark.parametrize("strategy", list(REGISTRY))
+@pytest.mark.parametrize("strategy", list(REGISTRY), indirect=True)
 def test_balances_of_hour_and_year_close(told, strategy):
     for balance, size in ((told[strategy]["hour"], "heat_w"), (told[strategy]["year"], "heat_kwh")):
         largest = max(abs(value) for value in balance[size].values())
@@ -104,7 +115,7 @@ def test_balances_of_hour_and_year_close(told, strategy):
         assert abs(balance[f"water_residual_{name.removeprefix('water_')}"]) < 1e-9 * largest
 
 
-@pytest.mark.parametrize("strategy", list(REGISTRY))
+@pytest.mark.parametrize("strategy", list(REGISTRY), indirect=True)
 def test_the_year_is_the_strategy_table(run, told, strategy):
     """End uses add up to the carriers, the table's water is the balance's, and the engine comes to the same again."""
     row = pl.read_parquet(run / "strategies.parquet").row(
@@ -204,7 +215,7 @@ def test_own_weather_is_explained_from_the_run_alone(tmp_path):
         assert abs(value) < 1e-6 * max(document["year"][use], 1), use
 
 
-@pytest.mark.parametrize("strategy", list(REGISTRY))
+@pytest.mark.parametrize("strategy", list(REGISTRY), indirect=True)
 def test_printed_states_are_those_of_psychrolib(told, strategy):
     """Worked here once more with the library alone, wet-bulb by its definition: adiabatic saturation [ASHRAE 2017 ch. 1]."""
     checks, hour = told[strategy]["checks"], told[strategy]["hour"]

@@ -29,7 +29,7 @@ def test_more_outdoor_air_brings_more_water_in_a_humid_place():
     )
     totals, _ = accounts(sites)
     for strategy in CONTROL:
-        water = by_strategy(totals, strategy, "water_removed_kg")
+        water = by_strategy(totals.filter(pl.col("unavailable").is_null()), strategy, "water_removed_kg")
         assert water == sorted(water), strategy
     loads = by_strategy(totals, "temperature_only", "moisture_load_kg")
     assert loads[1] - loads[0] == pytest.approx((loads[2] - loads[1]) * 1000 / 1500, rel=0.15)  # near proportional
@@ -43,7 +43,7 @@ def test_a_lower_limit_never_takes_less_energy(station):
     for strategy in CONTROL:
         if strategy == "low_airflow_cooling":  # it holds what it can, and its fan saves the longer the lower the limit
             continue
-        energy = by_strategy(totals, strategy, "dehumidification_kwh")
+        energy = by_strategy(totals.filter(pl.col("unavailable").is_null()), strategy, "dehumidification_kwh")
         assert energy == sorted(energy), strategy
 
 
@@ -78,7 +78,9 @@ def test_parts_add_up(random_accounts):
                 ledger.group_by("site_id").agg(pl.col(f"{strategy}.{carrier}").cast(pl.Float64).sum()).sort("site_id")
             )
             year = [x or 0.0 for x in by_strategy(totals, strategy, carrier)]
-            assert sums[f"{strategy}.{carrier}"].to_list() == pytest.approx(year, rel=1e-5, abs=1e-3)
+            assert sums[f"{strategy}.{carrier}"].to_list() == pytest.approx(
+                year, rel=1e-5, abs=5e-3
+            )  # half a grain of 576 slots
     hours = ledger.group_by("site_id").agg(pl.col("hours").cast(pl.Float64).sum())["hours"]
     assert hours.to_list() == pytest.approx([8760] * len(hours), rel=1e-5)
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import polars as pl
 
+from screener.contracts import load
 from screener.strategies import REGISTRY
 from tests.engine_cases import accounts
 
@@ -20,6 +21,8 @@ DERIVED = ("note", "unavailable", "device_capacity_pints_day", "litres_per_kwh",
 
 def results() -> pl.DataFrame:
     """What the engine says of the kept sites today, by site and strategy."""
-    totals, _ = accounts(pl.read_parquet(SITES))
+    sites = pl.read_parquet(SITES)
+    since = {name: kind for name, kind in load("sites").polars_schema().items() if name not in sites.columns}
+    totals, _ = accounts(sites.with_columns(pl.lit(None, dtype=kind).alias(name) for name, kind in since.items()))
     by_name = totals.filter(pl.col("strategy").is_in(list(REGISTRY)))
     return by_name.with_columns(available=pl.col("unavailable").is_null()).drop(DERIVED).sort("site_id", "strategy")

@@ -21,7 +21,10 @@ def worked() -> tuple[pl.DataFrame, pl.DataFrame]:
 def hours_of(worked: tuple[pl.DataFrame, pl.DataFrame], strategy: str) -> pl.DataFrame:
     every, damp = worked
     frame = every if strategy == REFERENCE.name else damp
-    return frame.filter(pl.col(f"{strategy}.unavailable").is_null())
+    there = frame.filter(pl.col(f"{strategy}.unavailable").is_null())
+    if there.is_empty():
+        pytest.skip(f"no site here can have {strategy}: its own test shows one that can")
+    return there
 
 
 def term(frame: pl.DataFrame, strategy: str, name: str) -> pl.Expr:

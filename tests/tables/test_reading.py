@@ -6,6 +6,7 @@ import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
+from screener.strategies import REGISTRY
 from screener.tables import read_portfolio
 from tests.tables.portfolios import SITE, TARIFFS, sites, table, write
 
@@ -133,7 +134,7 @@ def test_us_and_si_tables_give_the_same_frame(tmp_path: Path) -> None:
 def test_what_a_portfolio_leaves_out_ships_with_the_program(tmp_path: Path) -> None:
     portfolio = read_portfolio(write(tmp_path))
     assert portfolio.equipment.is_empty()
-    assert portfolio.strategies.height == 12
+    assert sorted(portfolio.strategies["strategy"]) == sorted(REGISTRY)
     assert portfolio.building_types.height == 11
     assert portfolio.settings.name == tmp_path.name
     assert portfolio.notes[-1].startswith("investment of overcool_electric_reheat, ")
