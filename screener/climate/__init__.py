@@ -1,6 +1,6 @@
-"""Weather: which stands for a site, and its year as weighted hours.
+"""Weather: which stands for a site, and the hours of its year, one after another.
 
-Two sources, one shape: the statistical year of any of the stations the package carries, or a site's own hourly file.
+Two sources, one shape: the typical year of any of the stations the package carries, or a site's own hourly file.
 `locate` finds the weather of sites, `hours` gives the hours, `design_conditions` what equipment is sized for.
 """
 
@@ -9,7 +9,7 @@ from pathlib import Path
 
 import polars as pl
 
-from screener.climate import figures, hourly_files, statistical_year
+from screener.climate import carried, figures, hourly_files
 from screener.climate.carried import stations
 from screener.climate.hourly_files import PREFIX as OWN_WEATHER
 from screener.climate.places import PLACE, find, locate
@@ -31,12 +31,13 @@ __all__ = [
 ]
 
 
-def hours(weather_ids: Sequence[str], folder: Path | None = None, days: int = statistical_year.DAYS) -> pl.DataFrame:
-    """Weighted hours of each weather: `weather_id, month, hour` (0-23, beginning), `day_of_week` (0 Monday), `weight_h`,
-    `outdoor_c`, `outdoor_humidity_ratio`, `pressure_pa`, `irradiance_w_m2`. Ids as `locate` gives them; `folder` is the
-    portfolio whose `weather/` holds the files; `days` a month of a statistical year."""
+def hours(weather_ids: Sequence[str], folder: Path | None = None) -> pl.DataFrame:
+    """The hours of each weather in their order, by the columns of `hourly_files.SCHEMA`.
+
+    Ids as `locate` gives them; `folder` is the portfolio whose `weather/` holds the files.
+    """
     numbers = [w for w in weather_ids if not w.startswith(OWN_WEATHER)]
-    frames = [statistical_year.rebuild(numbers, days).rename({"station": "weather_id"})] if numbers else []
+    frames = [carried.hours(numbers)] if numbers else []
     frames += [hourly_files.read(w, folder) for w in weather_ids if w.startswith(OWN_WEATHER)]
     return pl.concat([frame.select(*hourly_files.SCHEMA) for frame in frames])
 
@@ -73,7 +74,7 @@ def design_conditions(weather_ids: Sequence[str], own: pl.DataFrame | None = Non
 
 
 def monthly_figures(station: str) -> pl.DataFrame:
-    """Twelve months and the year of one station's statistical year. UsageError for an unknown station."""
+    """Twelve months and the year of one station's typical year. UsageError for an unknown station."""
     if station not in stations()["station"]:
         raise UsageError(f"no station {station}; `screener climate list` names them, `screener climate find` by place")
     return figures.monthly_figures(hours([station]))

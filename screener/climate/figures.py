@@ -1,4 +1,4 @@
-"""Figures of a year of weather: design conditions and monthly figures, from weighted hours.
+"""Figures of a year of weather: design conditions and monthly figures, from hours.
 
 Hours come as frames with `weather_id, month, hour, weight_h, outdoor_c, outdoor_humidity_ratio, pressure_pa, irradiance_w_m2`.
 """
@@ -8,7 +8,9 @@ import polars as pl
 from screener.formula import of_columns, plain
 from screener.physics import psychrometrics as air
 
-COINCIDENT_BAND_C = 0.5  # hours this near to the design value are its coincident hours (practice: bins of 1 K)
+COINCIDENT_K = (
+    1.0  # hours up to so near to the design value count, the less the further: no band on whose edge hours lie
+)
 DESIGN_EXCEEDED = 0.004  # annual design conditions, ASHRAE Fundamentals 2017 ch. 14
 HEATING_EXCEEDED = 0.996
 DESIGN_COLUMNS = (
@@ -32,7 +34,8 @@ def design_conditions(hours: pl.DataFrame) -> pl.DataFrame:
     """Annual design conditions of equally weighted hours, one row per `weather_id`.
 
     `pressure_pa` is the annual mean; `dry_bulb_04_c` is exceeded 0.4 % of the hours, with the mean humidity ratio [kg/kg]
-    of the hours near it; `dew_point_04_c` likewise with the mean dry-bulb; `heating_996_c` is exceeded 99.6 %.
+    of the hours near it, weighted from one at the design value to nothing COINCIDENT_K away;
+    `dew_point_04_c` likewise with the mean dry-bulb; `heating_996_c` is exceeded 99.6 %.
     Definitions: ASHRAE Fundamentals 2017 ch. 14, here from one typical year instead of a long record.
     """
     exceeded = hours.with_columns(vapour_pa=of_columns(air.vapour_pressure, "outdoor_humidity_ratio", "pressure_pa"))
@@ -45,21 +48,24 @@ def design_conditions(hours: pl.DataFrame) -> pl.DataFrame:
     humid = of_columns(air.humidity_ratio, "vapour_04_pa", "pressure_pa")
     limits = limits.with_columns(
         dew_point_04_humidity_ratio=humid, dew_point_04_c=air.dew_points(humid, pl.col("pressure_pa"))
-    ).with_columns(
-        least_pa=of_columns(air.saturation_pressure, pl.col("dew_point_04_c") - COINCIDENT_BAND_C),
-        most_pa=of_columns(air.saturation_pressure, pl.col("dew_point_04_c") + COINCIDENT_BAND_C),
     )
-    near_hot = (pl.col("outdoor_c") - pl.col("dry_bulb_04_c")).abs() <= COINCIDENT_BAND_C
-    near_humid = pl.col("vapour_pa").is_between("least_pa", "most_pa")
+    near_hot = _nearness(pl.col("outdoor_c") - pl.col("dry_bulb_04_c"))
+    per_kelvin = of_columns(air.saturation_log_slope, "dew_point_04_c")
+    near_humid = _nearness((pl.col("vapour_pa") / pl.col("vapour_04_pa")).log() / per_kelvin)
     coincident = (
         exceeded.join(limits.drop("pressure_pa"), on="weather_id")
         .group_by("weather_id")
         .agg(
-            dry_bulb_04_humidity_ratio=pl.col("outdoor_humidity_ratio").filter(near_hot).mean(),
-            dew_point_04_dry_bulb_c=pl.col("outdoor_c").filter(near_humid).mean(),
+            dry_bulb_04_humidity_ratio=(pl.col("outdoor_humidity_ratio") * near_hot).sum() / near_hot.sum(),
+            dew_point_04_dry_bulb_c=(pl.col("outdoor_c") * near_humid).sum() / near_humid.sum(),
         )
     )
     return limits.join(coincident, on="weather_id", maintain_order="left").select("weather_id", *DESIGN_COLUMNS)
+
+
+def _nearness(kelvin: pl.Expr) -> pl.Expr:
+    """Weight of an hour so far from the design value."""
+    return (1 - kelvin.abs() / COINCIDENT_K).clip(0.0)
 
 
 def ventilation_load(hours: pl.DataFrame, *by: str) -> pl.DataFrame:

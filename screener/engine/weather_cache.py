@@ -1,8 +1,8 @@
 """The years that sites are worked out with, as the engine takes them; those of stations are kept for the next batch of
 sites that asks for them.
 
-A batch of a national portfolio touches most stations; rebuilding their years each time would cost as much as the engine.
-All 1,011 stations take 230 MB.
+A batch of a national portfolio touches most stations; reading their years each time would cost as much as the engine.
+All 1,011 stations take half a gigabyte.
 """
 
 from collections.abc import Sequence
@@ -18,7 +18,7 @@ _KEPT: dict[str, Hours] = {}
 
 
 def years(weather_ids: Sequence[str], own: pl.DataFrame) -> dict[str, Hours]:
-    """The hours of each weather: of stations from their statistics, of files from the `climate.own_hours` given.
+    """The hours of each weather: of stations as the package carries them, of files from the `climate.own_hours` given.
 
     UsageError for a file that `own` does not hold.
     """

@@ -48,7 +48,7 @@ def of_folder(folder: Path, site_id: str, strategy: str | None = None, at: str |
 def explain(run: outputs.RunFolder, site_id: str, strategy: str | None = None, at: str | None = None) -> Document:
     """The account of a site's year with a strategy (its best one unless named) and of one hour, `MM-DDTHH`.
 
-    Without `at` the hour with the most moisture to remove. A statistical year has 14 days in each month. Returns plain
+    Without `at` the hour with the most moisture to remove. Returns plain
     numbers and texts, units in the names. UsageError where the run has no such site, strategy or hour.
     """
     site(run, site_id)

@@ -1,6 +1,7 @@
 """The account of `account.explain` in words, for reading beside a psychrometric chart."""
 
 import re
+from calendar import month_name
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
@@ -8,6 +9,7 @@ from screener import text
 from screener.explain.account import Document
 
 GUESS = re.compile(r"\b(rough|probe|damp\.at_limit)\.")
+MONTHS = tuple(month_name)[1:]
 WORKED = "The hour, line by line"
 Columns = Mapping[str, tuple[str, text.Format]]
 STATES: Columns = {
@@ -119,7 +121,8 @@ def _assumed(document: Document) -> Iterator[str]:
 def _hour(document: Document) -> Iterator[str]:
     hour = document["hour"]
     yield ""
-    yield f"THE HOUR {hour['at']}, which stands for {hour['weight_h']:.2f} h"
+    month, day, clock = int(hour["at"][:2]), int(hour["at"][3:5]), int(hour["at"][6:])
+    yield f"THE HOUR {hour['at']}: {day} {MONTHS[month - 1]}, {clock} to {clock + 1} o'clock"
     if not hour["damp"]:
         yield "Temperature control alone keeps it below the limit, so every strategy does what temperature only does."
         if hour["standby_w"]:

@@ -17,8 +17,9 @@ from typing import Any
 import polars as pl
 import pytest
 
-from screener import engine
-from screener.climate import stations, statistical_year
+from screener import climate, engine
+from screener.climate import stations
+from screener.physics import psychrometrics as air
 from screener.tables import shipped
 
 ROOT = Path(__file__).parents[2]
@@ -27,9 +28,9 @@ SIZES = [int(size) for size in os.environ.get("SIZES", "100,1000,10000").split("
 LEDGER = os.environ.get("LEDGER", "hourly")
 PLACES = 300
 FILES = 20  # different weather files, each 8760 hours
-MOST_WITH_FILES = 1000  # sites with hourly files: each costs twice a statistical year
+MOST_WITH_FILES = 1000  # sites with hourly files: each is read and checked
 ONE = "temperature_only,standalone_dehumidifier"  # the reference, which everything is compared with, and one more
-CASES = {"all": ("statistical", ""), "one": ("statistical", ONE), "all, 8760 h": ("files", "")}
+CASES = {"all": ("stations", ""), "one": ("stations", ONE), "all, files": ("files", "")}
 CHOSEN = os.environ.get("CASES", ";".join(CASES)).split(";")
 STAGES = {  # column of the table: stages of the run that it adds up
     "reading": ["reading tables and places", "weather files"],
@@ -44,7 +45,7 @@ STAGES = {  # column of the table: stages of the run that it adds up
 }
 
 
-def portfolio(folder: Path, sites: int = SITES, weather: str = "statistical") -> None:
+def portfolio(folder: Path, sites: int = SITES, weather: str = "stations") -> None:
     """Sites of all building types and many sizes, spread over PLACES stations or FILES weather files."""
     draw = random.Random(4)
     types = shipped.building_types().values["building_type"].to_list()
@@ -69,24 +70,11 @@ def portfolio(folder: Path, sites: int = SITES, weather: str = "statistical") ->
 
 
 def weather_file(path: Path, station: str) -> None:
-    """8760 hours made of a station's statistical year: each day of a month one of its days."""
-    days = [(month, day) for month, last in enumerate(LAST_DAYS, 1) for day in range(1, last + 1)]
-    calendar = pl.DataFrame(days, schema=["month", "day"], orient="row").join(
-        pl.DataFrame({"hour": range(24)}), how="cross"
-    )
-    year = statistical_year.rebuild([station]).with_columns(
-        pl.col("month", "hour").cast(pl.Int64), place=pl.int_range(pl.len()).over("month", "hour")
-    )
-    hours = calendar.with_columns(place=(pl.col("day") - 1) % statistical_year.DAYS)
-    drawn = hours.join(year, on=["month", "hour", "place"], how="left", maintain_order="left")
-    humid = pl.min_horizontal(pl.lit(100.0), 100 * pl.col("outdoor_humidity_ratio") / SATURATED).round(1)
-    drawn.select(
-        "month", "day", "hour", pl.col("outdoor_c").round(2).alias("dry_bulb_c"), humid.alias("relative_humidity_pct")
-    ).write_csv(path)
-
-
-LAST_DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
-SATURATED = 0.0038 * (0.065 * pl.col("outdoor_c")).exp()  # roughly; weather of a bench need not be real
+    """The hours of a station as a file of the user's own."""
+    day = pl.int_range(1, pl.len() + 1).over("month", "hour").alias("day")
+    dew_point = air.dew_points(pl.col("outdoor_humidity_ratio"), pl.col("pressure_pa")).round(1).alias("dew_point_c")
+    columns = ["month", day, "hour", pl.col("outdoor_c").round(1).alias("dry_bulb_c"), dew_point]
+    climate.hours([station]).select(columns).write_csv(path)
 
 
 @pytest.mark.bench
@@ -101,7 +89,7 @@ def test_how_cost_grows(case: str, tmp_path: Path) -> None:
         portfolio(folder, sites, weather)
         told = measured(__file__, folder, out, strategies, LEDGER)
         told["size_mb"] = sum(file.stat().st_size for file in out.rglob("*") if file.is_file()) / 1e6
-        hours = 8760 if weather == "files" else 12 * 24 * statistical_year.DAYS
+        hours = 8760
         told["ns"] = 1e9 * (told["stages"]["engine"] + told["stages"]["ledger"]) / sites / hours / told["strategies"]
         rows.append(
             [f"{sites:,}", case, told["process_s"], told["processor_s"], told["peak_mb"], told["ns"], told["size_mb"]]

@@ -12,6 +12,8 @@ OUT_OF_SEASON_K, WARM_C = (
     25.0,
     10.0,
 )  # judged by eye: at 25 K the hours left over are frost in Florida, 50 degC in Alaska
+LONGEST_GAP_H = 6  # of hours without a value that a straight line bridges
+MEASURED = ("dry_bulb_c", "dew_point_c")
 
 
 def clean(hourly: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, int]]:
@@ -42,8 +44,34 @@ def clean(hourly: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, int]]:
     return good, counts | {"dropped_dry_bulb_out_of_season": judged.height - good.height}
 
 
-def _usual(hourly: pl.DataFrame) -> pl.DataFrame:
-    """Median dry-bulb `usual_c` by station, month and hour, over that month and the two beside it.
+def repaired(hourly: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, int]]:
+    """Every hour, in order, those that `clean` drops with other values, and the counts.
+
+    A gap of up to LONGEST_GAP_H hours is bridged by a straight line; in a longer one stands what is usual at the station in
+    that month and hour of the day: the median over the month and the two beside it. No dew point above the dry-bulb.
+    """
+    good, counts = clean(hourly)
+    at = ["station", "month", "day", "hour_ending"]
+    every = hourly.sort(at).drop(MEASURED).join(good.select(*at, *MEASURED), on=at, how="left", maintain_order="left")
+    lost = pl.col(MEASURED[0]).is_null()
+    run = lost.rle_id().over("station")
+    every = every.with_columns(lost=lost, gap=pl.len().over("station", run))
+    bridged = [pl.col(name).interpolate().over("station") for name in MEASURED]
+    every = every.with_columns(bridged)
+    keys = ["station", "month", "hour_ending"]
+    usual = _usual(good).join(_usual(good, "dew_point_c"), on=keys, suffix="_dew_point")
+    every = every.join(usual, on=keys, how="left", maintain_order="left")
+    long = (pl.col("lost") & (pl.col("gap") > LONGEST_GAP_H)) | pl.col(MEASURED[0]).is_null()
+    every = every.with_columns(
+        dry_bulb_c=pl.when(long).then("usual_c").otherwise("dry_bulb_c"),
+        dew_point_c=pl.when(long).then("usual_c_dew_point").otherwise("dew_point_c"),
+    ).with_columns(dew_point_c=pl.min_horizontal("dew_point_c", "dry_bulb_c"))
+    kinds = {"repaired": every["lost"].sum(), "repaired_by_what_is_usual": every.select(long.sum()).item()}
+    return every.select(hourly.columns), counts | kinds
+
+
+def _usual(hourly: pl.DataFrame, column: str = "dry_bulb_c") -> pl.DataFrame:
+    """Median `usual_c` of a column by station, month and hour, over that month and the two beside it.
 
     Three months, because a sensor that fails for weeks spoils the median of its own month.
     """
@@ -52,8 +80,8 @@ def _usual(hourly: pl.DataFrame) -> pl.DataFrame:
             "station",
             ((pl.col("month").cast(pl.Int16) - 1 + shift) % 12 + 1).cast(hourly.schema["month"]).alias("month"),
             "hour_ending",
-            "dry_bulb_c",
+            column,
         )
         for shift in (-1, 0, 1)
     ]
-    return pl.concat(around).group_by("station", "month", "hour_ending").agg(usual_c=pl.col("dry_bulb_c").median())
+    return pl.concat(around).group_by("station", "month", "hour_ending").agg(usual_c=pl.col(column).median())

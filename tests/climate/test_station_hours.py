@@ -1,4 +1,4 @@
-"""Statistical years: what must hold by construction, and the ventilation load index of six cities.
+"""The hours of the stations: those of the typical years they were made from, and the ventilation load index of six cities.
 
 Index: method and Miami's figure Harriman, Plager, Kosar, ASHRAE Journal, November 1997 (from memory); the values asserted
 were computed from typical-year hours at 1076 Btu/lb: latent / sensible ton-hours a year per scfm of outdoor air.
@@ -9,11 +9,9 @@ import pytest
 
 from screener import climate
 from screener.climate import carried, figures
-from screener.climate.statistical_year import MULTIPLIER, lattice
 from screener.formula import of_columns
 from screener.physics import psychrometrics as air
-from tests.derive import station_data
-from tests.derive.cleaning import clean
+from tests.derive.cleaning import clean, repaired
 from tests.engine_cases import SHARED
 
 HOURLY = SHARED / "weather" / "tmy3_hourly.parquet"
@@ -28,18 +26,13 @@ INDEX = {
 }
 
 
-def measured(stations: list[str]) -> pl.DataFrame:
-    hourly = pl.scan_parquet(HOURLY).filter(pl.col("station").is_in(stations)).collect()
-    return station_data.as_hours(clean(hourly)[0]).with_columns(weight_h=pl.lit(1.0))
-
-
 @pytest.fixture(scope="module")
 def years() -> pl.DataFrame:
     return climate.hours(climate.stations()["station"].to_list()[::25] + list(INDEX))
 
 
 @pytest.mark.parametrize("station", list(INDEX))
-def test_ventilation_load_index_of_the_statistical_year(station):
+def test_ventilation_load_index(station):
     index = figures.ventilation_load(climate.hours([station]), "weather_id").row(0, named=True)
     latent, sensible = INDEX[station]
     assert index["latent_ton_hours_per_cfm"] == pytest.approx(latent, rel=0.10)
@@ -47,39 +40,51 @@ def test_ventilation_load_index_of_the_statistical_year(station):
 
 
 @with_hours
-@pytest.mark.parametrize("station", list(INDEX))
-def test_ventilation_load_index_of_the_hours(station):
-    index = figures.ventilation_load(measured([station]), "station").row(0, named=True)
-    latent, sensible = INDEX[station]
-    assert index["latent_ton_hours_per_cfm"] == pytest.approx(latent, rel=0.10)
-    assert index["sensible_ton_hours_per_cfm"] == pytest.approx(sensible, rel=0.10)
-
-
-@with_hours
-def test_latent_load_of_many_stations():
-    """Every fourth station; rms and largest error by class of load, in ton-hours per scfm: as in data/README.md."""
-    stations = climate.stations()["station"].to_list()[::4]
-    assert len(stations) > 100
-    statistical = figures.ventilation_load(climate.hours(stations), "weather_id").rename({"weather_id": "station"})
-    both = figures.ventilation_load(measured(stations), "station").join(
-        statistical, on="station", suffix="_statistical"
+def test_carried_hours_are_those_of_the_typical_years():
+    """Every fourth station, hour by hour: dry-bulb and dew point to the tenth of a kelvin, irradiance to half its step of
+    5 W/m2, pressure as it is; but for the impossible hours."""
+    wanted = climate.stations()["station"].to_list()[::4]
+    assert len(wanted) > 200
+    source = pl.scan_parquet(HOURLY).filter(pl.col("station").is_in(wanted)).collect()
+    source = source.sort("station", "month", "day", "hour_ending")
+    mine = climate.hours(wanted)
+    assert mine["weather_id"].equals(source["station"].alias("weather_id"))
+    assert mine["month"].equals(source["month"])
+    assert mine["hour"].to_list() == (source["hour_ending"] - 1).to_list()
+    frame = pl.DataFrame(
+        {
+            "dry_bulb": (mine["outdoor_c"] - source["dry_bulb_c"]).abs(),
+            "pressure": (mine["pressure_pa"] - source["pressure_mbar"] * 100).abs(),
+            "irradiance": (mine["irradiance_w_m2"] - source["ghi_w_m2"]).abs(),
+        }
     )
-    error = pl.col("latent_ton_hours_per_cfm_statistical") / pl.col("latent_ton_hours_per_cfm") - 1
-    for low, high, rms, largest in (
-        (6, 99, 0.01, 0.02),
-        (2.5, 6, 0.015, 0.03),
-        (0.75, 2.5, 0.03, 0.08),
-        (0.1, 0.75, 0.10, 0.30),
-    ):
-        e = both.filter(pl.col("latent_ton_hours_per_cfm").is_between(low, high)).select(error).to_series()
-        assert len(e) > 20
-        assert (e**2).mean() ** 0.5 < rms
-        assert e.abs().max() < largest
+    assert (frame["dry_bulb"] > 1e-5).sum() < len(frame) * 1e-3
+    assert frame["pressure"].max() < 1e-6
+    assert frame["irradiance"].max() < 2.5 + 1e-6
+    dew_point = mine.select(air.dew_points(pl.col("outdoor_humidity_ratio"), pl.col("pressure_pa"))).to_series()
+    apart = (dew_point - source["dew_point_c"]).abs()
+    assert (apart > 1e-3).sum() < len(frame) * 1e-3
 
 
-def test_weights_make_a_year_and_every_weekday_counts_alike(years):
-    per_day = years.group_by("weather_id", "day_of_week").agg(pl.col("weight_h").sum())["weight_h"]
-    assert per_day.to_list() == pytest.approx([8760 / 7] * len(per_day))
+def test_packing_comes_back_to_the_last_unit():
+    """Whole numbers of either sign, also where the next station begins elsewhere."""
+    numbers = [0, 5, -7, 300, -300, 1, 1, 0, -1]
+    frame = pl.DataFrame({"station": [1] * 9 + [2] * 9, "x": numbers + numbers[::-1]})
+    kept = frame.with_columns(carried.packed(pl.col("x")).over("station").alias("x"))
+    assert kept["x"].min() >= 0
+    assert kept.select(carried.unpacked(pl.col("x")).over("station")).to_series().to_list() == frame["x"].to_list()
+
+
+def test_the_package_carries_a_whole_year_of_every_station(years):
+    counts = pl.scan_parquet(carried.HOURS_FILE).group_by("station").agg(pl.len()).collect()
+    assert counts.height == climate.stations().height == 1011
+    assert set(counts["len"]) == {8760}
+    assert carried.HOURS_FILE.stat().st_size < 17_000_000
+    first = years.filter(pl.col("weather_id") == years["weather_id"][0])
+    assert first.select("month", "hour", "day_of_week").row(0) == (1, 0, 0)
+    assert first.select("month", "hour", "day_of_week").row(-1) == (12, 23, 364 % 7)
+    july = first.filter(pl.col("month") == 7)
+    assert july.height == 31 * 24
 
 
 def test_never_above_saturation(years):
@@ -88,27 +93,17 @@ def test_never_above_saturation(years):
     assert years["outdoor_humidity_ratio"].min() > 0
 
 
-def test_hourly_means_are_restored(years):
-    """Dry-bulb to rounding; humidity within 0.3 g/kg, and 0.05 g/kg in 99 % of the hours: clipping at saturation can hold a
-    foggy hour's mean down."""
-    means = years.group_by("weather_id", "month", "hour").agg(pl.col("outdoor_c", "outdoor_humidity_ratio").mean())
-    monthly = carried.unpack(carried.statistics()).rename({"station": "weather_id"})
-    for name, column, scale in (("dry_bulb", "outdoor_c", 1.0), ("humidity", "outdoor_humidity_ratio", 1000.0)):
-        columns = carried.BY_NAME[name].columns
-        long = monthly.unpivot(columns, index=["weather_id", "month"], variable_name="hour", value_name="mean")
-        long = long.with_columns(hour=pl.col("hour").str.slice(-2).cast(pl.Int8))
-        both = means.join(long, on=["weather_id", "month", "hour"])
-        apart = both.select((pl.col(column) * scale - pl.col("mean")).abs()).to_series()
-        assert apart.max() < (1e-6 if name == "dry_bulb" else 0.3)
-        assert apart.quantile(0.99) < 0.05
-
-
-@pytest.mark.parametrize("days", list(MULTIPLIER))
-def test_lattice_is_balanced_on_every_weekday(days):
-    """Opposite points share a weekday, so each day kind sees the mean weather at every hour."""
-    scores = lattice(days).with_columns(weekday=pl.col("day") % 7)
-    for name in ("z_dry_bulb", "z_humidity"):
-        assert scores.group_by("hour", "weekday").agg(pl.col(name).sum())[name].abs().max() < 1e-9
+def test_coincident_humidity_does_not_hang_on_the_last_bit():
+    """Hours on a grid of a tenth of a kelvin, moved by as little as a float can be: a band with edges would gain or lose
+    whole rows of them."""
+    for station in ("725300", "722020", "722780"):
+        hours = climate.hours([station])
+        here, there = (
+            figures.design_conditions(hours.with_columns(pl.col("outdoor_c") * factor)).row(0, named=True)
+            for factor in (1 + 1e-12, 1 - 1e-12)
+        )
+        for name in ("dry_bulb_04_humidity_ratio", "dew_point_04_dry_bulb_c"):
+            assert here[name] == pytest.approx(there[name], rel=1e-8), (station, name)
 
 
 def test_thermal_zones_follow_from_degree_days():
@@ -131,19 +126,6 @@ def test_thermal_zones_follow_from_degree_days():
 
 
 @with_hours
-def test_carried_statistics_are_derived_by_the_project():
-    """A few stations derived anew equal what the package carries."""
-    stations = ["722020", "690150", "726580"]
-    hourly = pl.scan_parquet(HOURLY).filter(pl.col("station").is_in(stations)).collect()
-    packed = carried.pack(station_data.monthly_statistics(station_data.as_hours(clean(hourly)[0]))).sort(
-        "station", "month"
-    )
-    mine = carried.statistics().filter(pl.col("station").is_in(stations)).sort("station", "month")
-    steps = (packed.drop("station", "month") - mine.drop("station", "month")).select(pl.all().abs().max())
-    assert max(steps.row(0)) == 0
-
-
-@with_hours
 def test_impossible_hours_are_counted():
     """686 of 8.86 million hours are impossible; none of them is left."""
     hourly = pl.read_parquet(HOURLY)
@@ -153,6 +135,21 @@ def test_impossible_hours_are_counted():
     assert counts["hours"] == 8_856_360
     assert good.select((pl.col("dew_point_c") <= pl.col("dry_bulb_c")).all()).item()
     assert counts["dropped_dry_bulb_out_of_season"] < 1000  # counted apart; one hour in ten thousand
+
+
+@with_hours
+def test_impossible_hours_are_filled():
+    """No hour is left out, and a filled one lies within what its station sees."""
+    stations = ["703884", "722039"]
+    hourly = pl.scan_parquet(HOURLY).filter(pl.col("station").is_in(stations)).collect()
+    whole, counts = repaired(hourly)
+    assert whole.height == hourly.height == 2 * 8760
+    assert whole.select(pl.col("dry_bulb_c", "dew_point_c").is_not_null().all()).row(0) == (True, True)
+    assert counts["repaired"] > 300
+    july = whole.filter((pl.col("station") == "703884") & (pl.col("month") == 7))
+    assert july["dry_bulb_c"].max() < 40  # 46 to 65 degC for 18 days before
+    assert whole.filter(pl.col("station") == "722039")["dry_bulb_c"].min() > -5
+    assert whole.select((pl.col("dew_point_c") <= pl.col("dry_bulb_c")).all()).item()
 
 
 @with_hours
