@@ -23,6 +23,7 @@ COLUMN, LITERAL = "column", "literal"
 CHOICE = "choice"  # of the second argument where the first is true, else the third
 COMPARISONS = ("above", "at least", "below", "at most", "equal")
 LOGIC = ("and", "or", "not")
+SHARED = "~"  # begins the names of columns that only stand between
 WHOLE_POWERS = range(1, 9)  # by repeated multiplication
 
 Number = Union["Formula", float]
@@ -287,6 +288,11 @@ def is_given(x: Value) -> Truth:
     return _made("is given", x) if isinstance(x, Formula) else x is not None
 
 
+def floor(x: Number) -> Number:
+    """The whole number at or below."""
+    return _made("floor", x) if isinstance(x, Formula) else float(math.floor(x))
+
+
 def ceiling(x: Number) -> Number:
     """The next whole number. For tables of sites, as `is_given`."""
     return _made("ceiling", x) if isinstance(x, Formula) else float(math.ceil(x))
@@ -317,6 +323,7 @@ _POLARS: Mapping[str, Callable[..., pl.Expr]] = {
     "not": lambda a: ~a,
     CHOICE: lambda c, a, b: pl.when(c).then(a).otherwise(b),
     "is given": lambda a: a.is_not_null(),
+    "floor": lambda a: a.floor(),
     "ceiling": lambda a: a.ceil(),
     "first given": lambda *a: pl.coalesce(*a),
 }
@@ -334,7 +341,11 @@ def polars(x: Value, columns: Mapping[str, pl.Expr] | None = None) -> pl.Expr:
 
     A comparison with what is not a number comes out as Polars orders it, above every number.
     """
-    columns, done = columns or {}, dict[int, pl.Expr]()
+    return _written(literal(x), columns or {}, {})
+
+
+def _written(formula: Formula, columns: Mapping[str, pl.Expr], done: dict[int, pl.Expr]) -> pl.Expr:
+    """The formula, where the expressions of those `done` are known by their identity."""
 
     def written(each: Formula) -> pl.Expr:
         if id(each) not in done:
@@ -348,7 +359,50 @@ def polars(x: Value, columns: Mapping[str, pl.Expr] | None = None) -> pl.Expr:
                 done[id(each)] = _POLARS[each.operation](*map(written, each.of))
         return done[id(each)]
 
-    return written(literal(x))
+    return written(formula)
+
+
+Stage = dict[str, pl.Expr]
+
+
+def staged(formulas: Mapping[str, Formula]) -> list[Stage]:
+    """Formulas as Polars expressions by name, in stages, each over the columns of the stages before it.
+
+    What several places of the formulas have in common becomes a column of an earlier stage, whose name begins with SHARED:
+    written out wherever it is needed, it would grow an expression without bounds.
+    """
+    uses = _uses(formulas.values())
+    shared = {node for node, count in uses.items() if count > 1 and node.of}
+    depth: dict[Formula, int] = {}
+    for node in uses:  # parts come before what they are parts of
+        depth[node] = max((depth[part] + (part in shared) for part in node.of), default=0)
+    names = {node: f"{SHARED}{number}" for number, node in enumerate(sorted(shared, key=lambda n: depth[n]))}
+    known: dict[int, pl.Expr] = {}
+    stages: list[Stage] = []
+    for level in range(max((depth[node] for node in shared), default=-1) + 1):
+        here = [node for node in shared if depth[node] == level]
+        stages.append({names[node]: _written(node, {}, dict(known)) for node in here})
+        known |= {id(node): pl.col(names[node]) for node in here}
+    return [*stages, {name: _written(formula, {}, dict(known)) for name, formula in formulas.items()}]
+
+
+def _uses(roots: Iterable[Formula]) -> dict[Formula, int]:
+    """Every formula in these, parts first, and in how many places it stands."""
+    order: dict[Formula, int] = {}
+
+    def visit(node: Formula) -> None:
+        if node in order:
+            return
+        for part in node.of:
+            visit(part)
+        order[node] = 0
+        for part in node.of:
+            order[part] += 2 if node.operation in ("larger", "smaller") else 1  # looked at for what is not a number
+
+    for root in roots:
+        visit(root)
+        order[root] += 1
+    return order
 
 
 def _flat(extreme: Formula) -> list[Formula]:

@@ -25,6 +25,7 @@ FULL = {
     "open_case_length_m": "0",
     "door_case_length_m": "0",
     "cooling_capacity_kw": "80",
+    "cooling_units": "3",
     "cooling_cop": "3",
     "heating_source": "electric",
     "supply_fan": "continuous",

@@ -79,8 +79,8 @@ SCALED: Mapping[str, Scaled] = {
 def fill(portfolio: Portfolio) -> pl.DataFrame:
     """One row per good site: columns of sites and of its building type, the empty ones filled, and where each is from.
 
-    `cooling_capacity_kw` stays empty where it is not given: it is sized later. Exactly one of the two humidity limits
-    is left. `based_on` is the shipped type that a type of the portfolio's own starts from.
+    `cooling_capacity_kw` and `cooling_units` stay empty where they are not given: they are sized later. Exactly one of the
+    two humidity limits is left. `based_on` is the shipped type that a type of the portfolio's own starts from.
     """
     frame = _beside_type(portfolio)
     frame = frame.with_columns(_closed_infiltration())

@@ -35,4 +35,5 @@ PART_LOAD = PartLoad(
     lower_offset=col("latent_lower_offset"),
     upper_slope=col("latent_upper_slope"),
     fan=col("fan_on"),
+    units=col("cooling_units"),
 )

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     import pyarrow as pa
 
 HOURLY, MONTHLY = "hourly", "monthly"  # forms of the ledger
+SIZED = {"cooling_capacity_kw": sizing.ORIGIN, "cooling_units": sizing.UNITS_ORIGIN}  # what is sized where it is blank
 
 
 @dataclass(frozen=True)
@@ -89,8 +90,10 @@ def estimate(sites: "pa.Table", basis: Basis | None = None) -> "pa.Table":
     if frame.is_empty():
         return pl.DataFrame(schema=contracts.load("strategy_results").polars_schema()).to_arrow()
     try:
-        sized = pl.col("cooling_capacity_kw_origin") == sizing.ORIGIN
-        given = pl.when(~sized.fill_null(False)).then("cooling_capacity_kw").alias("cooling_capacity_kw")
+        given = [
+            pl.when((pl.col(f"{name}_origin") != origin).fill_null(True)).then(name).alias(name)
+            for name, origin in SIZED.items()
+        ]
         results = work_out(frame.with_columns(given).sort("site_id"), basis or Basis()).results
     except (pl.exceptions.ColumnNotFoundError, errors.UnknownNameError) as error:
         missing = error.name if isinstance(error, errors.UnknownNameError) else str(error).partition(";")[0]
@@ -200,11 +203,11 @@ def ranked(results: pl.DataFrame, sites: pl.DataFrame, settings: Settings) -> pl
 
 
 def sites_used(sites: pl.DataFrame, sized: pl.DataFrame) -> pl.DataFrame:
-    """The filled sites with the cooling capacity that was sized where none was given."""
-    given = pl.col("cooling_capacity_kw_origin")
-    sizes = sized.select("site_id", cooling_capacity_kw="cooling_capacity_kw")
-    used = sites.drop("cooling_capacity_kw").join(sizes, on="site_id", maintain_order="left")
-    return used.with_columns(cooling_capacity_kw_origin=given.fill_null(sizing.ORIGIN)).select(sites.columns)
+    """The filled sites with the cooling capacity and the number of its units that were sized where none was given."""
+    sizes = sized.select("site_id", *SIZED).with_columns(pl.col("cooling_units").cast(pl.Int64))
+    used = sites.drop(*SIZED).join(sizes, on="site_id", maintain_order="left")
+    origins = {f"{name}_origin": pl.col(f"{name}_origin").fill_null(origin) for name, origin in SIZED.items()}
+    return used.with_columns(**origins).select(sites.columns)
 
 
 def check_results(ranking: pl.DataFrame, results: pl.DataFrame, sites: pl.DataFrame) -> None:

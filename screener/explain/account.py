@@ -36,7 +36,15 @@ MONEY = (
 REACHED = ("hours_above_limit", "dew_point_p95_c", "dew_point_highest_c", "water_removed_kg", "litres_per_kwh")
 CASES = ("refrigeration_saved_kwh", "refrigeration_saved_high_kwh", "anti_sweat_saved_kwh")
 CONDITIONS = ("dry_bulb_04_c", "dry_bulb_04_humidity_ratio", "dew_point_04_c", "dew_point_04_dry_bulb_c")
-EQUIPMENT = ("cooling_capacity_kw", "sizing_margin", "supply_l_s", "fan_w", "rated_adp_c", "carnot_fraction")
+EQUIPMENT = (
+    "cooling_capacity_kw",
+    "cooling_units",
+    "sizing_margin",
+    "supply_l_s",
+    "fan_w",
+    "rated_adp_c",
+    "carnot_fraction",
+)
 DEVICE = ("device_capacity_l_day", "device_capacity_pints_day", "device_units", "note")
 
 

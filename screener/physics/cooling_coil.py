@@ -294,17 +294,6 @@ def carnot_cop(
     return fraction * (evaporating + air.ZERO_C_K) / (condensing - evaporating)
 
 
-def part_load_power(full_power_w: Number, run_fraction: Number, degradation: Number) -> Number:
-    """Power of a cycling unit [W]: X P / (1 - Cd (1 - X)) [AHRI 210/240, cyclic degradation coefficient].
-
-    For example, half run at Cd 0.25: 1000 x 0.5/0.875, by hand:
-
-    >>> round(part_load_power(1000.0, 0.5, 0.25))
-    571
-    """
-    return full_power_w * run_fraction / (1 - degradation * (1 - run_fraction))
-
-
 def _saturated(temperature_c: Number, pressure_pa: Number) -> Number:
     return air.humidity_ratio(air.saturation_pressure_over_water(temperature_c), pressure_pa)
 

@@ -20,10 +20,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 
-from screener.formula import Number, at_least, larger, smaller, when
+from screener.formula import Number, at_least, between, floor, larger, smaller, when
 
 CYCLES_PER_HOUR = 3.0  # thermostat cycling at half run, AHRI 210/240 practice (from memory)
 GRID = 1000
+LEAST_REST = 1e-12  # of a unit's water: less is rounding, and starts no unit
 
 
 @dataclass(frozen=True)
@@ -99,69 +100,82 @@ def chords(choice: str) -> tuple[float, float, float]:
 
 @dataclass(frozen=True)
 class PartLoad:
-    """The lines of X L as columns; `fan` is 1 while the supply fan runs on in the pauses, else 0, where X L is X."""
+    """How a plant of equal units takes water at part load: lead and lag, all but one of those that run without pause.
+
+    At run fraction X of the plant k = floor(n X) of its `units` n run through, one cycles at f = n X - k and the others rest,
+    dry: the water of a full hour kept off the air is (k + f L(f)) / n. The lines of f L(f) are columns; `fan` is 1 while the
+    supply fan runs on in the pauses, else 0, where f L(f) is f.
+    """
 
     lower_slope: Number
     lower_offset: Number
     upper_slope: Number
     fan: Number
+    units: Number = 1.0
 
     def latent_fraction(self, run_fraction: Number) -> Number:
         """Water removed over that of a full hour of running, at this run fraction.
 
-        For example, half run keeps 0.338 of a full hour on the curve; the chords are within 0.002:
+        For example, half run keeps 0.338 of a full hour on the curve; the chords are within 0.002. Two units: one runs through,
+        and nothing is lost:
 
         >>> round(PartLoad(*chords("moderate"), fan=1.0).latent_fraction(0.5), 2)
         0.34
+        >>> PartLoad(*chords("moderate"), fan=1.0, units=2.0).latent_fraction(0.5)
+        0.5
         """
-        return larger(0.0, *(slope * run_fraction + offset for slope, offset in self._lines()))
+        through, cycles = self._stage(run_fraction)
+        return (through + larger(0.0, *(slope * cycles + offset for slope, offset in self._lines()))) / self.units
 
     def run_fraction_for_water(self, latent_fraction: Number) -> Number:
-        """The smallest run fraction that removes `kept` (above zero) of a full hour's water; above 1 if none does.
+        """The smallest run fraction that removes `latent_fraction` (above zero) of a full hour's water; above 1 if none does.
 
         >>> round(PartLoad(*chords("moderate"), fan=1.0).run_fraction_for_water(0.34), 2)
         0.5
         """
-        return smaller(*((latent_fraction - offset) / slope for slope, offset in self._lines()))
+        through, rest = self._stage(latent_fraction)
+        cycles = smaller(*((rest - offset) / slope for slope, offset in self._lines()))
+        return (through + when(rest > LEAST_REST).then(cycles).otherwise(0.0)) / self.units
 
     def chord_at(self, latent_fraction: Number) -> tuple[Number, Number]:
-        """Slope and offset of the line that rules where `kept` of a full hour's water is removed.
+        """Slope and offset of the line that rules where `latent_fraction` of a full hour's water is removed.
 
         For example, a fan that cycles with the compressor: the plain line:
 
         >>> PartLoad(*chords("moderate"), fan=0.0).chord_at(0.3)
         (1.0, 0.0)
         """
+        through, rest = self._stage(latent_fraction)
         upper_offset = 1 - self.upper_slope
-        lower = (latent_fraction - self.lower_offset) * self.upper_slope < (
-            latent_fraction - upper_offset
-        ) * self.lower_slope
+        lower = (rest - self.lower_offset) * self.upper_slope < (rest - upper_offset) * self.lower_slope
         on = self.fan > 0
         slope = when(on & lower).then(self.lower_slope).when(on).then(self.upper_slope).otherwise(1.0)
         offset = when(on & lower).then(self.lower_offset).when(on).then(upper_offset).otherwise(0.0)
-        return slope, offset
+        return slope, (through * (1 - slope) + offset) / self.units
 
     def run_fraction_for_cooling(self, load_w: Number, sensible_w: Number, latent_w: Number) -> Number:
         """The smallest run fraction that delivers `load_w`, with these duties at full run; above 1 if none does.
 
-        Sensible cooling is X sensible + (X - X L) latent: for each line of X L a straight line of X.
+        Sensible cooling of the unit that cycles is f sensible + (f - f L) latent: for each line of f L a straight line of f.
 
         For example, what re-evaporates cools too: less than the half that 50 of 100 W would take:
 
         >>> round(PartLoad(*chords("moderate"), fan=1.0).run_fraction_for_cooling(50.0, 100.0, 40.0), 2)
         0.43
         """
-        run_fraction = [load_w / (sensible_w + latent_w)]
+        through, rest = self._stage(load_w / sensible_w)
+        rest_w = rest * sensible_w
+        cycles = [rest_w / (sensible_w + latent_w)]
         for slope, offset in self._lines():
             rise = sensible_w + latent_w * (1 - slope)
-            run_fraction.append(when(rise > 0).then((load_w + latent_w * offset) / rise).otherwise(0.0))
-        return larger(*run_fraction)
+            cycles.append(when(rise > 0).then((rest_w + latent_w * offset) / rise).otherwise(0.0))
+        return (through + larger(*cycles)) / self.units
 
     def water_of_cooling(
         self, sensible_w: Number, latent_w: Number, moisture_kg_s: Number
     ) -> Iterator[tuple[Number, Number]]:
-        """Water [kg/s] the coil removes while it delivers a load [W]: the largest of zero and, for each pair
-        (per_w, offset), per_w load + offset.
+        """Water [kg/s] that the unit which cycles removes while it delivers a load [W] of its own: the largest of zero and, for
+        each pair (per_w, offset), per_w load + offset. Duties and water are those of the whole plant at full run.
 
         For example, at full run all of it, on the first line of a cycling fan:
 
@@ -174,8 +188,35 @@ class PartLoad:
             there = when(rise > 0)
             yield (
                 there.then(moisture_kg_s * slope / rise).otherwise(0.0),
-                there.then(moisture_kg_s * offset * (sensible_w + latent_w) / rise).otherwise(0.0),
+                there.then(moisture_kg_s * offset * (sensible_w + latent_w) / rise).otherwise(0.0) / self.units,
             )
+
+    def through(self, units: Number) -> Number:
+        """How many units run through where so many would be needed, the last of all cycling at most: a whole number.
+
+        >>> PartLoad(*chords("none"), fan=1.0, units=4.0).through(2.7)
+        2.0
+        """
+        return between(floor(units), 0.0, self.units - 1)
+
+    def power_w(self, full_power_w: Number, run_fraction: Number, degradation: Number) -> Number:
+        """Power of the plant [W]: only the unit that cycles pays for it [AHRI 210/240, cyclic degradation coefficient].
+
+        For example, half run at Cd 0.25 of one unit, and of two, of which one runs through:
+
+        >>> round(PartLoad(*chords("none"), fan=1.0).power_w(1000.0, 0.5, 0.25))
+        571
+        >>> PartLoad(*chords("none"), fan=1.0, units=2.0).power_w(1000.0, 0.5, 0.25)
+        500.0
+        """
+        through, cycles = self._stage(run_fraction)
+        return full_power_w * (through + cycles / (1 - degradation * (1 - cycles))) / self.units
+
+    def _stage(self, share: Number) -> tuple[Number, Number]:
+        """How many units a share of the plant keeps running through, and what is left for the one that cycles."""
+        units = share * self.units
+        through = self.through(units)
+        return through, units - through
 
     def _lines(self) -> list[tuple[Number, Number]]:
         chords = [(self.lower_slope, self.lower_offset), (self.upper_slope, 1 - self.upper_slope)]

@@ -89,10 +89,17 @@ def share(sheet: Worksheet, own: Worksheet, device: Drier) -> Shared:
     entering_c = either(RESTING.coil.entering_c, limited.entering_c)
     entering_w = either(RESTING.coil.entering_humidity_ratio, limited.entering_humidity_ratio)
     installed.show_coil(sheet, coil, COIL, entering_c, entering_w)
-    roots = [needed]
+    # at the bounds between units the water is a straight line of the cooling: how many run through follows from it
+    heat_per_kg = device.heat_at_cooling
+    unit_w, unit_kg_s = coil_w / PART_LOAD.units, at_limit / PART_LOAD.units
+    through = PART_LOAD.through((needed * heat_per_kg + at_cooling) / (unit_w + unit_kg_s * heat_per_kg))
+    through = own.let("units_through", through, "units of the installed plant that run without pause")
+    rest_kg_s = own.let("rest_kg_s", needed - through * unit_kg_s, "water left to the unit that cycles and the device")
+    rest_w = own.let("rest_w", at_cooling - through * unit_w, "cooling, without the device's heat, left to that unit")
+    roots = [rest_kg_s]
     for number, (per_w, offset) in enumerate(PART_LOAD.water_of_cooling(coil_w, latent, at_limit)):
-        per_w = own.let(f"water_per_w_{number}", per_w, "water the coil takes per watt of cooling")
-        roots.append((needed - offset - per_w * at_cooling) / (1 + per_w * device.heat_at_cooling))
+        per_w = own.let(f"water_per_w_{number}", per_w, "water that unit takes per watt of cooling")
+        roots.append((rest_kg_s - offset - per_w * rest_w) / (1 + per_w * heat_per_kg))
     shared = at_least(smaller(*roots), needed - at_limit)
     shared = between(shared, 0.0, device.most_at_cooling)
     takes = when(cold).then(cold_most).when(warm).then(shared).otherwise(most)

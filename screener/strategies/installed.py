@@ -113,8 +113,8 @@ def settle(
 
 
 def compressor_power(full_power_w: Number, run_fraction: Number) -> Number:
-    """Power of the installed unit running this fraction of the hour [W]."""
-    return cooling_coil.part_load_power(full_power_w, run_fraction, col("part_load_degradation"))
+    """Power of the installed plant running this fraction of the hour [W]."""
+    return PART_LOAD.power_w(full_power_w, run_fraction, col("part_load_degradation"))
 
 
 def fan_power(run_fraction: Number) -> Number:

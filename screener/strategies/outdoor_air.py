@@ -226,7 +226,7 @@ class _Coil:
         coil = installed.coil_at(own.section("coil"), col("cooling_setpoint_c"), self.near, 0.0)
         installed.show_coil(own, coil.state, COIL, col("cooling_setpoint_c"), self.near)
         at_limit = at_least(coil.moisture_kg_s - coil.moisture_slope * (self.near - limit), 0.0)
-        at_limit = own.let("coil_at_limit_kg_s", at_limit, "water it takes at the limit at full run")
+        self.at_limit = at_limit = own.let("coil_at_limit_kg_s", at_limit, "water it takes at the limit at full run")
         latent = own.let("coil_latent_full_w", coil.latent_w, "what its water takes to evaporate")
         lines = enumerate(PART_LOAD.water_of_cooling(coil.sensible_w, latent, at_limit))
         self._lines = [
@@ -238,4 +238,7 @@ class _Coil:
 
     def water(self, cooling_w: Number) -> Number:
         """Water the coil removes while it delivers this cooling [kg/s]."""
-        return larger(0.0, *(per_w * cooling_w + offset for per_w, offset in self._lines))
+        unit_w, unit_kg_s = self.running.sensible_w / PART_LOAD.units, self.at_limit / PART_LOAD.units
+        through = PART_LOAD.through(cooling_w / unit_w)
+        rest_w = cooling_w - through * unit_w
+        return through * unit_kg_s + larger(0.0, *(per_w * rest_w + offset for per_w, offset in self._lines))

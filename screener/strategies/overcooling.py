@@ -90,7 +90,12 @@ def overcool(sheet: Worksheet, overcooler: Overcooler = INSTALLED) -> Overcoolin
     for_water = at_most(PART_LOAD.run_fraction_for_water(at_most(needed / _able(coil, near), 1.0)), 1.0)
     run_fraction = larger(for_water, for_heat)
     if not overcooler.reheats:
-        run_fraction = at_most(run_fraction, coil.run_fraction_for(at_least(at_heating, 0.0)))
+        run_fraction = own.let("run_fraction_wanted", run_fraction, "for moisture or for heat")
+        allowed = at_least(at_heating, 0.0)
+        most = coil.run_fraction_for(allowed)
+        # water that re-evaporates cools: a unit that has just come on may cool more than one that runs on
+        cold = coil.cooling_w(run_fraction, PART_LOAD.latent_fraction(run_fraction)) > allowed
+        run_fraction = when(cold | (run_fraction > most)).then(most).otherwise(run_fraction)
     run_fraction = own.let("run_fraction", run_fraction, "part of the hour the coil runs, for moisture or for heat")
     latent_fraction = own.let(
         "latent_fraction",
@@ -181,20 +186,29 @@ def _settled_drift(
     """
     needed, k, h = col("moisture_at_limit_kg_s"), col("conductance_w_k"), air.EVAPORATION_J_KG
     start = col("cooling_setpoint_c")
-    slope, offset = PART_LOAD.chord_at(part)
-    a = own.let("kept_slope", slope, "of water kept against run fraction")
-    b = own.let("kept_offset", offset)
     span = at_least(start - first, 1e-6)
     m, m_u = warm.moisture_kg_s, at_least((_able(cold, near) - warm.moisture_kg_s) / span, 0.0)
     m_u = own.let("water_per_k", m_u, "water at full run, per kelvin of drift")
     all_heat = warm.sensible_w + h * m
     all_u = own.let("heat_per_k", (cold.sensible_w - warm.sensible_w) / span + h * m_u, "all heat, likewise")
     wanted = gain + h * needed
-    square = a * k * m_u + b * m_u * all_u
-    line = own.let("drift_line", a * (m * k + m_u * wanted) + b * m_u * all_heat - (needed - b * m) * all_u)
-    rest = own.let("drift_rest", a * m * wanted - (needed - b * m) * all_heat)
-    root = sqrt(at_least(line * line - 4 * square * rest, 0.0))
-    return installed.within_set_points(start + 2 * rest / at_least(line + root, 1e-12))
+
+    def settled(sheet: Worksheet, part: Number) -> Number:
+        """With the line that rules where this part of a full hour's water is taken."""
+        slope, offset = PART_LOAD.chord_at(part)
+        a = sheet.let("latent_slope", slope, "of water kept against run fraction")
+        b = sheet.let("latent_offset", offset)
+        square = a * k * m_u + b * m_u * all_u
+        line = sheet.let("drift_line", a * (m * k + m_u * wanted) + b * m_u * all_heat - (needed - b * m) * all_u)
+        rest = sheet.let("drift_rest", a * m * wanted - (needed - b * m) * all_heat)
+        root = sqrt(at_least(line * line - 4 * square * rest, 0.0))
+        return installed.within_set_points(start + 2 * rest / at_least(line + root, 1e-12))
+
+    # a plant in stages may find itself on another line at the drift so found: once more, with the line that rules there
+    drift = own.let("drift_first_c", settled(own.section("first_line"), part), "with the line that rules at the limit")
+    able = at_least(m + m_u * (start - drift), installed.TINY_KG_S)
+    there = own.let("part_there", at_most(needed / able, 1.0), "of the water of a full hour, there")
+    return settled(own.section("second_line"), there)
 
 
 def _named(own: Worksheet, name: str, expr: Number) -> Number:

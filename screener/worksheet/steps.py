@@ -14,7 +14,7 @@ from typing import Any
 import polars as pl
 
 from screener.errors import UnknownNameError
-from screener.formula import Formula, Number, Value, col, literal, polars
+from screener.formula import Formula, Number, Value, col, literal, staged
 
 
 @dataclass(frozen=True)
@@ -125,7 +125,11 @@ class Worksheet:
         """The frame with every step as a column, stage by stage."""
         self.check_reads(frame.collect_schema().names())
         for level in sorted({*self._level.values()}):
-            frame = frame.with_columns(
-                polars(step.formula).alias(step.name) for step in self.steps.values() if self._level[step.name] == level
-            )
+            steps = {name: step.formula for name, step in self.steps.items() if self._level[name] == level}
+            *shared, own = staged(steps)
+            for stage in shared:
+                frame = frame.with_columns(**stage)
+            frame = frame.with_columns(**own)
+            if shared:
+                frame = frame.drop(name for stage in shared for name in stage)
         return frame

@@ -47,6 +47,7 @@ TIMES = {
     "open_case_length_m": (0.7, 1.3),
     "door_case_length_m": (0.7, 1.3),
     "cooling_capacity_kw": (0.75, 1.35),
+    "cooling_units": (0.5, 2),
     "cooling_cop": (0.85, 1.15),
 }
 PLUS = {
@@ -108,7 +109,8 @@ def _others(name: str, value: Any) -> list[Any]:
     moved = [value * factor for factor in TIMES.get(name, ())] + [value + step for step in PLUS.get(name, ())]
     limits = load("sites").field(name).constraints or {}
     low, high = limits.get("minimum", -1e9), limits.get("maximum", 1e9)
-    return [min(max(each, low), high) for each in moved]
+    within = [min(max(each, low), high) for each in moved]
+    return [round(each) for each in within] if load("sites").field(name).kind == "integer" else within
 
 
 def ranked(sites: list[dict[str, Any]], folder: Path) -> Path:

@@ -8,7 +8,7 @@ import pytest
 
 from screener.contracts.hour import COIL
 from screener.formula import col, plain
-from screener.physics import cooling_coil
+from screener.physics import cooling_coil, part_load_moisture
 from screener.worksheet import Worksheet
 from tests.physics.coils import SEA_LEVEL, converged, default_coil, humidity, rated, run, states
 
@@ -177,7 +177,8 @@ def test_colder_and_weaker_on_the_mountain():
 def test_part_load():
     """AHRI 210/240: nothing at rest, full power at full run, 1/(1 - Cd/2) of half power at half run."""
     full, cd = 1000.0, 0.23
-    power = [plain(cooling_coil.part_load_power(full, x, cd)) for x in (0.0, 0.5, 1.0)]
+    unit = part_load_moisture.PartLoad(*part_load_moisture.chords("none"), fan=1.0)
+    power = [plain(unit.power_w(full, x, cd)) for x in (0.0, 0.5, 1.0)]
     assert power == pytest.approx([0, 500 / (1 - 0.115), 1000])
 
 

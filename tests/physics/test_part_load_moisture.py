@@ -93,3 +93,58 @@ def test_water_that_comes_with_so_much_cooling(choice):
         run_fraction = lines(choice).run_fraction_for_cooling(load, sensible, latent)
         expected = full * value(lines(choice).latent_fraction(run_fraction))
         assert max(0.0, *(a * load + b for a, b in pairs)) == pytest.approx(expected, abs=1e-12)
+
+
+UNITS = (1, 2, 3, 4, 8, 24)
+
+
+def lead_and_lag(run_fraction: float, units: int, choice: str) -> float:
+    """Water of a full hour kept off the air by units that come on one after the other, by the published model itself: those
+    that run through keep all of theirs, the one that cycles what the model says, the others are dry."""
+    kept = 0.0
+    for unit in range(units):
+        runs = min(max(run_fraction * units - unit, 0.0), 1.0)
+        kept += runs * (1.0 if choice == "none" else wet.latent_ratio(runs, wet.RETENTION[choice])) / units
+    return kept
+
+
+@pytest.mark.parametrize("units", UNITS)
+@pytest.mark.parametrize("choice", wet.CHOICES)
+def test_a_plant_in_stages_is_lead_and_lag(choice, units):
+    """Within the 0.002 of a unit's water that the chords leave, and continuous from stage to stage."""
+    plant = wet.PartLoad(*wet.chords(choice), fan=1.0, units=float(units))
+    for x in range(201):
+        kept = value(plant.latent_fraction(x / 200))
+        assert kept == pytest.approx(lead_and_lag(x / 200, units, choice), abs=0.0025 / units)
+        if kept > 1e-6:
+            again = value(plant.latent_fraction(plant.run_fraction_for_water(kept)))
+            assert again == pytest.approx(kept, abs=1e-9)
+            if abs(kept * units - round(kept * units)) < 1e-6:
+                continue  # where one unit is just full the next has not begun: between two lines
+            slope, offset = plant.chord_at(kept)
+            assert slope * plant.run_fraction_for_water(kept) + offset == pytest.approx(kept, abs=1e-9)
+
+
+@pytest.mark.parametrize("units", UNITS)
+@pytest.mark.parametrize("choice", wet.CHOICES)
+def test_a_plant_in_stages_delivers_what_is_asked(choice, units):
+    """Cooling at the run fraction found is the load; the water while it delivers it is that of the run fraction."""
+    sensible, latent, full = 100.0, 40.0, 0.02
+    plant = wet.PartLoad(*wet.chords(choice), fan=1.0, units=float(units))
+    lines = list(plant.water_of_cooling(sensible, latent, full))
+    for load in range(0, 101):
+        runs = value(plant.run_fraction_for_cooling(float(load), sensible, latent))
+        kept = value(plant.latent_fraction(runs))
+        assert value(wet.delivered_w(runs, kept, sensible, latent)) == pytest.approx(load, abs=1e-9)
+        through = value(plant.through(load / sensible * units))
+        rest = load - through * sensible / units
+        water = through * full / units + max(0.0, *(per_w * rest + offset for per_w, offset in lines))
+        assert water == pytest.approx(kept * full, abs=1e-12)
+
+
+def test_one_large_unit_loses_what_many_small_ones_keep():
+    """What cycling loses is a unit's water, not the plant's (common practice, no source)."""
+    kept = [value(wet.PartLoad(*wet.chords("strong"), fan=1.0, units=float(n)).latent_fraction(0.45)) for n in UNITS]
+    assert kept[0] == 0.0
+    assert min(kept[1:]) > 0.3
+    assert kept[-1] == pytest.approx(0.45, abs=0.04)

@@ -226,7 +226,7 @@ def _row(name: str, text: str, row: int, *fault: str | None) -> Case:
     return {name: text}, (name, row, column, rule, value, message)
 
 
-STRATEGIES = ", ".join(sorted(REGISTRY)[:12])  # the message stops there and counts the rest
+STRATEGIES = ", ".join(sorted(REGISTRY)[:12]) + (f" and {len(REGISTRY) - 12} more" if len(REGISTRY) > 12 else "")
 MACHINE = "equipment_id,strategy,{}\nE1,standalone_dehumidifier,{}\n"
 OTHERS: dict[str, Case] = {
     "price below nothing": _row(

@@ -12,7 +12,7 @@ import sys
 from dataclasses import dataclass, field
 
 BINARY = {"add": "fadd", "subtract": "fsub", "multiply": "fmul", "divide": "fdiv"}
-INTRINSICS = {"sqrt": "sqrt", "abs": "fabs"}  # what LLVM has itself
+INTRINSICS = {"sqrt": "sqrt", "floor": "floor"}  # what LLVM has itself
 ORDERED = {"above": "ogt", "at least": "oge", "below": "olt", "at most": "ole", "equal": "oeq"} | {
     "unequal": "une",
     "unknown": "uno",
