@@ -4,20 +4,9 @@ A strategy says what happens in an hour that temperature control alone leaves to
 `temperature_only` does, so moisture that ordinary cooling removes anyway is free for all of them.
 """
 
-from screener.strategies import (
-    desiccant_condenser_regenerated,
-    desiccant_fuel_regenerated,
-    low_airflow_cooling,
-    outdoor_air_dehumidifier,
-    outdoor_air_dehumidifier_with_recovery,
-    overcool_condenser_reheat,
-    overcool_electric_reheat,
-    overcool_fuel_reheat,
-    overcool_reclaimed_reheat,
-    standalone_dehumidifier,
-    temperature_only,
-    wrapped_coil_heat_pipe,
-)
+from importlib import import_module
+
+from screener.contracts.hour import REFERENCE as REFERENCE_NAME
 from screener.strategies.strategy import (
     Outcome,
     Strategy,
@@ -28,25 +17,32 @@ from screener.strategies.strategy import (
     check_limits,
 )
 
-REGISTRY: dict[str, Strategy] = {
-    strategy.name: strategy
-    for strategy in (
-        temperature_only.STRATEGY,
-        overcool_electric_reheat.STRATEGY,
-        overcool_fuel_reheat.STRATEGY,
-        overcool_condenser_reheat.STRATEGY,
-        overcool_reclaimed_reheat.STRATEGY,
-        wrapped_coil_heat_pipe.STRATEGY,
-        low_airflow_cooling.STRATEGY,
-        standalone_dehumidifier.STRATEGY,
-        outdoor_air_dehumidifier.STRATEGY,
-        outdoor_air_dehumidifier_with_recovery.STRATEGY,
-        desiccant_fuel_regenerated.STRATEGY,
-        desiccant_condenser_regenerated.STRATEGY,
-    )
-}
+FILES = (  # a strategy a line, in the order of tables and pictures
+    "temperature_only",
+    "overcool_electric_reheat",
+    "overcool_fuel_reheat",
+    "overcool_condenser_reheat",
+    "overcool_reclaimed_reheat",
+    "wrapped_coil_heat_pipe",
+    "low_airflow_cooling",
+    "standalone_dehumidifier",
+    "outdoor_air_dehumidifier",
+    "outdoor_air_dehumidifier_with_recovery",
+    "desiccant_fuel_regenerated",
+    "desiccant_condenser_regenerated",
+)
 
-REFERENCE = temperature_only.STRATEGY
+
+def _strategy(file: str) -> Strategy:
+    """The STRATEGY of a file, which goes by the name of it. ImportError where it does not."""
+    found: Strategy = import_module(f"{__name__}.{file}").STRATEGY
+    if found.name != file:
+        raise ImportError(f"strategies/{file}.py has a strategy of another name, {found.name}")
+    return found
+
+
+REGISTRY: dict[str, Strategy] = {file: _strategy(file) for file in FILES}
+REFERENCE = REGISTRY[REFERENCE_NAME]
 
 __all__ = [
     "REFERENCE",
