@@ -306,3 +306,16 @@ def test_a_cold_room_is_told_to_need_a_unit_that_defrosts():
     notes = by_strategy(totals, "standalone_dehumidifier", "note")
     assert "defrosts" in notes[0]
     assert notes[1] is None
+
+
+def test_hours_in_fog_and_above_90_percent(random_accounts):
+    """Fog is damper than 90 %; a strategy that holds the limit has neither; cooling is not met where the plant is too small."""
+    totals, _ = random_accounts
+    there = totals.filter(pl.col("unavailable").is_null())
+    assert (there["hours_in_fog"] <= there["hours_above_90_rh"] + 1e-9).all()
+    assert (there["hours_above_90_rh"] <= 8760 + 1e-9).all()
+    assert (there["hours_in_fog"] > 0).any()
+    small = accounts(filled([STORE | {"cooling_capacity_kw": size} for size in (40.0, 4000.0)]))[0]
+    unmet = by_strategy(small, "temperature_only", "cooling_not_met_kwh")
+    assert unmet[0] > 10_000
+    assert unmet[1] == pytest.approx(0, abs=1e-6)

@@ -33,7 +33,10 @@ MONEY = (
     *("energy_cost", "demand_cost", "fuel_cost", "annual_cost", "upkeep_per_year", "investment", "investment_basis"),
     *("energy_pv", "upkeep_pv", "replacement_pv", "residual_pv", "life_cycle_cost", "net_savings"),
 )
-REACHED = ("hours_above_limit", "dew_point_p95_c", "dew_point_highest_c", "water_removed_kg", "litres_per_kwh")
+REACHED = (
+    *("hours_above_limit", "hours_above_90_rh", "hours_in_fog", "cooling_not_met_kwh"),
+    *("dew_point_p95_c", "dew_point_highest_c", "water_removed_kg", "litres_per_kwh"),
+)
 CASES = ("refrigeration_saved_kwh", "refrigeration_saved_high_kwh", "anti_sweat_saved_kwh")
 CONDITIONS = ("dry_bulb_04_c", "dry_bulb_04_humidity_ratio", "dew_point_04_c", "dew_point_04_dry_bulb_c")
 EQUIPMENT = (

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from screener.calendar import SLOTS, of_slot
 from screener.contracts.end_uses import ENERGIES_KWH, energies_of
 from screener.exact import added_up, grained
-from screener.ledger.tallies import WATER
+from screener.ledger.tallies import COMFORT, WATER
 from screener.physics import psychrometrics as air
 from screener.physics import refrigeration
 from screener.units import PINT_L
@@ -51,7 +51,7 @@ def totals(years: pl.DataFrame, strategies: Sequence[str], reference: str) -> pl
     summed = {
         f"{s}.{name}": _total(have, f"dry.{name}", f"{s}.{name}", f"dry.{s}.standby.{name}")
         for s in strategies
-        for name in (*ENERGIES_KWH, *WATER)
+        for name in (*ENERGIES_KWH, *WATER, *COMFORT)
     }
     years = years.with_columns(**summed)
     long = pl.concat([_of_strategy(years, s, reference) for s in strategies])
@@ -127,7 +127,7 @@ def _of_strategy(years: pl.DataFrame, strategy: str, reference: str) -> pl.DataF
     drier_pct_h = 100 * pl.col(f"{strategy}.drier_h") / pl.col("saturated_at_cooling")
     cases = pl.col("case_electricity_w") / 1000 * drier_pct_h
     values = {
-        name: pl.col(f"{strategy}.{name}") for name in (*ENERGIES_KWH, *WATER, "hours_above_limit", "peak_kw")
+        name: pl.col(f"{strategy}.{name}") for name in (*ENERGIES_KWH, *WATER, *COMFORT, "hours_above_limit", "peak_kw")
     } | {
         "electricity_kwh": electricity,
         "fuel_kwh": fuel,

@@ -12,10 +12,13 @@ from numpy.typing import NDArray
 from screener.contracts.end_uses import CARRIERS, END_USES
 from screener.contracts.limits import OVER_LIMIT
 from screener.formula import at_least, col, when
+from screener.physics import psychrometrics as air
 from screener.worksheet.hours import Tallies, Tally
 
 WATER = {"water_by_coil_kg": "coil_kg_s", "water_by_device_kg": "device_kg_s"}
 SHARE_ABOVE_P95 = 0.05
+VERY_DAMP = 0.9  # of saturation: common practice, no source
+COMFORT = ("hours_in_fog", "hours_above_90_rh", "cooling_not_met_kwh")
 
 
 def dry(present: Collection[str], strategies: Sequence[str], reference: str) -> Tallies:
@@ -31,7 +34,7 @@ def dry(present: Collection[str], strategies: Sequence[str], reference: str) -> 
             slot.append(Tally(f"dry.{s}.peak_kw", (power + col(standby)) / 1000, "max"))
     year = [_moisture_load("dry.moisture_load_kg")]
     year.append(Tally("dry.most_humidity_ratio", col(f"{reference}.humidity_ratio"), "max"))
-    year += _uses(present, reference, "dry.")
+    year += _uses(present, reference, "dry.") + _comfort(reference, "dry.")
     year += [use for s in acting for use in _uses(present, f"{s}.standby", f"dry.{s}.standby.")]
     return Tallies(slot, year)
 
@@ -45,7 +48,7 @@ def damp(present: Collection[str], strategies: Sequence[str], reference: str) ->
         slot.append(Tally(f"{s}.peak_kw", col(f"{s}.electricity_w") / 1000, "max"))
         humidity = col(f"{s}.humidity_ratio")
         over = humidity > OVER_LIMIT * col("limit_humidity_ratio")
-        year += _uses(present, s, f"{s}.")
+        year += _uses(present, s, f"{s}.") + _comfort(s, f"{s}.")
         year += [
             Tally(f"{s}.most_humidity_ratio", humidity, "max"),
             Tally(f"{s}.drier_h", (undried - humidity) * col("weight_h")),
@@ -89,6 +92,18 @@ def _uses(present: Collection[str], strategy: str, prefix: str) -> list[Tally]:
         Tally(f"{prefix}{total}", col(f"{strategy}.{flow}") * kg)
         for total, flow in WATER.items()
         if f"{strategy}.{flow}" in present
+    ]
+
+
+def _comfort(strategy: str, prefix: str) -> list[Tally]:
+    """Hours in fog and above 90 % of relative humidity, and cooling that was called for and not delivered."""
+    hours, space_c, pressure = col("weight_h"), col(f"{strategy}.space_c"), col("pressure_pa")
+    vapour = air.vapour_pressure(col(f"{strategy}.humidity_ratio"), pressure)
+    damp = vapour > VERY_DAMP * air.saturation_pressure_over_water(space_c)
+    return [
+        Tally(f"{prefix}hours_in_fog", when(col(f"{strategy}.condenses_kg_s") > 0).then(hours).otherwise(0.0)),
+        Tally(f"{prefix}hours_above_90_rh", when(damp).then(hours).otherwise(0.0)),
+        Tally(f"{prefix}cooling_not_met_kwh", at_least(col(f"{strategy}.unmet_cooling_w"), 0.0) * (hours / 1000)),
     ]
 
 
