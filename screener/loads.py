@@ -13,8 +13,9 @@ passes a coil first. Sources of the figures behind the columns stand in `default
 import polars as pl
 
 from screener.contracts.hour import SPACE
-from screener.formula import Number, as_number, col, equal, first_given, when
+from screener.formula import Number, as_number, col, equal, first_given, opposite, when
 from screener.physics import psychrometrics as air
+from screener.physics.heat_pump import heating_cop
 from screener.worksheet import Worksheet
 
 FLOW_STATE_C = 20.0  # volumes of outdoor air are counted at this temperature and 7.5 g/kg, at the site's pressure
@@ -22,7 +23,6 @@ FLOW_STATE_HUMIDITY = 0.0075
 LEAST_AIR_KG_S = 1e-6  # a sealed, empty site still breathes: it settles at the outdoor humidity
 CASE_DRY_HUMIDITY = 0.0025  # [kg/kg] saturated near a medium-temperature case coil, practice
 CASE_RATED_HUMIDITY = 0.01027  # [kg/kg] 24 degC, 55 % at sea level: rating ambient of display cases [AHRI 1200]
-HEAT_PUMP_COP = 3.0  # seasonal heating efficiency of a packaged heat pump, common practice, no source
 
 
 def site_terms(sites: pl.DataFrame, at_peak: bool = False) -> pl.DataFrame:
@@ -74,12 +74,11 @@ def site_terms(sites: pl.DataFrame, at_peak: bool = False) -> pl.DataFrame:
     sheet.let("fan_continuous", continuous, "1 where the supply fan runs through the open hours, 0 where it cycles")
     source = c("heating_source")
     by_fuel, by_pump = equal(source, "fuel"), equal(source, "heat_pump")
-    electric = when(by_fuel).then(0.0).when(by_pump).then(1 / HEAT_PUMP_COP).otherwise(1.0)
     fuel = when(by_fuel).then(1 / c("fuel_efficiency")).otherwise(0.0)
-    sheet.let("reheat_electric_per_heat", electric, "the site's heating source, or resistance where it has none")
-    sheet.let("reheat_fuel_per_heat", fuel)
-    unheated = equal(source, "none")
-    sheet.let("heating_electric_per_heat", when(unheated).then(0.0).otherwise(electric))
+    sheet.let("heats_by_fuel", as_number(by_fuel), "1 where the site's heating burns fuel")
+    sheet.let("heats_by_pump", as_number(by_pump), "1 where it is a heat pump")
+    sheet.let("is_heated", as_number(opposite(equal(source, "none"))), "0 where the site has no heating")
+    sheet.let("reheat_fuel_per_heat", fuel, "the site's heating source, or resistance where it has none")
     sheet.let("heating_fuel_per_heat", fuel)
     return sheet.apply(sites.lazy()).collect()
 
@@ -149,5 +148,11 @@ def steps(sheet: Worksheet, fan_w: Number) -> None:
     sheet.let(
         "sensible_at_heating_w", inside + conductance * (c("outdoor_c") - heating), "net gain at the heating set point"
     )
+    by_pump = when(c("heats_by_pump") > 0).then(1 / heating_cop(c("outdoor_c"))).otherwise(1.0)
+    electric = when(c("heats_by_fuel") > 0).then(0.0).otherwise(by_pump)
+    electric = sheet.let(
+        "reheat_electric_per_heat", electric, "the site's heating source, or resistance where it has none"
+    )
+    sheet.let("heating_electric_per_heat", electric * c("is_heated"), "the site's heating source")
     sheet.let("moisture_gain_kg_s", c("moisture_open_kg_s") * is_open, "people and processes")
     sheet.let("moisture_at_limit_kg_s", SPACE.net_gain(c("limit_humidity_ratio")), "net gain of the space at its limit")

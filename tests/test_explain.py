@@ -185,7 +185,7 @@ def test_a_dry_hour_is_told_as_such(run):
         (["--site", "A1", "--at", "July"], "--at is MM-DDTHH, such as 07-12T15, not July"),
         (
             ["--site", "A1", "--at", "02-30T10"],
-            "the year of this site has no hour 02-30T10; month 02 has days 01 to 14",
+            "the year of this site has no hour 02-30T10; month 02 has days 01 to 28",
         ),
         (["--site", "A1", "--at", "13-01T10"], "months are 01 to 12"),
     ],

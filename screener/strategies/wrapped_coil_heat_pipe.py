@@ -8,7 +8,7 @@ resistance stays.
 from dataclasses import replace
 
 from screener.contracts.hour import COIL
-from screener.formula import Number, col, equal, when
+from screener.formula import Number, as_number, col, equal, when
 from screener.physics import heat_pipe
 from screener.physics.cooling_coil import CoilState
 from screener.strategies import installed, overcool_condenser_reheat, overcool_electric_reheat, overcool_fuel_reheat
@@ -26,9 +26,9 @@ def rate(own: Worksheet, machine: Machine) -> None:
     own.let("effectiveness", pipe, "of the heat pipe")
     today = col("current_strategy")
     by_resistance, burnt = equal(today, overcool_electric_reheat.NAME), equal(today, overcool_fuel_reheat.NAME)
-    electric = when(by_resistance).then(1.0).when(burnt).then(0.0).otherwise(col("reheat_electric_per_heat"))
     by_fuel = when(burnt).then(1 / col("fuel_efficiency")).otherwise(col("reheat_fuel_per_heat"))
-    own.let("reheat_electric_per_heat", electric, "the site's reheat of today, else its heating source")
+    own.let("reheats_by_resistance", as_number(by_resistance), "1 where the site reheats so today")
+    own.let("reheats_by_fuel", as_number(burnt), "1 where it reheats so today")
     own.let("reheat_fuel_per_heat", when(by_resistance).then(0.0).otherwise(by_fuel))
     own.let("reheats_by_condenser", equal(today, overcool_condenser_reheat.NAME), "and does so today")
 
@@ -57,12 +57,14 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     warm_compressor, short = condenser_reheat(section.section("condenser"), cooled)
     by_condenser = col(f"{NAME}.reheats_by_condenser")
     rest = section.let("reheat_left_w", when(by_condenser).then(short).otherwise(cooled.reheat_w), "to be paid for")
+    electric = when(col(f"{NAME}.reheats_by_fuel") > 0).then(0.0).otherwise(col("reheat_electric_per_heat"))
+    electric = when(col(f"{NAME}.reheats_by_resistance") > 0).then(1.0).otherwise(electric)
     fans = cooled.outcome.fans_w + extra_fan_w() * installed.fan_on(cooled.run_fraction)
     return replace(
         cooled.outcome,
         compressor_w=when(by_condenser).then(warm_compressor).otherwise(cooled.outcome.compressor_w),
         fans_w=fans,
-        reheat_electricity_w=rest * col(f"{NAME}.reheat_electric_per_heat"),
+        reheat_electricity_w=rest * electric,
         reheat_fuel_w=rest * col(f"{NAME}.reheat_fuel_per_heat"),
     )
 
