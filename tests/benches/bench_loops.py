@@ -24,10 +24,13 @@ import pytest
 from polars import selectors
 
 from screener import climate, engine, ledger
+from screener.calendar import SLOTS, is_other, slot
+from screener.formula import literal, polars
 from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import shipped
-from screener.worksheet import compiled
-from screener.worksheet.compiled.graph import Formulas
+from screener.worksheet.compiled import CompiledYear
+from screener.worksheet.compiled.graph import Graph
+from screener.worksheet.hours import Hours, Sums
 from tests.benches.bench_engine import markdown
 from tests.benches.plain_loops import Loop, WithCalls, psychrolib_marked
 from tests.engine_cases import filled, sized
@@ -41,8 +44,8 @@ BUILDS = {
     "C, fused": ["-ffp-contract=fast"],
     FAST: ["-ffast-math", "-fno-finite-math-only"],
 }
-Year = Callable[..., int]
-Places = Mapping[str, compiled.Hours]
+Function = Callable[..., int]
+Years = Mapping[str, Hours]
 Figures = dict[str, np.ndarray]  # by the name of a tally: [site], or [site, slot]
 
 
@@ -66,27 +69,26 @@ class Watch:
 @pytest.mark.skipif(not shutil.which("cc"), reason="there is no C compiler, cc")
 def test_beside_a_plain_loop_in_c_and_columns_of_polars(tmp_path: Path) -> None:
     sites, hours = portfolio()
-    years, few, program = engine.years(hours), *(engine.program_of(NAMES, many) for many in (False, True))
-    loop = Loop(Formulas(*engine.plan()), program, REFERENCE.name, NAMES)
-    alone = {"engine, 4 lanes": Watch(few.function), ENGINE: Watch(program.function)}
+    years, few, year = engine.years(hours), *(engine.compiled_year(NAMES, many) for many in (False, True))
+    loop = Loop(Graph(*engine.plan()), year, REFERENCE.name, NAMES)
+    alone = {"engine, 4 lanes": Watch(few.function), ENGINE: Watch(year.function)}
     for name, flags in BUILDS.items():
-        alone[name] = Watch(built(loop.in_c(), flags, tmp_path / f"{name}.so", program))
+        alone[name] = Watch(built(loop.in_c(), flags, tmp_path / f"{name}.so", year))
     whole = {"engine, all cores": Watch(run), "Polars, all cores": Watch(staged)}
     place = pl.col("weather_id").rank("dense").alias("place")  # whole numbers: joins by text would cost more
-    numbered, weather = (
-        sites.with_row_index("site").with_columns(place),
-        hours.select(place, ledger.slot(), *engine.HOURLY),
-    )
+    numbered = sites.with_row_index("site").with_columns(place)
+    slots = slot(pl.col("month"), is_other(pl.col("day_of_week")), pl.col("hour")).alias("slot")
+    weather = hours.select(place, slots, *engine.HOURLY_COLUMNS)
     for _ in range(REPEATS):
-        sums = {name: on_one_thread(year, program, sites, years) for name, year in alone.items()}
-        sums["all cores"] = whole["engine, all cores"](program, sites, years)
-        columns = whole["Polars, all cores"](program, numbered, weather)
+        sums = {name: on_one_thread(function, year, sites, years) for name, function in alone.items()}
+        sums["all cores"] = whole["engine, all cores"](year, sites, years)
+        columns = whole["Polars, all cores"](year, numbered, weather)
         for watch in (*alone.values(), *whole.values()):
             watch.end_round()
     expected = figures(sums.pop(ENGINE))
     differ = {name: differing(figures(found), expected) for name, found in sums.items()}
     differ["Polars"] = differing(in_arrays(columns, expected), expected)
-    damp = compiled.run(program, sites, "weather_id", years, ledger.SLOTS, lambda _, wet: np.array(wet.shape[1]))
+    damp = year.run(sites, "weather_id", years, SLOTS, lambda _, wet: np.array(wet.shape[1]))
     print(
         f"\n\n{SITES} sites, {hours.height:,} hours, {damp.finished.sum() / hours.height:.1%} of them damp. "
         f"Operations: {loop.count(loop.any_hour)} an hour, {loop.count(loop.damp_hour)} more in a damp one; "
@@ -105,16 +107,16 @@ def test_beside_a_plain_loop_in_python_with_psychrolib(monkeypatch: pytest.Monke
     monkeypatch.setattr(psychrolib, "TRIPLE_POINT_WATER_SI", -100.0)  # coils are worked out over water throughout
     sites, hours = portfolio()
     sites = sites.gather_every(-(-SITES // PYTHON_SITES))
-    years, program = engine.years(hours), engine.program_of(NAMES, True)
+    years, year = engine.years(hours), engine.compiled_year(NAMES, True)
     with psychrolib_marked():
-        loop = Loop(WithCalls(*engine.plan()), program, REFERENCE.name, NAMES)
+        loop = Loop(WithCalls(*engine.plan()), year, REFERENCE.name, NAMES)
     scope = vars(math) | vars(psychrolib) | {"INFINITY": math.inf}
     exec(loop.in_python(), scope)
-    watches = {ENGINE: Watch(program.function), "Python, psychrolib": Watch(scope["year"])}
+    watches = {ENGINE: Watch(year.function), "Python, psychrolib": Watch(scope["year"])}
     for _ in range(REPEATS):
-        expected = figures(on_one_thread(watches[ENGINE], program, sites, years))
-        year = watches["Python, psychrolib"]
-        found = [in_lists(year, program, site, years[site["weather_id"]]) for site in sites.iter_rows(named=True)]
+        expected = figures(on_one_thread(watches[ENGINE], year, sites, years))
+        plain = watches["Python, psychrolib"]
+        found = [in_lists(plain, year, site, years[site["weather_id"]]) for site in sites.iter_rows(named=True)]
         for watch in watches.values():
             watch.end_round()
     print("\n\n" + table(watches, sum(years[place].slots.size for place in sites["weather_id"]), [ENGINE]))
@@ -133,7 +135,7 @@ def portfolio() -> tuple[pl.DataFrame, pl.DataFrame]:
     return sized(filled(rows)), climate.hours(places)
 
 
-def built(source: str, flags: list[str], library: Path, program: compiled.Program) -> Year:
+def built(source: str, flags: list[str], library: Path, year: CompiledYear) -> Function:
     """The function of a C source. Without start-up code, by which fast-math would change the arithmetic of the process."""
     command = [
         "cc",
@@ -150,56 +152,63 @@ def built(source: str, flags: list[str], library: Path, program: compiled.Progra
         "-lm",
     ]
     subprocess.run(command, input=source, text=True, check=True)
-    year = CDLL(str(library)).year
-    year.argtypes, year.restype = program.function.argtypes, c_int64
-    return year
+    function = CDLL(str(library)).year
+    function.argtypes, function.restype = year.function.argtypes, c_int64
+    return function
 
 
-def run(program: compiled.Program, sites: pl.DataFrame, years: Places) -> compiled.Sums:
-    return compiled.run(program, sites, "weather_id", years, ledger.SLOTS, ledger.dampest)
+def run(year: CompiledYear, sites: pl.DataFrame, years: Years) -> Sums:
+    return year.run(sites, "weather_id", years, SLOTS, ledger.dampest)
 
 
-def on_one_thread(year: Year, program: compiled.Program, sites: pl.DataFrame, years: Places) -> compiled.Sums:
-    """The same, with another function in place of the program's own."""
-    other = copy.copy(program)
-    other.function = year
+def on_one_thread(function: Function, year: CompiledYear, sites: pl.DataFrame, years: Years) -> Sums:
+    """The same, with another function in place of the compiled one."""
+    other = copy.copy(year)
+    other.function = function
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(pl, "thread_pool_size", lambda: 1)
         return run(other, sites, years)
 
 
-def in_lists(year: Year, program: compiled.Program, site: Mapping[str, Any], at: compiled.Hours) -> Figures:
+def in_lists(function: Function, year: CompiledYear, site: Mapping[str, Any], at: Hours) -> Figures:
     """The figures of a site by the Python function."""
-    groups = (program.dry.slot, program.dry.year, program.damp.slot, program.damp.year)
-    sums = [[[t.beginning] * width for t in g] for g, width in zip(groups, (ledger.SLOTS, 1) * 2, strict=True)]
+    groups = (year.dry.slot, year.dry.year, year.damp.slot, year.damp.year)
+    sums = [[[t.beginning] * width for t in g] for g, width in zip(groups, (SLOTS, 1) * 2, strict=True)]
     dry_kept, *damp_kept = ([0.0] * at.slots.size for _ in range(1 + len(NAMES)))
-    numbers = [float(site[name]) for name in program.site_columns]
-    year(numbers, at.columns.tolist(), at.slots.tolist(), *sums, dry_kept, damp_kept)
+    numbers = [float(site[name]) for name in year.site_columns]
+    function(numbers, at.columns.tolist(), at.slots.tolist(), *sums, dry_kept, damp_kept)
     rows = {t.name: row for g, taken in zip(groups, sums, strict=True) for t, row in zip(g, taken, strict=True)}
     return {name: np.where(np.isneginf(row), 0.0, row).squeeze() for name, row in rows.items()}
 
 
-def staged(program: compiled.Program, sites: pl.DataFrame, hours: pl.DataFrame) -> list[pl.DataFrame]:
-    """The same worksheets as columns of Polars, and the program's four groups of sums."""
+def staged(year: CompiledYear, sites: pl.DataFrame, hours: pl.DataFrame) -> list[pl.DataFrame]:
+    """The same worksheets as columns of Polars, and the four groups of sums of the compiled year."""
     any_hour, damp_hour = engine.plan()
-    groups = [(program.dry.slot, program.dry.year), (program.damp.slot, program.damp.year)]
-    summed = {root for group in groups for part in group for t in part for root in t.value.meta.root_names()}
+    groups = [(year.dry.slot, year.dry.year), (year.damp.slot, year.damp.year)]
+    summed = {name for group in groups for part in group for t in part for name in literal(t.value).columns()}
     keys, later = {"site", "slot"}, summed | damp_hour.inputs() | {"damp"}
     every = any_hour.apply(sites.lazy().join(hours.lazy(), on="place"))
     kept = selectors.by_name(later - {*sites.columns} | keys, require_all=False)
     every = every.select(kept).collect(engine="streaming")
-    damp = damp_hour.apply(
-        every.lazy().filter("damp").join(sites.lazy(), on="site")
-    )  # most hours need less of the site
-    damp = damp.select(selectors.by_name(summed | keys, require_all=False)).collect(engine="streaming")
+    whole = every.lazy().join(sites.lazy(), on="site")  # most hours need less of the site
+    dry = whole.filter(~pl.col("damp"))
+    damp = damp_hour.apply(whole.filter("damp"))
+    dry, damp = (
+        part.select(selectors.by_name(summed | keys, require_all=False)).collect(engine="streaming")
+        for part in (dry, damp)
+    )
     return [
         rows.lazy()
         .group_by(by)
-        .agg((t.value.sum() if t.how == "sum" else t.value.max()).alias(t.name) for t in tallies)
+        .agg(taken(polars(t.value), t.how).alias(t.name) for t in tallies)
         .collect(engine="streaming")
-        for rows, group in zip((every.filter(~pl.col("damp")), damp), groups, strict=True)
+        for rows, group in zip((dry, damp), groups, strict=True)
         for by, tallies in zip((["site", "slot"], ["site"]), group, strict=True)
     ]
+
+
+def taken(value: pl.Expr, how: str) -> pl.Expr:
+    return value.sum() if how == "sum" else value.max()
 
 
 def in_arrays(frames: Sequence[pl.DataFrame], like: Figures) -> Figures:
@@ -212,13 +221,13 @@ def in_arrays(frames: Sequence[pl.DataFrame], like: Figures) -> Figures:
     return found
 
 
-def figures(sums: compiled.Sums) -> Figures:
+def figures(sums: Sums) -> Figures:
     return sums.years | sums.slots
 
 
 def differing(found: Figures, expected: Figures) -> list[str]:
-    """Tallies that differ somewhere by more than 1e-9, or 1e-12 of the largest where one is a small difference."""
-    least = {name: 1e-12 * abs(known).max() for name, known in expected.items()}
+    """Tallies that differ somewhere by more than 1e-9, or 1e-12 of the largest, or 1e-9, where one is a small difference."""
+    least = {name: max(1e-9, 1e-12 * abs(known).max()) for name, known in expected.items()}
     return [name for name in expected if not np.allclose(found[name], expected[name], rtol=1e-9, atol=least[name])]
 
 
