@@ -16,6 +16,7 @@ from screener.physics.ventilation import code_rate_l_s
 
 RANGES = Path(__file__).parent / "plausible_ranges.csv"
 EVERY_TYPE = "*"
+LEAST_BYPASS = 0.02  # air that passes a coil of eight rows untouched: common practice, no source
 NOTE_SCHEMA: Mapping[str, type[pl.DataType]] = {"site_id": pl.String, "figure": pl.String, "note": pl.String}
 C = pl.col
 PER_M2 = 1 / C("floor_area_m2")
@@ -70,6 +71,27 @@ def of_results(sites: pl.DataFrame, results: pl.DataFrame) -> pl.DataFrame:
     )
     bill = above.select("site_id", figure=pl.lit("air_system_above_bill"), note=words)
     return pl.concat([_outside(system, ["air_system"]), bill])
+
+
+def of_ratings(sized: pl.DataFrame) -> pl.DataFrame:
+    """Notes on coils whose rating no coil can have: almost no air would pass it untouched.
+
+    `sized`: sites with their coil as sizing rates it, of which `site_id, bypass, rated_sensible_heat_ratio,
+    supply_air_l_s_kw` are used.
+    """
+    wrong = sized.filter(C("bypass") < LEAST_BYPASS)
+    words = pl.concat_str(
+        pl.lit("the rating of the cooling coil, a sensible heat ratio of "),
+        _told(C("rated_sensible_heat_ratio")),
+        pl.lit(" at "),
+        _told(C("supply_air_l_s_kw")),
+        pl.lit(" L/s per kW, leaves a bypass factor of "),
+        _told(C("bypass")),
+        pl.lit(
+            f", below {LEAST_BYPASS}, which no coil has: it works as one of a lower ratio; check ratio and air flow"
+        ),
+    )
+    return wrong.select("site_id", figure=pl.lit("coil_rating"), note=words)
 
 
 def by_site(*notes: pl.DataFrame) -> pl.DataFrame:

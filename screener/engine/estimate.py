@@ -144,7 +144,8 @@ def work_out(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = la
         totals = ledger.totals(pl.concat(years, rechunk=True), tuple(REGISTRY), REFERENCE.name)
         results = in_money(as_written(totals), costs, used, basis.inputs, basis.settings)
     with parts.of("ranking"):
-        unlikely = plausible.by_site(plausible.of_inputs(used), plausible.of_results(used, results))
+        notes = (plausible.of_inputs(used), plausible.of_ratings(sized), plausible.of_results(used, results))
+        unlikely = plausible.by_site(*notes)
         used = used.drop("figures_note", strict=False).join(unlikely, on="site_id", how="left", maintain_order="left")
         ranking = ranked(results, used, basis.settings)
     return Batch(used, results, ranking, pl.concat(hourly) if hourly else monthly, parts.timings)

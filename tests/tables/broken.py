@@ -113,7 +113,7 @@ SITES: dict[str, Case] = {
     "hour past midnight": _out_of("closes_hour", "26", "0 to 24"),
     "bounds in the unit of the cell": _out_of("cooling_setpoint_f", "24", "41 to 104", "too small"),
     "set point in the wrong unit": _out_of("cooling_setpoint_c", "74", "5 to 40"),
-    "efficiency in the wrong unit": _out_of("cooling_cop", "11", "1.5 to 8"),
+    "efficiency in the wrong unit": _out_of("cooling_cop", "11", "1.5 to 5.6"),
     "humidity in the wrong unit": _out_of("humidity_limit_rh_pct", "0.55", "5 to 95", "too small"),
     "more air than a town needs": _out_of("outdoor_air_cfm", "9e9", "0 to 2 118 880"),
     "above every mountain": _out_of("elevation_ft", "29029", "-1476.38 to 16404.2"),
