@@ -4,10 +4,15 @@ A year has 576 classes of hours, its *slots*: 12 months, two kinds of day, 24 ho
 sort hours into them, tariffs price them. A window is a set of them: months as people write them, kinds of day, hours of
 the day. Monday to Friday are working days; an hour belongs to the day on which it falls, so a window over midnight takes
 the first hours of each of its days and the last.
+
+On which day of the week a year without dates begins the portfolio says, and which days are holidays. A holiday counts as
+an eighth kind of day, after Sunday: no working day, and sites are closed unless they say that they open on holidays.
 """
 
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import date
 
 import polars as pl
 
@@ -16,6 +21,11 @@ WORKING_DAYS = 5  # Monday to Friday: a day kind of tariffs; which days a site i
 SLOTS = 12 * len(DAY_KINDS) * 24
 ALL_DAYS = "all"
 TIME = ("month", "day_kind", "hour")
+WEEK = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+HOLIDAY = len(WEEK)  # day_of_week of a holiday
+GROUPS = {"weekdays": (0, 4), "weekends": (5, 6), "daily": (0, 6), "holidays": (HOLIDAY, HOLIDAY)}
+DAY_SPAN = re.compile(r"([a-z]+)\.?(?:\s*(?:-|–|to)\s*([a-z]+)\.?)?")
+DAY_BITS = re.compile(r"[01]{7,8}")
 SPAN = re.compile(r"(\d{1,2})(?:\s*(?:-|–|to)\s*(\d{1,2}))?")
 
 
@@ -31,6 +41,99 @@ def months(text: str) -> list[int] | None:
             return None
         found |= {(first - 1 + step) % 12 + 1 for step in range((last - first) % 12 + 1)}
     return sorted(found)
+
+
+def days(text: str) -> list[int] | None:
+    """The days (0 Monday to 6 Sunday, 7 holidays) of a text such as `Mon-Fri, Sun`, `daily, holidays` or `1111001`, a digit
+    a day from Monday on, an eighth for holidays; in order. None where it is no such text.
+
+    >>> days("Sat to Mon"), days("0000101")
+    ([0, 5, 6], [4, 6])
+    """
+    text = text.strip().lower()
+    if DAY_BITS.fullmatch(text):
+        return [day for day, bit in enumerate(text) if bit == "1"]
+    found: set[int] = set()
+    for part in re.split(r"[,;]|\band\b", text):
+        span = DAY_SPAN.fullmatch(part.strip())
+        begins, ends = (_day(span[1]), _day(span[2] or span[1])) if span else (None, None)
+        if begins is None or ends is None:
+            return None
+        first, last = begins[0], ends[1]
+        if HOLIDAY in (first, last):
+            found |= {HOLIDAY} if first == last else set()
+            if first != last:
+                return None
+        else:
+            found |= {(first + step) % 7 for step in range((last - first) % 7 + 1)}
+    return sorted(found)
+
+
+def _day(name: str) -> tuple[int, int] | None:
+    """First and last day of a name, or of one cut short to two letters or more."""
+    for group, ends in GROUPS.items():
+        if len(name) > 3 and group.startswith(name.removesuffix("s")):
+            return ends
+    day = next((day for day, full in enumerate(WEEK) if len(name) > 1 and f"{full}s".startswith(name)), None)
+    return None if day is None else (day, day)
+
+
+def dates(text: str) -> tuple[int, int] | None:
+    """Month and day of a text such as `12-25`. None where no year has such a day."""
+    try:
+        there = date(2024, *(int(part) for part in text.split("-")))  # a leap year
+    except (ValueError, TypeError):
+        return None
+    return (there.month, there.day)
+
+
+@dataclass(frozen=True)
+class Dates:
+    """What the days of a year are: `year` gives the weekday of 1 January (None: a Monday) where hours have no dates of
+    their own, `holidays` are texts as `dates` reads them."""
+
+    year: int | None = None
+    holidays: tuple[str, ...] = ()
+
+    def of(self, hours: pl.DataFrame) -> pl.DataFrame:
+        """Hours of `climate.hours` with `day` of the month and the `day_of_week` [0 Monday to 6, 7 a holiday] of these dates."""
+        first = date(self.year, 1, 1).weekday() if self.year else 0
+        week = (pl.int_range(pl.len()).over("weather_id") // 24 + first) % 7
+        days = hours.with_columns(
+            day=pl.int_range(1, pl.len() + 1).over("weather_id", "month", "hour").cast(pl.Int8),
+            day_of_week=pl.when("dated").then("day_of_week").otherwise(week.cast(pl.Int8)),
+        )
+        off = [day for text in self.holidays if (day := dates(text))]
+        is_off = pl.any_horizontal(
+            pl.lit(False), *((pl.col("month") == month) & (pl.col("day") == day) for month, day in off)
+        )
+        return days.with_columns(day_of_week=pl.when(is_off).then(HOLIDAY).otherwise("day_of_week").cast(pl.Int8))
+
+
+def bits(numbers: Iterable[int]) -> float:
+    """A number whose binary digits tell which of 0, 1, 2 ... are among these."""
+    return float(sum(1 << number for number in {*numbers}))
+
+
+def bit(number: pl.Expr) -> pl.Expr:
+    """The `bits` of one number, 0 to 62."""
+    return (pl.lit(1, pl.Int64) * 2 ** number.cast(pl.Int64)).cast(pl.Float64)
+
+
+def open_bits(sites: pl.DataFrame) -> pl.DataFrame:
+    """Sites with the `bits` of the days they open (0 Monday to 6, 7 holidays) and of the months they are closed (1-12), from
+    their columns open_days, or open_days_per_week counted from Monday where it is blank, and closed_months."""
+
+    def read(column: str, reader: Callable[[str], list[int] | None]) -> pl.Expr:
+        texts = sites[column].drop_nulls().unique().to_list()
+        table = {text: bits(reader(text) or []) for text in texts}
+        return pl.col(column).replace_strict(table, default=None, return_dtype=pl.Float64)
+
+    first_days = bit(pl.col("open_days_per_week")) - 1
+    return sites.with_columns(
+        open_days_bits=pl.coalesce(read("open_days", days), first_days),
+        closed_months_bits=read("closed_months", months).fill_null(0.0),
+    )
 
 
 def slot(month: pl.Expr, is_other: pl.Expr, hour: pl.Expr) -> pl.Expr:

@@ -12,8 +12,9 @@ passes a coil first. Sources of the figures behind the columns stand in `default
 
 import polars as pl
 
+from screener import calendar
 from screener.contracts.hour import SPACE
-from screener.formula import Number, as_number, col, equal, first_given, opposite, when
+from screener.formula import Number, as_number, col, equal, first_given, floor, opposite, when
 from screener.physics import psychrometrics as air
 from screener.physics.heat_pump import heating_cop
 from screener.worksheet import Worksheet
@@ -31,6 +32,7 @@ def site_terms(sites: pl.DataFrame, at_peak: bool = False) -> pl.DataFrame:
     `sites` holds the filled columns of the `sites` and `building_types` contracts. With `at_peak` people count at their
     peak instead of the mean of the open hours: for sizing.
     """
+    sites = calendar.open_bits(sites)
     sheet = Worksheet()
     c = col
     area = c("floor_area_m2")
@@ -112,6 +114,15 @@ def gains_by_source(sheet: Worksheet, space_c: Number, humidity_ratio: Number) -
     return list(heats), list(waters)
 
 
+def has_bit(bits: Number, bit: Number) -> Number:
+    """1 where the binary digits of `bits` have the one of `bit`, a power of two; else 0.
+
+    >>> has_bit(0b0101, 0b0100), has_bit(0b0101, 0b0010)
+    (1.0, 0.0)
+    """
+    return floor(bits / bit) - 2 * floor(bits / bit / 2)
+
+
 def steps(sheet: Worksheet, fan_w: Number) -> None:
     """Add the hour's gains. Needs `site_terms` and the hour's weather; `fan_w` is the supply fan's power while it runs.
 
@@ -122,9 +133,9 @@ def steps(sheet: Worksheet, fan_w: Number) -> None:
     middle, opens, closes = c("hour") + 0.5, c("opens_hour"), c("closes_hour")
     after, before = middle >= opens, middle < closes
     within = when(closes > opens).then(after & before).otherwise(after | before)
-    is_open = sheet.let(
-        "open", as_number(within & (c("day_of_week") < c("open_days_per_week"))), "1 while open, else 0"
-    )
+    days, months = c("open_days_bits"), c("closed_months_bits")
+    on_day = has_bit(days, c("day_bit")) * (1 - has_bit(months, c("month_bit")))
+    is_open = sheet.let("open", as_number(within) * on_day, "1 while open, else 0")
     fan_on = sheet.let(
         "fan_on", is_open * c("fan_continuous"), "1 while the supply fan runs whatever the compressor does"
     )

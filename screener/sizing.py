@@ -12,7 +12,7 @@ from typing import Any, Protocol
 
 import polars as pl
 
-from screener import contracts
+from screener import calendar, contracts
 from screener.contracts.origins import SIZED
 from screener.formula import (
     Formula,
@@ -91,9 +91,18 @@ Add = Callable[[Worksheet, Any, Machine], None]
 
 
 def design_hours(sites: pl.DataFrame, conditions: pl.DataFrame) -> pl.DataFrame:
-    """Three rows a site: `site_id`, `weather_id` and an hour's weather, on a working day just after opening."""
-    base = sites.select("site_id", "weather_id", hour=pl.col("opens_hour").floor().cast(pl.Int8)).join(
-        conditions, on="weather_id", how="left", maintain_order="left"
+    """Three rows a site: `site_id`, `weather_id` and an hour's weather, just after opening on the first day of the week
+    that the site opens; its closed months do not count."""
+    opens = pl.col("open_days_bits").cast(pl.Int64)
+    base = (
+        calendar.open_bits(sites)
+        .select(
+            "site_id",
+            "weather_id",
+            hour=pl.col("opens_hour").floor().cast(pl.Int8),
+            day_bit=pl.max_horizontal(opens & -opens, 1).cast(pl.Float64),
+        )
+        .join(conditions, on="weather_id", how="left", maintain_order="left")
     )
     dry_bulb = ("dry_bulb_04_c", "dry_bulb_04_humidity_ratio")
     dew_point = ("dew_point_04_dry_bulb_c", "dew_point_04_humidity_ratio")
@@ -101,7 +110,8 @@ def design_hours(sites: pl.DataFrame, conditions: pl.DataFrame) -> pl.DataFrame:
         base.select(
             "site_id",
             "hour",
-            pl.lit(0, dtype=pl.Int8).alias("day_of_week"),
+            "day_bit",
+            pl.lit(1.0).alias("month_bit"),
             pl.col(temperature).alias("outdoor_c"),
             pl.col(humidity).alias("outdoor_humidity_ratio"),
             pl.lit(sun).alias("irradiance_w_m2"),

@@ -8,7 +8,6 @@ import polars as pl
 
 from screener import climate, contracts, engine, ledger
 from screener.assumptions import filling
-from screener.calendar import is_other, slot
 from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import shipped
 
@@ -104,6 +103,5 @@ def worked_hours(sites: pl.DataFrame, hours: pl.DataFrame) -> tuple[pl.DataFrame
     """Every hour with the reference, and the damp ones with every strategy, all steps as columns."""
     any_hour, damp_hour = engine.plan()
     numbered = sized(sites).with_row_index("site").lazy()
-    numbered_hours = hours.lazy().with_columns(slot(pl.col("month"), is_other(pl.col("day_of_week")), pl.col("hour")))
-    every = any_hour.apply(numbered.join(numbered_hours, on="weather_id"))
+    every = any_hour.apply(numbered.join(engine.dated(hours).lazy(), on="weather_id"))
     return every.collect(engine="streaming"), damp_hour.apply(every.filter("damp")).collect(engine="streaming")

@@ -10,9 +10,10 @@ from typing import Protocol
 
 import polars as pl
 
+from screener import calendar
 from screener.contracts import load
 from screener.contracts.limits import LIMIT_COLUMNS
-from screener.contracts.origins import ASSUMED, GIVEN
+from screener.contracts.origins import ASSUMED, CONVERTED, GIVEN
 from screener.formula import of_columns
 from screener.physics.ventilation import code_rate_l_s
 
@@ -82,7 +83,7 @@ def fill(portfolio: Portfolio) -> pl.DataFrame:
     `cooling_capacity_kw` and `cooling_units` stay empty where they are not given: they are sized later. Exactly one of the
     two humidity limits is left. `based_on` is the shipped type that a type of the portfolio's own starts from.
     """
-    frame = _beside_type(portfolio)
+    frame = _beside_type(portfolio).with_columns(_counted_days(portfolio.sites))
     frame = frame.with_columns(_closed_infiltration())
     limited = pl.any_horizontal(C(name).is_not_null() for name in LIMIT_COLUMNS)
     limits = [pl.when(limited).then(C(name)).otherwise(C(_typical(name))).alias(name) for name in LIMIT_COLUMNS]
@@ -117,6 +118,20 @@ def _beside_type(portfolio: Portfolio) -> pl.DataFrame:
         .join(types, on="building_type", how="left", maintain_order="left")
         .join(sources, on="building_type", how="left", maintain_order="left")
     )
+
+
+def _counted_days(sites: pl.DataFrame) -> list[pl.Expr]:
+    """How many days a week a site opens that names its days."""
+    name, counts = "open_days_per_week", {}
+    for text in sites["open_days"].drop_nulls().unique():
+        counts[text] = len({*(calendar.days(text) or [])} - {calendar.HOLIDAY})
+    counted = C("open_days").replace_strict(counts, default=None, return_dtype=pl.Int64)
+    origin = f"{name}_origin"
+    named = C(name).is_null() & C("open_days").is_not_null()
+    return [
+        pl.coalesce(name, counted).alias(name),
+        pl.when(named).then(pl.lit(CONVERTED)).otherwise(origin).alias(origin),
+    ]
 
 
 def _closed_infiltration() -> pl.Expr:

@@ -58,6 +58,7 @@ def hours(numbers: list[str]) -> pl.DataFrame:
         of_columns(air.humidity_ratio_from_dew_point, "dew_point", "pressure").alias("outdoor_humidity_ratio"),
         pl.col("pressure").alias("pressure_pa"),
         pl.col("irradiance").alias("irradiance_w_m2"),
+        pl.lit(False).alias("dated"),
     )
 
 

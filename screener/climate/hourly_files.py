@@ -6,11 +6,13 @@ ends then; local standard time), `dry_bulb_c` (or `_f`), `dew_point_c` (or `_f`)
 atmosphere at the site's elevation; without irradiance the sun is left out. TMY3 files: first line the station, second the
 header [S. Wilcox, W. Marion, NREL/TP-581-43156, 2008].
 
-Hours are used as they are, each with a weight of one; a dew point above the dry-bulb is lowered to it. The first of January
-is taken for a Monday.
+Hours are used as they are, each with a weight of one; a dew point above the dry-bulb is lowered to it. With a column `year`
+that is the same in all rows the hours keep their dates, so that they can lie beside a meter's; otherwise (TMY3 too, whose
+months are of many years) the days of the week are those of the portfolio's `calendar_year`.
 """
 
 from collections.abc import Mapping
+from datetime import date
 from functools import lru_cache
 from pathlib import Path
 from typing import NamedTuple
@@ -31,12 +33,15 @@ SCHEMA: Mapping[str, type[pl.DataType]] = {
     "outdoor_humidity_ratio": pl.Float64,
     "pressure_pa": pl.Float64,
     "irradiance_w_m2": pl.Float64,
+    "dated": pl.Boolean,  # whether the days of the week are those of a real year
 }
 PREFIX, AT = "file:", "@"  # of a weather id; the elevation [m] that stands in for pressure follows the second
 ROWS = (8760, 8784)
 CALENDAR = ("month", "day", "hour")
+WHOLE = ("year", *CALENDAR)
 MOST_BYTES = 50_000_000
 BOUNDS: Mapping[str, tuple[float, float]] = {  # record temperatures and pressures, rounded outwards
+    "year": (1900, 2200),
     "month": (1, 12),
     "day": (1, 31),
     "hour": (0, 24),
@@ -170,9 +175,9 @@ def _values(name: str, text: pl.DataFrame, first_row: int) -> tuple[pl.DataFrame
         values = values.with_columns(text.select(number.alias(column)).to_series())
         wrong = values.select("row", column, value=text[given]).filter(
             ~pl.col(column).is_between(low, high).fill_null(False)
-            | ((pl.col(column) != pl.col(column).round()) if column in CALENDAR else False)
+            | ((pl.col(column) != pl.col(column).round()) if column in WHOLE else False)
         )
-        kind = "a whole number" if column in CALENDAR else "a number"
+        kind = "a whole number" if column in WHOLE else "a number"
         say = f"is not {kind} from {low:g} to {high:g}" + (f" ({column})" if given != column else "") + "; correct it"
         faults.append(
             wrong.select(
@@ -210,7 +215,8 @@ def _calendar(name: str, values: pl.DataFrame) -> pl.DataFrame:
 
 def _hours(weather_id: str, values: pl.DataFrame, elevation_m: float) -> pl.DataFrame:
     """Weather hours of SCHEMA; without pressure that of the standard atmosphere at the elevation."""
-    there = values.columns
+    there, year = values.columns, _year(values)
+    first = date(year, 1, 1).weekday() if year else 0
     standard = pl.lit(air.standard_pressure(elevation_m))
     values = values.with_columns(
         pressure_pa="pressure_pa" if "pressure_pa" in there else standard,
@@ -228,13 +234,21 @@ def _hours(weather_id: str, values: pl.DataFrame, elevation_m: float) -> pl.Data
         pl.lit(weather_id).alias("weather_id"),
         "month",
         "hour",
-        (pl.int_range(pl.len()) // 24 % 7).cast(pl.Int8).alias("day_of_week"),
+        ((pl.int_range(pl.len()) // 24 + first) % 7).cast(pl.Int8).alias("day_of_week"),
         pl.lit(1.0).alias("weight_h"),
         dry_bulb.alias("outdoor_c"),
         humidity.alias("outdoor_humidity_ratio"),
         pressure,
         "irradiance_w_m2",
+        pl.lit(year is not None).alias("dated"),
     )
+
+
+def _year(values: pl.DataFrame) -> int | None:
+    """The year of the hours, where they are all of one."""
+    if "year" not in values.columns or values["year"].n_unique() > 1:
+        return None
+    return int(values["year"][0])
 
 
 def _fault(name: str, rule: str, message: str) -> ContractError:

@@ -9,7 +9,7 @@ from screener import contracts
 from screener.contracts import Contract, Field
 
 WIDTH = 100
-KINDS = {"string": "text", "number": "number", "integer": "whole number", "boolean": "true or false"}
+KINDS = {"array": "list", "string": "text", "number": "number", "integer": "whole number", "boolean": "true or false"}
 HEAD = """\
 # Tables
 

@@ -120,7 +120,7 @@ def work_out(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = la
     year.prepare(sites.height)
     with parts.of("weather"):
         places = sites["weather_id"].unique().sort().to_list()
-        years_of = weather_cache.years(places, basis.inputs["weather"])
+        years_of = weather_cache.years(places, basis.inputs["weather"], basis.settings.dates)
     with parts.of("sizing"):
         conditions = climate.design_conditions(places, basis.inputs["weather"])
         sized = year.size(sites, conditions, basis.inputs["equipment"])

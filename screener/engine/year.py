@@ -12,7 +12,7 @@ import numpy as np
 import polars as pl
 
 from screener import ledger, loads, sizing, strategies
-from screener.calendar import SLOTS, is_other, slot
+from screener.calendar import SLOTS, Dates, bit, is_other, slot
 from screener.engine.blame import blame
 from screener.formula import Number, col
 from screener.strategies import REFERENCE, REGISTRY
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 SITES_AT_ONCE = 150  # their sums take 33 MB
 MANY_SITES = 1000  # from which the slower compilation to faster code pays
 WEATHER = ("outdoor_c", "outdoor_humidity_ratio", "irradiance_w_m2")
-HOURLY_COLUMNS = ("hour", "day_of_week", "weight_h", *WEATHER)
+HOURLY_COLUMNS = ("hour", "day_bit", "month_bit", "weight_h", *WEATHER)
 _COMPILER = ThreadPoolExecutor(1, "compiler")
 _YEARS: "dict[tuple[tuple[str, ...], bool], Future[Year]]" = {}
 NO_CODE: list[str] = []  # why no machine code could be made here, once it was tried
@@ -142,16 +142,26 @@ def _parts(names: Sequence[str]) -> tuple[Worksheet, Worksheet, Sequence[str], T
     )
 
 
-def years(hours: pl.DataFrame) -> dict[str, Hours]:
+def dated(hours: pl.DataFrame, dates: Dates | None = None) -> pl.DataFrame:
+    """The hours of `climate.hours` with what the worksheets and the ledger ask of their dates: `day`, `day_of_week`, `day_bit`
+    and `month_bit` (`calendar.bits`), and the `slot` of the year."""
+    known = (dates or Dates()).of(hours)
+    slots = slot(pl.col("month"), is_other(pl.col("day_of_week")), pl.col("hour"))
+    return known.with_columns(slots, day_bit=bit(pl.col("day_of_week")), month_bit=bit(pl.col("month")))
+
+
+def years(hours: pl.DataFrame, dates: Dates | None = None) -> dict[str, Hours]:
     """The hours of each weather of `climate.hours`, by its id, as `simulate` takes them: filled up to a multiple of what is
-    worked out at once."""
+    worked out at once. `dates` are those of hours that have none (None: no holidays, 1 January a Monday)."""
     found = {}
-    for (weather_id,), year in hours.partition_by("weather_id", maintain_order=True, as_dict=True).items():
+    for (weather_id,), year in (
+        dated(hours, dates).partition_by("weather_id", maintain_order=True, as_dict=True).items()
+    ):
         count = year.height
         size = -(-count // AT_ONCE) * AT_ONCE
         columns, slots = np.empty((len(HOURLY_COLUMNS), size)), np.zeros(size, dtype=np.int64)
         columns[:, :count] = year.select(pl.col(HOURLY_COLUMNS).cast(pl.Float64)).to_numpy().T
-        slots[:count] = year.select(slot(pl.col("month"), is_other(pl.col("day_of_week")), pl.col("hour"))).to_series()
+        slots[:count] = year["slot"]
         columns[:, count:] = columns[:, count - 1 : count]
         columns[HOURLY_COLUMNS.index("weight_h"), count:] = 0.0
         found[str(weather_id)] = Hours(columns, slots)

@@ -21,6 +21,7 @@ from screener.explain.states import agree, apart, state
 from screener.formula import Number, col, polars
 from screener.strategies import REFERENCE, REGISTRY
 from screener.strategies.strategy import FIELDS
+from screener.tables import Settings
 from screener.worksheet import Worksheet
 
 Document = dict[str, Any]
@@ -111,7 +112,11 @@ def worked_again(run: outputs.RunFolder, site_id: str, strategy: str) -> Worked:
     conditions = climate.design_conditions(used["weather_id"].to_list(), hours)
     sized = engine.size(used, conditions, run.input("equipment"))
     sheets = engine.plan([strategy])
-    every = sheets[0].apply(sized.lazy().join(_dated(hours).lazy(), on="weather_id")).collect()
+    every = (
+        sheets[0]
+        .apply(sized.lazy().join(engine.dated(hours, Settings(**run.settings).dates).lazy(), on="weather_id"))
+        .collect()
+    )
     damp = sheets[1].apply(every.lazy().filter("damp")).collect()
     return Worked(used, hours, conditions, sized, sheets, every, damp)
 
@@ -140,11 +145,6 @@ def _weather(run: outputs.RunFolder, weather_id: str) -> pl.DataFrame:
     if weather_id.startswith(climate.OWN_WEATHER):
         return run.input("weather").filter(pl.col("weather_id") == weather_id)
     return climate.hours([weather_id])
-
-
-def _dated(hours: pl.DataFrame) -> pl.DataFrame:
-    """Hours with the number of their day in the month."""
-    return hours.with_columns(day=pl.int_range(1, pl.len() + 1).over("month", "hour"))
 
 
 def _added_up(every: pl.DataFrame, damp: pl.DataFrame, name: str) -> dict[str, float]:

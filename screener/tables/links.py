@@ -1,6 +1,6 @@
 """What one table says about another, and columns of one row about each other."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from difflib import get_close_matches
 
 import polars as pl
@@ -11,6 +11,13 @@ from screener.tables.checking import CheckedTable, row_faults
 
 MANY = 12  # names listed in a message
 SUGGESTIONS = 100  # misspelt names that get a suggestion, searched among so many known ones times ten
+UNREADABLE = {  # rule and message
+    "open_days": (
+        "not days",
+        "not days of the week; write names such as Mon-Fri, Sun or a 1 or 0 a day from Monday on, 1111101",
+    ),
+    "closed_months": ("not months", "not months; write them by number: 7-8 or 12-1, or 7 to 8"),
+}
 PLACES = ["postal_code", "latitude", "longitude", "climate_zone", "weather_file"]
 
 
@@ -94,7 +101,7 @@ def site_faults(
     of_type = types.select("building_type", type_source="heating_source", type_strategy="current_strategy")
     frame = sites.values.join(of_type, on="building_type", how="left", maintain_order="left")
     source = pl.coalesce("heating_source", "type_source")
-    faults = [_places(sites), set_point_faults(sites, types)]
+    faults = [_places(sites), set_point_faults(sites, types), _calendars(sites)]
     faults.append(fuel_faults(frame.with_columns(heating_source=source), tariffs, periods))
     if equipment is not None:
         faults.append(_equipment(frame, equipment))
@@ -116,6 +123,29 @@ def _places(sites: CheckedTable) -> pl.DataFrame:
             row_faults("sites", half, missing, "no place", pl.lit(None), message),
         ]
     )
+
+
+def _calendars(sites: CheckedTable) -> pl.DataFrame:
+    """Open days and closed months that cannot be read, and open days that are not as many as the row says."""
+    frame, faults = sites.told("open_days", "open_days_per_week", "closed_months"), []
+    readers: Mapping[str, Callable[[str], list[int] | None]] = {
+        "open_days": calendar.days,
+        "closed_months": calendar.months,
+    }
+    for column, reader in readers.items():
+        wrong = [text for text in frame[column].drop_nulls().unique() if reader(text) is None]
+        lost = frame.filter(pl.col(column).is_in(wrong))
+        faults.append(row_faults("sites", lost, column, UNREADABLE[column][0], pl.col(column), UNREADABLE[column][1]))
+    count = pl.col("open_days").map_elements(_days_a_week, return_dtype=pl.Int64)
+    odds = frame.filter((count != pl.col("open_days_per_week")).fill_null(False)).with_columns(count=count)
+    own = pl.concat_str(pl.lit("not the number of open_days "), "open_days", pl.lit("; keep one of the two"))
+    faults.append(row_faults("sites", odds, "open_days_per_week", "open days", pl.col("open_days_per_week:text"), own))
+    return pl.concat(faults)
+
+
+def _days_a_week(text: str) -> int | None:
+    found = calendar.days(text)
+    return None if found is None else len({*found} - {calendar.HOLIDAY})
 
 
 def set_point_faults(table: CheckedTable, types: pl.DataFrame) -> pl.DataFrame:

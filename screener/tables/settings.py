@@ -1,7 +1,7 @@
 """The settings of a portfolio: `portfolio.toml`, every key optional."""
 
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from difflib import get_close_matches
 from pathlib import Path
@@ -9,6 +9,7 @@ from typing import Any
 
 import polars as pl
 
+from screener.calendar import Dates, dates
 from screener.errors import no_faults, table_fault
 
 FILE = "portfolio.toml"
@@ -29,6 +30,13 @@ class Settings:
     electricity_kg_co2_per_kwh: float = 0.37  # US mean of about 2022, from memory [EPA eGRID]
     fuel_kg_co2_per_kwh: float = 0.181  # natural gas, 53.06 kg/MMBtu [40 CFR 98 table C-1]
     decimal_mark: str | None = None  # of numbers in CSV tables; None: told by the numbers themselves
+    calendar_year: int | None = None  # whose weekdays weather without dates takes; None: 1 January is a Monday
+    holidays: Sequence[str] = ()  # month and day, 12-25
+
+    @property
+    def dates(self) -> Dates:
+        """The calendar of weather without dates, and the holidays of all."""
+        return Dates(self.calendar_year, tuple(self.holidays))
 
 
 RULES: Mapping[str, tuple[Callable[[Any], bool], str]] = {
@@ -43,6 +51,8 @@ RULES: Mapping[str, tuple[Callable[[Any], bool], str]] = {
     "electricity_kg_co2_per_kwh": (lambda v: _number(v, 0, 2), "a number from 0 to 2"),
     "fuel_kg_co2_per_kwh": (lambda v: _number(v, 0, 1), "a number from 0 to 1"),
     "decimal_mark": (lambda v: v in (".", ","), '"." or ","'),
+    "calendar_year": (lambda v: _number(v, 1900, 2200) and isinstance(v, int), "a year, such as 2026"),
+    "holidays": (lambda v: _days_of_the_year(v), 'a list of months and days, such as ["01-01", "12-25"]'),
 }
 
 
@@ -85,6 +95,10 @@ def _inflation_fault(found: Mapping[str, Any]) -> pl.DataFrame:
         way_out = 'real rates leave general inflation out; remove it, or write rates = "nominal"'
         return table_fault(FILE, "two settings at odds", way_out, "inflation", str(found["inflation"]))
     return no_faults()
+
+
+def _days_of_the_year(value: object) -> bool:
+    return isinstance(value, list) and all(isinstance(each, str) and dates(each) for each in value)
 
 
 def _number(value: object, low: float, high: float) -> bool:

@@ -24,7 +24,7 @@ import pytest
 from polars import selectors
 
 from screener import climate, engine, ledger
-from screener.calendar import SLOTS, is_other, slot
+from screener.calendar import SLOTS
 from screener.formula import literal, polars
 from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import shipped
@@ -77,8 +77,7 @@ def test_beside_a_plain_loop_in_c_and_columns_of_polars(tmp_path: Path) -> None:
     whole = {"engine, all cores": Watch(run), "Polars, all cores": Watch(staged)}
     place = pl.col("weather_id").rank("dense").alias("place")  # whole numbers: joins by text would cost more
     numbered = sites.with_row_index("site").with_columns(place)
-    slots = slot(pl.col("month"), is_other(pl.col("day_of_week")), pl.col("hour")).alias("slot")
-    weather = hours.select(place, slots, *engine.HOURLY_COLUMNS)
+    weather = engine.dated(hours).select(place, "slot", *engine.HOURLY_COLUMNS)
     for _ in range(REPEATS):
         sums = {name: on_one_thread(function, year, sites, years) for name, function in alone.items()}
         sums["all cores"] = whole["engine, all cores"](year, sites, years)

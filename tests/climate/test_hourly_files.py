@@ -6,6 +6,7 @@ import polars as pl
 import pytest
 
 from screener import climate
+from screener.calendar import Dates
 from screener.climate import hourly_files
 from screener.errors import ContractError
 from screener.formula import of_columns
@@ -59,6 +60,19 @@ def test_used_as_it_is(tmp_path, year):
     conditions = climate.design_conditions(["file:own.csv", "722020"], climate.hours(["file:own.csv"], tmp_path))
     assert conditions["weather_id"].sort().to_list() == ["722020", "file:own.csv"]
     assert conditions.filter(pl.col("weather_id") == "file:own.csv")["dew_point_04_c"][0] == pytest.approx(19, abs=0.01)
+
+
+def test_a_year_keeps_its_dates(tmp_path, year):
+    """1 January 2023 was a Sunday; the year of the portfolio does not move it. Years of many months leave it open."""
+    dated = written(tmp_path, year.with_columns(year=pl.lit(2023)))
+    hours = climate.hours(["file:own.csv"], dated)
+    assert hours["dated"].all()
+    assert hours["day_of_week"].to_list()[::24][:3] == [6, 0, 1]
+    assert Dates(2026).of(hours)["day_of_week"].to_list()[::24][:3] == [6, 0, 1]
+    many = written(tmp_path, year.with_columns(year=1990 + pl.col("month")))
+    undated = climate.hours(["file:own.csv"], many)
+    assert not undated["dated"].any()
+    assert Dates(2026).of(undated)["day_of_week"].to_list()[::24][:3] == [3, 4, 5]  # a Thursday
 
 
 def test_relative_humidity_instead_of_dew_point(tmp_path, year):

@@ -107,6 +107,27 @@ SITES: dict[str, Case] = {
     "days in words": _site(
         {"open_days_per_week": "Mon-Fri"}, "open_days_per_week", "not a whole number", "Mon-Fri", WHOLE
     ),
+    "days nobody knows": _site(
+        {"open_days": "M-F"},
+        "open_days",
+        "not days",
+        "M-F",
+        "not days of the week; write names such as Mon-Fri, Sun or a 1 or 0 a day from Monday on, 1111101",
+    ),
+    "two counts of days": _site(
+        {"open_days": "Mon-Fri", "open_days_per_week": "6"},
+        "open_days_per_week",
+        "open days",
+        "6",
+        "not the number of open_days Mon-Fri; keep one of the two",
+    ),
+    "a summer in words": _site(
+        {"closed_months": "summer"},
+        "closed_months",
+        "not months",
+        "summer",
+        "not months; write them by number: 7-8 or 12-1, or 7 to 8",
+    ),
     "an hour of the clock": _site({"opens_hour": "7:30"}, "opens_hour", "not a number", "7:30", NUMBER),
     "negative area": _out_of("floor_area_m2", "-5", "0 to 2 000 000", "too small"),
     "eight days a week": _out_of("open_days_per_week", "8", "0 to 7"),

@@ -21,14 +21,15 @@ SCHEMAS = {file.stem: json.loads(file.read_text("utf-8")) for file in sorted((RO
 FIELDS = [(name, field) for name, schema in SCHEMAS.items() for field in schema["fields"]]
 FIELD_IDS = [f"{name}.{field['name']}" for name, field in FIELDS]
 
-TYPES = {"string", "number", "integer", "boolean"}  # those of the standard that the program uses
+TYPES = {"array", "string", "number", "integer", "boolean"}  # those of the standard that the program uses
 CONSTRAINTS = {
     "string": {"required", "unique", "enum", "pattern", "minLength", "maxLength"},
     "number": {"required", "unique", "enum", "minimum", "maximum", "exclusiveMinimum", "exclusiveMaximum"},
     "integer": {"required", "unique", "enum", "minimum", "maximum", "exclusiveMinimum", "exclusiveMaximum"},
     "boolean": {"required", "enum"},
+    "array": {"required"},
 }
-PYTHON: dict[str, Any] = {"string": str, "number": (int, float), "integer": int, "boolean": bool}
+PYTHON: dict[str, Any] = {"string": str, "number": (int, float), "integer": int, "boolean": bool, "array": list}
 
 
 @pytest.mark.parametrize(("table", "field"), FIELDS, ids=FIELD_IDS)
