@@ -1,26 +1,33 @@
 """What heats and wets a space, hour by hour: sites x hours -> sensible and moisture gains.
 
-Quasi-steady: no heat or water is stored, so every hour stands alone and can carry a weight. Peaks of massive or very
-absorbent buildings come out too high.
-
-    S(T) = people + equipment + sun + fan + (UA + (mv + mi) cp) (To - T) - cases          [W]
-    M(W) = people + process + (mv + mi) (Wo - W) - cases(W)                               [kg/s]
+    S(T) = people + equipment + sun + fan + (UA + (mv + mi) cp) (To - T) - cases
+           + Ca/dt (T' - T) + g (Tm' - T)                                                 [W]
+    M(W) = people + process + (mv + mi) (Wo - W) - cases(W) + Cw/dt (W' - W)              [kg/s]
 
 mv is mechanical outdoor air, mi infiltration [kg dry air/s]. Outdoor air is a load on the space whether or not it
 passes a coil first. Sources of the figures behind the columns stand in `defaults/building_types.csv`.
+
+Air with furnishings (Ca), the building's mass (Cm, behind a surface conductance hA) and what takes up water (Cw) store
+heat and water from one hour (primes) to the next, dt of an hour. Implicit in time, with the temperature of the mass
+Tm = (Cm/dt Tm' + hA T)/(Cm/dt + hA) put in, g = hA (Cm/dt)/(Cm/dt + hA): both net gains stay straight lines of where the
+hour ends. Two lumped capacities after the effective-capacitance and effective-moisture-capacitance models (from memory).
 """
 
 import polars as pl
 
 from screener import calendar
-from screener.contracts.hour import SPACE
-from screener.formula import Number, as_number, col, equal, first_given, floor, opposite, when
+from screener.contracts.hour import CARRIED, SPACE
+from screener.formula import Number, as_number, at_least, col, equal, first_given, floor, opposite, when
 from screener.physics import psychrometrics as air
 from screener.physics.heat_pump import heating_cop
 from screener.worksheet import Worksheet
 
 FLOW_STATE_C = 20.0  # volumes of outdoor air are counted at this temperature and 7.5 g/kg, at the site's pressure
 FLOW_STATE_HUMIDITY = 0.0075
+DT_S = 3600.0
+FURNISHINGS = 5.0  # heat capacity of air and furnishings over that of the air: common practice, no source
+SURFACE_W_M2_K = 5.0  # of floor area, from the space to its mass: common practice, no source
+LEAST_W_K = 1e-9
 LEAST_AIR_KG_S = 1e-6  # a sealed, empty site still breathes: it settles at the outdoor humidity
 CASE_DRY_HUMIDITY = 0.0025  # [kg/kg] saturated near a medium-temperature case coil, practice
 CASE_RATED_HUMIDITY = 0.01027  # [kg/kg] 24 degC, 55 % at sea level: rating ambient of display cases [AHRI 1200]
@@ -57,6 +64,12 @@ def site_terms(sites: pl.DataFrame, at_peak: bool = False) -> pl.DataFrame:
         people * c("person_latent_w") / air.EVAPORATION_J_KG + c("process_moisture_kg_h") / 3600,
         "people and processes while open",
     )
+    air_kg = sheet.let("air_kg", area * c("ceiling_height_m") * density, "air in the space")
+    sheet.let("air_storage_w_k", FURNISHINGS * air_kg * air.CP_MOIST_AIR / DT_S, "air and furnishings, per hour")
+    mass = sheet.let("mass_storage_w_k", c("thermal_mass") * 1000 * area / DT_S, "heat the mass takes up, per hour")
+    surface = sheet.let("surface_w_k", at_least(SURFACE_W_M2_K * area, LEAST_W_K), "from the space to its mass")
+    sheet.let("mass_exchange_w_k", surface * mass / (surface + mass), "from the space to its mass of an hour before")
+    sheet.let("moisture_storage_kg_s", c("moisture_buffer") * air_kg / DT_S, "water the space takes up, per hour")
     open_cases, door_cases = c("open_case_length_m"), c("door_case_length_m")
     sheet.let(
         "case_sensible_w",
@@ -101,17 +114,37 @@ def gains_by_source(sheet: Worksheet, space_c: Number, humidity_ratio: Number) -
         "supply fan": c("fan_w") * c("fan_on"),
         "shell": c("envelope_w_k") * (c("outdoor_c") - space_c),
         "outdoor air": through_air * (c("outdoor_c") - space_c),
+        "stored in air and furnishings": c("air_storage_w_k") * (c("last_c") - space_c),
+        "stored in the mass": c("mass_exchange_w_k") * (c("last_mass_c") - space_c),
         "display cases": -c("case_sensible_w"),
     }
     waters = {
         "people and processes": c("moisture_gain_kg_s"),
         "outdoor air": c("air_kg_s") * (c("outdoor_humidity_ratio") - humidity_ratio),
+        "stored in the space": c("moisture_storage_kg_s") * (c("last_humidity_ratio") - humidity_ratio),
         "display cases": -SPACE.case_credit(humidity_ratio),
     }
     for kind, values in (("heat", heats), ("water", waters)):
         for name, value in values.items():
             sheet.let(f"{kind}.{name}", value)
     return list(heats), list(waters)
+
+
+def at_rest(terms: pl.DataFrame) -> pl.DataFrame:
+    """Sites of `site_terms` whose spaces store nothing, so that an hour can stand alone: for design hours."""
+    storage = ("air_storage_w_k", "mass_exchange_w_k", "moisture_storage_kg_s")
+    return terms.with_columns(pl.lit(0.0).alias(name) for name in (*storage, *CARRIED))
+
+
+def carried(sheet: Worksheet, space_c: Number, humidity_ratio: Number) -> dict[str, Number]:
+    """What an hour that ends at this state leaves to the next, by CARRIED."""
+    mass, surface = col("mass_storage_w_k"), col("surface_w_k")
+    mass_c = (mass * col("last_mass_c") + surface * space_c) / (mass + surface)
+    return {
+        "last_c": space_c,
+        "last_mass_c": sheet.let("mass_c", mass_c, "the mass at the end of the hour"),
+        "last_humidity_ratio": humidity_ratio,
+    }
 
 
 def has_bit(bits: Number, bit: Number) -> Number:
@@ -142,7 +175,9 @@ def steps(sheet: Worksheet, fan_w: Number) -> None:
     mv = sheet.let("ventilation_now_kg_s", c("ventilation_kg_s") * is_open, "mechanical outdoor air")
     closed, opened = c("infiltration_closed_kg_s"), c("infiltration_open_kg_s")
     m = sheet.let("air_kg_s", mv + closed + (opened - closed) * is_open, "outdoor air, however it gets in")
-    conductance = sheet.let("conductance_w_k", c("envelope_w_k") + m * air.CP_MOIST_AIR, "shell and air per kelvin")
+    through = sheet.let("through_w_k", c("envelope_w_k") + m * air.CP_MOIST_AIR, "shell and air per kelvin")
+    air_storage, mass = c("air_storage_w_k"), c("mass_exchange_w_k")
+    sheet.let("conductance_w_k", through + air_storage + mass, "and what the space stores, per kelvin")
     inside = sheet.let(
         "internal_and_sun_w",
         c("gain_closed_w")
@@ -152,13 +187,11 @@ def steps(sheet: Worksheet, fan_w: Number) -> None:
         - c("case_sensible_w"),
         "people, lights, equipment, sun and fan, less the cases' cooling",
     )
-    cooling, heating = c("cooling_setpoint_c"), c("heating_setpoint_c")
-    sheet.let(
-        "sensible_at_cooling_w", inside + conductance * (c("outdoor_c") - cooling), "net gain at the cooling set point"
-    )
-    sheet.let(
-        "sensible_at_heating_w", inside + conductance * (c("outdoor_c") - heating), "net gain at the heating set point"
-    )
+    for state in ("cooling", "heating"):
+        held_c = c(f"{state}_setpoint_c")
+        stored = air_storage * (c("last_c") - held_c) + mass * (c("last_mass_c") - held_c)
+        gain = inside + through * (c("outdoor_c") - held_c) + stored
+        sheet.let(f"sensible_at_{state}_w", gain, f"net gain at the {state} set point")
     by_pump = when(c("heats_by_pump") > 0).then(1 / heating_cop(c("outdoor_c"))).otherwise(1.0)
     electric = when(c("heats_by_fuel") > 0).then(0.0).otherwise(by_pump)
     electric = sheet.let(
@@ -166,4 +199,10 @@ def steps(sheet: Worksheet, fan_w: Number) -> None:
     )
     sheet.let("heating_electric_per_heat", electric * c("is_heated"), "the site's heating source")
     sheet.let("moisture_gain_kg_s", c("moisture_open_kg_s") * is_open, "people and processes")
+    buffer = c("moisture_storage_kg_s")
+    exchange = sheet.let("exchange_kg_s", m + buffer, "outdoor air, and what the space stores")
+    brought = m * c("outdoor_humidity_ratio") + buffer * c("last_humidity_ratio")
+    sheet.let("exchange_humidity_ratio", brought / exchange, "of both together")
+    load = SPACE.net_gain(c("limit_humidity_ratio")) - buffer * (c("last_humidity_ratio") - c("limit_humidity_ratio"))
+    sheet.let("moisture_load_kg_s", at_least(load, 0.0), "to be removed at the limit, whatever is stored")
     sheet.let("moisture_at_limit_kg_s", SPACE.net_gain(c("limit_humidity_ratio")), "net gain of the space at its limit")

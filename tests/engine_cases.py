@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 import polars as pl
 
-from screener import climate, contracts, engine, ledger
+from screener import climate, contracts, engine, ledger, loads
 from screener.assumptions import filling
 from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import shipped
@@ -82,6 +82,19 @@ def random_rows(count: int, seed: int = 1) -> list[dict]:
     return rows
 
 
+def in_sequence(sites: pl.DataFrame, hours: pl.DataFrame, name: str) -> pl.DataFrame:
+    """The hours of sites with a strategy one after another, all steps as columns of Polars, `site` numbers the sites."""
+    years, sheets = engine.years(hours), engine.plan([name])
+    frames = [
+        engine.states(site.drop("site"), years[site["weather_id"].item()], name).with_columns(site=pl.lit(number))
+        for number, site in enumerate(sized(sites).with_row_index("site").iter_slices(1))
+    ]
+    frame = pl.concat(frames)
+    slots = pl.concat([pl.DataFrame({"slot": years[key].slots}) for key in sites["weather_id"]])
+    frame = pl.concat([frame, slots], how="horizontal")
+    return sheets[1].apply(sheets[0].apply(frame.lazy())).collect()
+
+
 def sized(sites: pl.DataFrame, equipment: pl.DataFrame = NO_EQUIPMENT) -> pl.DataFrame:
     """The sites with their equipment."""
     places = sites["weather_id"].unique().sort().to_list()
@@ -99,9 +112,15 @@ def accounts(
     return totals, pl.concat([b.ledger for b in batches])
 
 
-def worked_hours(sites: pl.DataFrame, hours: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """Every hour with the reference, and the damp ones with every strategy, all steps as columns."""
+def worked_hours(
+    sites: pl.DataFrame, hours: pl.DataFrame, begun: dict[str, pl.Expr] | None = None
+) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Every hour with the reference, and the damp ones with every strategy, all steps as columns.
+
+    Each hour stands alone: nothing is stored, or with `begun` it begins with these states of the space.
+    """
     any_hour, damp_hour = engine.plan()
-    numbered = sized(sites).with_row_index("site").lazy()
+    alone = loads.at_rest(sized(sites)) if begun is None else sized(sites).with_columns(**begun)
+    numbered = alone.with_row_index("site").lazy()
     every = any_hour.apply(numbered.join(engine.dated(hours).lazy(), on="weather_id"))
     return every.collect(engine="streaming"), damp_hour.apply(every.filter("damp")).collect(engine="streaming")

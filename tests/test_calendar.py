@@ -8,8 +8,9 @@ import pytest
 from polars import selectors
 
 from screener import calendar, climate, engine
-from screener.loads import site_terms
+from screener.loads import at_rest, site_terms
 from screener.sizing import design_hours
+from screener.strategies import REFERENCE
 from tests.engine_cases import STATIONS, accounts, filled, sized
 from tests.test_cli import screener
 
@@ -56,7 +57,8 @@ def test_weekdays_of_a_year(year):
 
 def open_hours(row: dict, dates: calendar.Dates) -> pl.DataFrame:
     hours = engine.dated(climate.hours([STATIONS["Miami"]]), dates)
-    return engine.plan([])[0].apply(sized(filled([CHURCH | row])).lazy().join(hours.lazy(), on="weather_id")).collect()
+    site = at_rest(sized(filled([CHURCH | row]))).lazy()
+    return engine.plan([REFERENCE.name])[0].apply(site.join(hours.lazy(), on="weather_id")).collect()
 
 
 def test_open_as_the_site_says():

@@ -56,6 +56,8 @@ SAME = (
     "cooling_setpoint_c",
     "heating_setpoint_c",
     "infiltration_l_s_m2",
+    "thermal_mass",
+    "moisture_buffer",
     "cooling_cop",
     "heating_source",
     "supply_fan",

@@ -1,7 +1,7 @@
 """The hour of a site as the stages hand it on: which columns make up its moisture balance and its installed coil.
 
-`loads` writes the columns of SPACE and whether the fan runs on, `sizing` those of COIL and the lines of PART_LOAD; the
-strategies read all of them.
+An hour begins with what the one before it left, the columns CARRIED. `loads` writes the columns of SPACE and whether the
+fan runs on, `sizing` those of COIL and the lines of PART_LOAD; the strategies read all of them.
 """
 
 from dataclasses import fields
@@ -13,10 +13,17 @@ from screener.physics.part_load_moisture import PartLoad
 
 REFERENCE = "temperature_only"  # the strategy that all others are counted against
 
+CARRIED = {  # state of the space an hour before, and the column of a site that it begins with, before a warm-up
+    "last_c": "cooling_setpoint_c",
+    "last_mass_c": "cooling_setpoint_c",
+    "last_humidity_ratio": "limit_humidity_ratio",
+}
+
+# What the space took up an hour before it gives back like so much more outdoor air, at the humidity it had.
 SPACE = Space(
     gain_kg_s=col("moisture_gain_kg_s"),
-    air_kg_s=col("air_kg_s"),
-    outdoor_humidity_ratio=col("outdoor_humidity_ratio"),
+    air_kg_s=col("exchange_kg_s"),
+    outdoor_humidity_ratio=col("exchange_humidity_ratio"),
     case_kg_s=col("case_kg_s"),
     case_dry_humidity_ratio=col("case_dry_humidity_ratio"),
     case_rated_humidity_ratio=col("case_rated_humidity_ratio"),

@@ -4,39 +4,43 @@ import polars as pl
 
 from screener.errors import ResultsError
 from screener.formula import Formula, literal
-from screener.worksheet.columns import ColumnsYear
-from screener.worksheet.hours import Hours
+from screener.worksheet.hours import Part
 
 
-def blame(year: ColumnsYear, site: pl.DataFrame, hours: Hours, tally: str) -> ResultsError:
-    """The error that names the first step behind a tally (one of the year's) that is not a number somewhere in the year.
+def blame(part: Part, hours: pl.DataFrame, tally: str) -> ResultsError:
+    """The error that names the first step behind a tally (one of the part's) that is not a number somewhere in the year.
 
-    `site`: one row, as the engine takes it. Steps are looked at in the order of the worksheets, as far as the tally needs
-    them; a step that only reads what is not a number comes after the one that made it.
+    `hours`: those of one site in their order, with what each carries from the one before and `at`, its place in the year.
+    What is not a number is carried on, so the first hour that has it counts, and in it the first step in the order of the
+    worksheets, as far as the tally needs them.
     """
-    named = {each.name: literal(each.value) for t in (year.dry, year.damp) for each in (*t.slot, *t.year)}
-    needed = _needed(year, named[tally])
-    site_id = site["site_id"].item()
-    dry, damp = year.frames(site, hours)
-    for frame, sheets in (((dry, (year.any_hour,))), (damp, (year.any_hour, year.damp_hour))):
-        for step in (step for sheet in sheets for step in sheet.steps.values() if step.name in needed):
-            values = frame[step.name]
-            wrong = frame.filter(~values.is_finite()) if values.dtype.is_float() else frame.head(0)
+    named = {each.name: literal(each.value) for each in (*part.tallies.slot, *part.tallies.year)}
+    needed, frame = _needed(part, [named[tally], *map(literal, part.carried.values())]), hours.lazy()
+    for sheet in part.sheets:
+        frame = sheet.apply(frame)
+    worked, steps = frame.collect(), [step for sheet in part.sheets for step in sheet.steps.values()]
+    site_id, found = hours["site_id"][0], []
+    for order, step in enumerate(each for each in steps if each.name in needed):
+        values = worked[step.name]
+        if values.dtype.is_float():
+            wrong = worked.filter(~values.is_finite()).sort("at")
             if not wrong.is_empty():
-                first = wrong.row(0, named=True)
-                what = f"{step.name}{f' ({step.why})' if step.why else ''}"
-                return ResultsError(
-                    f"site {site_id}: the step {what} is no finite number in {wrong.height:,} hours of the year, first in "
-                    f"hour {first['at']} of its weather at {first['outdoor_c']:.1f} degC outside; look for extreme figures "
-                    "in the site's row; if there are none, the formula of the step is at fault"
-                )
-    return ResultsError(f"site {site_id}: {tally} is no finite number; look for extreme figures in its row")
+                found.append((wrong["at"][0], order, step, wrong))
+    if not found:
+        return ResultsError(f"site {site_id}: {tally} is no finite number; look for extreme figures in its row")
+    at, _, step, wrong = min(found, key=lambda each: each[:2])
+    what = f"{step.name}{f' ({step.why})' if step.why else ''}"
+    return ResultsError(
+        f"site {site_id}: the step {what} is no finite number in {wrong.height:,} hours of the year, first in "
+        f"hour {at} of its weather at {wrong['outdoor_c'][0]:.1f} degC outside; look for extreme figures "
+        "in the site's row; if there are none, the formula of the step is at fault"
+    )
 
 
-def _needed(year: ColumnsYear, formula: Formula) -> set[str]:
-    """The steps that a formula needs, and all that they need."""
-    steps = year.any_hour.steps | year.damp_hour.steps
-    found, queue = set[str](), [*formula.columns()]
+def _needed(part: Part, formulas: list[Formula]) -> set[str]:
+    """The steps that formulas need, and all that they need."""
+    steps = {name: step for sheet in part.sheets for name, step in sheet.steps.items()}
+    found, queue = set[str](), [name for formula in formulas for name in formula.columns()]
     while queue:
         name = queue.pop()
         if name in steps and name not in found:

@@ -6,6 +6,7 @@ and one for the damp ones, and compiled with the sums that the ledger asks for.
 
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import replace
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
@@ -13,17 +14,19 @@ import polars as pl
 
 from screener import ledger, loads, sizing, strategies
 from screener.calendar import SLOTS, Dates, bit, is_other, slot
+from screener.contracts.hour import CARRIED
 from screener.engine.blame import blame
-from screener.formula import Number, col
+from screener.formula import col
 from screener.strategies import REFERENCE, REGISTRY
 from screener.worksheet import Worksheet
-from screener.worksheet.columns import ColumnsYear
-from screener.worksheet.hours import AT_ONCE, Finish, Hours, Sums, Tallies
+from screener.worksheet.arrays import ArraysYear
+from screener.worksheet.hours import Finish, Hours, Part, Sums, Tallies
 
 if TYPE_CHECKING:
     from screener.worksheet.compiled import CompiledYear
 
 SITES_AT_ONCE = 150  # their sums take 33 MB
+WARM_UP_H = 7 * 24  # several times the day or so that a slab takes to forget
 MANY_SITES = 1000  # from which the slower compilation to faster code pays
 WEATHER = ("outdoor_c", "outdoor_humidity_ratio", "irradiance_w_m2")
 HOURLY_COLUMNS = ("hour", "day_bit", "month_bit", "weight_h", *WEATHER)
@@ -35,15 +38,17 @@ NO_CODE: list[str] = []  # why no machine code could be made here, once it was t
 class Year(Protocol):
     """The year of a site with some strategies, worked out one way or another."""
 
-    def run(self, sites: pl.DataFrame, key: str, places: Mapping[str, Hours], slots: int, finish: Finish) -> Sums:
-        """Work out the year of each site, whose hours are those of the place that its column `key` names."""
+    def run(
+        self, sites: pl.DataFrame, key: str, years: Mapping[str, Hours], slots: int, finish: Finish
+    ) -> dict[str, Sums]:
+        """Work out the year of each site, whose hours are those of the place that its column `key` names, by strategy."""
 
 
 def size(sites: pl.DataFrame, conditions: pl.DataFrame, equipment: pl.DataFrame) -> pl.DataFrame:
     """Sites as the engine needs them: terms of their loads, what their equipment can do, what they cannot have."""
     every = [*REGISTRY.values()]
     design = sizing.design_hours(sites, conditions)
-    peak = loads.site_terms(sites, at_peak=True)
+    peak = loads.at_rest(loads.site_terms(sites, at_peak=True))
     gains = Worksheet()
     loads.steps(gains, fan_w=0.0)
     design_loads = gains.apply(design.lazy().join(peak.lazy(), on="site_id")).collect()
@@ -56,8 +61,10 @@ def size(sites: pl.DataFrame, conditions: pl.DataFrame, equipment: pl.DataFrame)
     return sizing.size_devices(sized, taken, every)
 
 
-def plan(names: Sequence[str] = tuple(REGISTRY)) -> tuple[Worksheet, Worksheet]:
-    """The worksheet of any hour (gains, the reference) and the one of damp hours (every other strategy)."""
+def plan(names: Sequence[str] | None = None) -> tuple[Worksheet, Worksheet]:
+    """The worksheet of any hour (gains, the reference) and the one of damp hours (every other strategy); of one strategy the
+    second also says what the hour comes to with it, `hour.<field>`."""
+    names = _all(names)
     chosen = [REGISTRY[name] for name in names if name != REFERENCE.name]
     any_hour, damp_hour = Worksheet(), Worksheet()
     loads.steps(any_hour, fan_w=col("fan_w"))
@@ -65,34 +72,42 @@ def plan(names: Sequence[str] = tuple(REGISTRY)) -> tuple[Worksheet, Worksheet]:
     strategies.add_standby(any_hour, chosen)
     strategies.add_damp_hours(damp_hour, chosen)
     strategies.check_limits(damp_hour, chosen)
+    if len(names) == 1:
+        strategies.add_hour(any_hour, damp_hour, REGISTRY[names[0]], REFERENCE)
+        loads.carried(damp_hour.section("hour"), col("hour.space_c"), col("hour.humidity_ratio"))
     return any_hour, damp_hour
 
 
-def prepare(sites: int, names: Sequence[str] = tuple(REGISTRY)) -> None:
+def prepare(sites: int, names: Sequence[str] | None = None) -> None:
     """Begin to compile what `simulate` needs for so many sites, beside what else there is to do."""
-    _year(tuple(names), sites)
+    _year(_all(names), sites)
 
 
 def simulate(
-    sized: pl.DataFrame, years: Mapping[str, Hours], names: Sequence[str] = tuple(REGISTRY)
+    sized: pl.DataFrame, years: Mapping[str, Hours], names: Sequence[str] | None = None
 ) -> Iterator[ledger.Accounts]:
     """Work out every hour of every site with every strategy, a batch of sites at a time. `years` by weather_id.
 
     ResultsError, naming site and step, for what is not a number.
     """
-    year = _year(tuple(names), sized.height).result()
-    known = [*sized.columns, *HOURLY_COLUMNS]
-    for sheet in plan(names):
-        sheet.check_reads(known)
-        known += sheet.names()
+    names = _all(names)
+    year = _year(names, sized.height).result()
+    known = [*sized.columns, *HOURLY_COLUMNS, *CARRIED]
+    for name in names:
+        for sheet in (sheets := plan([name])):
+            sheet.check_reads([*known, *(step for other in sheets[: sheets.index(sheet)] for step in other.names())])
     for batch in sized.with_row_index("site").iter_slices(SITES_AT_ONCE):
         sums = year.run(batch, "weather_id", years, SLOTS, ledger.dampest)
-        if found := sums.wrong():
-            tally, site = found
-            row = batch.slice(site, 1)
-            acting = [name for name in names if name == REFERENCE.name or f"{name}." in tally]
-            raise blame(columns_year(acting), row, years[row["weather_id"].item()], tally)
+        for name in names:
+            if found := sums[name].wrong():
+                tally, site = found
+                row = batch.slice(site, 1)
+                raise blame(part(name), states(row, years[row["weather_id"].item()], name), tally)
         yield ledger.accumulate(sums, batch, names)
+
+
+def _all(names: Sequence[str] | None) -> tuple[str, ...]:
+    return tuple(REGISTRY if names is None else names)
 
 
 def _year(names: tuple[str, ...], sites: int) -> "Future[Year]":
@@ -104,42 +119,54 @@ def _year(names: tuple[str, ...], sites: int) -> "Future[Year]":
 
 
 def _made(names: Sequence[str], many: bool) -> Year:
-    """The year compiled, or where that cannot be done (another processor, no LLVM) in columns of Polars."""
+    """The year compiled, or where that cannot be done (another processor, no LLVM) hour by hour in arrays."""
     if not NO_CODE:
         try:
-            return compiled_year(names, many)
+            return compiled_year({name: part(name) for name in names}, many)
         except (ImportError, OSError, RuntimeError) as error:
             NO_CODE.append(
-                f"no machine code can be made here ({error}): hours are worked out in columns, ten times slower"
+                f"no machine code can be made here ({error}): hours are worked out in arrays, many times slower"
             )
-    return columns_year(names)
+    return ArraysYear({name: part(name) for name in names}, HOURLY_COLUMNS)
 
 
-def compiled_year(names: Sequence[str], many: bool = False) -> "CompiledYear":
-    """The year of a site with these strategies, compiled: in half a second, or for `many` sites in more than one, to
-    code a third faster that gives the same numbers."""
+def compiled_year(parts: Mapping[str, Part], many: bool = False) -> "CompiledYear":
+    """The year of a site in these parts, compiled: in a second or two, or for `many` sites in more, to code a third faster
+    that gives the same numbers."""
     from screener.worksheet import compiled  # may not be there
 
-    return compiled.CompiledYear(*_parts(names), lanes=compiled.MANY_LANES if many else compiled.FEW_LANES)
+    return compiled.CompiledYear(parts, HOURLY_COLUMNS, compiled.MANY_LANES if many else compiled.FEW_LANES)
 
 
-def columns_year(names: Sequence[str]) -> ColumnsYear:
-    """The same in columns of Polars, every step kept while a site is worked out."""
-    return ColumnsYear(*_parts(names))
-
-
-def _parts(names: Sequence[str]) -> tuple[Worksheet, Worksheet, Sequence[str], Tallies, Tallies, Number, list[Number]]:
-    any_hour, damp_hour = plan(names)
-    every, damp = {*any_hour.names()}, {*any_hour.names(), *damp_hour.names()}
-    return (
-        any_hour,
-        damp_hour,
-        HOURLY_COLUMNS,
-        ledger.dry(every, names, REFERENCE.name),
-        ledger.damp(damp, names, REFERENCE.name),
-        col(f"{REFERENCE.name}.humidity_ratio"),
-        [col(f"{name}.humidity_ratio") for name in names],
+def part(name: str) -> Part:
+    """The hours of a site with a strategy, one after another; keeps the humidity of each."""
+    sheets = plan([name])
+    present = {step for sheet in sheets for step in sheet.names()}
+    return Part(
+        sheets=sheets,
+        tallies=ledger.tallies(present),
+        kept=[col("hour.humidity_ratio")],
+        carried={"last_c": col("hour.space_c"), "last_mass_c": col("hour.mass_c")}
+        | {"last_humidity_ratio": col("hour.humidity_ratio")},
+        first=CARRIED,
+        warm_up=WARM_UP_H,
+        acts=col("damp"),
     )
+
+
+def states(site: pl.DataFrame, hours: Hours, name: str) -> pl.DataFrame:
+    """The hours of one site with a strategy, one after another, every column of the site beside those of the hour and what the
+    hour before left (CARRIED); `at` is the place in the year."""
+    whole = part(name)
+    kept = replace(whole, tallies=Tallies([], []), kept=[col(column) for column in CARRIED])
+    try:
+        year: Year = compiled_year({name: kept}) if not NO_CODE else ArraysYear({name: kept}, HOURLY_COLUMNS)
+    except (ImportError, OSError, RuntimeError):
+        year = ArraysYear({name: kept}, HOURLY_COLUMNS)
+    last = year.run(site, "weather_id", {site["weather_id"].item(): hours}, SLOTS, lambda each: each)[name].finished[0]
+    columns = dict(zip(HOURLY_COLUMNS, hours.columns, strict=True)) | dict(zip(CARRIED, last, strict=True))
+    frame = pl.DataFrame(columns).with_columns(at=pl.int_range(pl.len()))
+    return frame.join(site.drop({*frame.columns} & {*site.columns}), how="cross")
 
 
 def dated(hours: pl.DataFrame, dates: Dates | None = None) -> pl.DataFrame:
@@ -151,18 +178,12 @@ def dated(hours: pl.DataFrame, dates: Dates | None = None) -> pl.DataFrame:
 
 
 def years(hours: pl.DataFrame, dates: Dates | None = None) -> dict[str, Hours]:
-    """The hours of each weather of `climate.hours`, by its id, as `simulate` takes them: filled up to a multiple of what is
-    worked out at once. `dates` are those of hours that have none (None: no holidays, 1 January a Monday)."""
+    """The hours of each weather of `climate.hours`, by its id, as `simulate` takes them. `dates` are those of hours that
+    have none (None: no holidays, 1 January a Monday)."""
     found = {}
     for (weather_id,), year in (
         dated(hours, dates).partition_by("weather_id", maintain_order=True, as_dict=True).items()
     ):
-        count = year.height
-        size = -(-count // AT_ONCE) * AT_ONCE
-        columns, slots = np.empty((len(HOURLY_COLUMNS), size)), np.zeros(size, dtype=np.int64)
-        columns[:, :count] = year.select(pl.col(HOURLY_COLUMNS).cast(pl.Float64)).to_numpy().T
-        slots[:count] = year["slot"]
-        columns[:, count:] = columns[:, count - 1 : count]
-        columns[HOURLY_COLUMNS.index("weight_h"), count:] = 0.0
-        found[str(weather_id)] = Hours(columns, slots)
+        columns = np.ascontiguousarray(year.select(pl.col(HOURLY_COLUMNS).cast(pl.Float64)).to_numpy().T)
+        found[str(weather_id)] = Hours(columns, year["slot"].to_numpy().astype(np.int64))
     return found

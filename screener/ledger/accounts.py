@@ -20,40 +20,39 @@ from screener.physics import refrigeration
 from screener.units import PINT_L
 from screener.worksheet.hours import Sums
 
+BY_SLOT = ("electricity_kwh", "fuel_kwh", "peak_kw")
 REACHED = ("dew_point_p95_c", "dew_point_highest_c")
 
 
 @dataclass(frozen=True)
 class Accounts:
-    """A batch: `ledger` as its contract says, and the `years` of its sites, sums of dry and damp hours side by side."""
+    """A batch: `ledger` as its contract says, and the `years` of its sites, those of each strategy side by side."""
 
     ledger: pl.DataFrame
     years: pl.DataFrame
 
 
-def accumulate(sums: Sums, sites: pl.DataFrame, strategies: Sequence[str]) -> Accounts:
-    """The accounts of a batch of sites from the sums over their hours, `finished` by `dampest`.
+def accumulate(sums: Mapping[str, Sums], sites: pl.DataFrame, strategies: Sequence[str]) -> Accounts:
+    """The accounts of a batch of sites from each strategy's sums over their hours, `finished` by `dampest`.
 
     `sites`, in the order of the sums: site_id, pressure_pa, saturated_at_cooling, case_electricity_w and per
     strategy `<strategy>.unavailable` (reason or null), `.device_capacity_l_day`, `.device_units` and `.note`,
     null where there is none.
     """
-    ledger = _ledger(sums.slots, sites, strategies)
-    reached = {f"{s}.p95": sums.finished[:, i] for i, s in enumerate(strategies)}
+    ledger = _ledger({s: sums[s].slots for s in strategies}, sites, strategies)
+    nothing = dict.fromkeys((*ENERGIES_KWH, *WATER), np.zeros(sites.height))
+    figures = {
+        f"{s}.{name}": values
+        for s in strategies
+        for name, values in (nothing | sums[s].years | {"p95": sums[s].finished}).items()
+    }
     peaks = ledger.group_by("site_id").agg(pl.col(f"{s}.peak_kw").max().cast(pl.Float64) for s in strategies)
-    years = sites.with_columns(pl.Series(name, values) for name, values in (sums.years | reached).items())
+    years = sites.with_columns(pl.Series(name, values) for name, values in figures.items())
     return Accounts(ledger, years.join(peaks, on="site_id", maintain_order="left"))
 
 
 def totals(years: pl.DataFrame, strategies: Sequence[str], reference: str) -> pl.DataFrame:
     """The year's account of each site and strategy, one row each, from the sums of all batches."""
-    have = years.columns
-    summed = {
-        f"{s}.{name}": _total(have, f"dry.{name}", f"{s}.{name}", f"dry.{s}.standby.{name}")
-        for s in strategies
-        for name in (*ENERGIES_KWH, *WATER, *COMFORT)
-    }
-    years = years.with_columns(**summed)
     long = pl.concat([_of_strategy(years, s, reference) for s in strategies])
     dew_points = {name: air.dew_points(pl.col(name), pl.col("pressure_pa")) for name in REACHED}
     return long.with_columns(**dew_points).sort("site", maintain_order=True).drop("site", "pressure_pa")
@@ -74,41 +73,31 @@ def peaks(ledger: pl.LazyFrame, strategies: Sequence[str]) -> pl.DataFrame:
     return pl.concat(rows).collect()
 
 
-def _total(have: Sequence[str], *names: str) -> pl.Expr:
-    """What is there of these columns, added up."""
-    total = pl.lit(0.0)
-    for found in (name for name in names if name in have):
-        total = total + pl.col(found)
-    return total
-
-
-def _ledger(sums: Mapping[str, NDArray[np.float64]], sites: pl.DataFrame, strategies: Sequence[str]) -> pl.DataFrame:
+def _ledger(
+    sums: Mapping[str, Mapping[str, NDArray[np.float64]]], sites: pl.DataFrame, strategies: Sequence[str]
+) -> pl.DataFrame:
     there = {f"{s}.there": pl.col(f"{s}.unavailable").is_null() for s in strategies}
     each = sites.select("site_id", **there)[np.repeat(np.arange(sites.height, dtype=np.uint32), SLOTS)]
     slots = each.with_columns(
         pl.Series("slot", np.tile(np.arange(SLOTS, dtype=np.int16), sites.height)),
-        *(pl.Series(name, values.ravel()) for name, values in sums.items()),
+        pl.Series("hours", sums[strategies[0]]["hours"].ravel()),
+        *(
+            pl.Series(f"{s}.{name}", sums[s][name].ravel() if name in sums[s] else np.zeros(SLOTS * sites.height))
+            for s in strategies
+            for name in BY_SLOT
+        ),
     )
-    if (slots["dry.hours"] + slots["hours"]).min() == 0:  # a file without some of them
-        slots = slots.filter(pl.col("dry.hours") + pl.col("hours") > 0)
-    have, slot = slots.columns, pl.col("slot")
-    columns: list[pl.Expr] = []
-    for s in strategies:
-        peak = f"dry.{s}.peak_kw" if f"dry.{s}.peak_kw" in have else "dry.peak_kw"
-        standby = f"dry.{s}.standby.electricity_kwh"
-        electricity = _total(have, "dry.electricity_kwh", f"{s}.electricity_kwh", standby)
-        values = {
-            "electricity_kwh": grained(electricity),
-            "fuel_kwh": grained(_total(have, "dry.fuel_kwh", f"{s}.fuel_kwh", f"dry.{s}.standby.fuel_kwh")),
-            "peak_kw": pl.max_horizontal(peak, f"{s}.peak_kw"),
-        }
-        columns += [pl.when(f"{s}.there").then(v).cast(pl.Float32).alias(f"{s}.{name}") for name, v in values.items()]
-    return slots.select(
-        "site_id",
-        *of_slot(slot),
-        (pl.col("dry.hours") + pl.col("hours")).cast(pl.Float32).alias("hours"),
-        *columns,
-    )
+    if slots["hours"].min() == 0:  # a file without some of them
+        slots = slots.filter(pl.col("hours") > 0)
+    columns = [
+        pl.when(f"{s}.there")
+        .then(pl.col(f"{s}.{name}") if name == "peak_kw" else grained(pl.col(f"{s}.{name}")))
+        .cast(pl.Float32)
+        .alias(f"{s}.{name}")
+        for s in strategies
+        for name in BY_SLOT
+    ]
+    return slots.select("site_id", *of_slot(pl.col("slot")), pl.col("hours").cast(pl.Float32), *columns)
 
 
 def _of_strategy(years: pl.DataFrame, strategy: str, reference: str) -> pl.DataFrame:
@@ -123,8 +112,8 @@ def _of_strategy(years: pl.DataFrame, strategy: str, reference: str) -> pl.DataF
     (electricity, fuel, water), (base_electricity, base_fuel, base_water) = sums(strategy), sums(reference)
     extra_water = water - base_water
     extra_energy = (electricity - base_electricity) + (fuel - base_fuel)
-    dampest = pl.max_horizontal("dry.most_humidity_ratio", f"{strategy}.most_humidity_ratio")
-    drier_pct_h = 100 * pl.col(f"{strategy}.drier_h") / pl.col("saturated_at_cooling")
+    drier_h = pl.col(f"{reference}.humidity_h") - pl.col(f"{strategy}.humidity_h")
+    drier_pct_h = 100 * drier_h / pl.col("saturated_at_cooling")
     cases = pl.col("case_electricity_w") / 1000 * drier_pct_h
     values = {
         name: pl.col(f"{strategy}.{name}") for name in (*ENERGIES_KWH, *WATER, *COMFORT, "hours_above_limit", "peak_kw")
@@ -132,11 +121,11 @@ def _of_strategy(years: pl.DataFrame, strategy: str, reference: str) -> pl.DataF
         "electricity_kwh": electricity,
         "fuel_kwh": fuel,
         "dehumidification_kwh": extra_energy,
-        "standby_kwh": _total(years.columns, *(f"dry.{strategy}.standby.{use}" for use in ENERGIES_KWH)),
+        "standby_kwh": pl.col(f"{strategy}.standby_kwh"),
         "water_removed_kg": water,
         "litres_per_kwh": pl.when((extra_energy > 0) & (extra_water > 0)).then(extra_water / extra_energy),
         "dew_point_p95_c": pl.col(f"{strategy}.p95"),  # as humidity ratios until all strategies are together
-        "dew_point_highest_c": dampest,
+        "dew_point_highest_c": pl.col(f"{strategy}.most_humidity_ratio"),
         "refrigeration_saved_kwh": cases * refrigeration.ENERGY_PER_RH_PCT,
         "refrigeration_saved_high_kwh": cases * refrigeration.ENERGY_PER_RH_PCT_HIGH,
         "anti_sweat_saved_kwh": cases * refrigeration.ANTI_SWEAT_PER_RH_PCT,
@@ -152,6 +141,6 @@ def _of_strategy(years: pl.DataFrame, strategy: str, reference: str) -> pl.DataF
         "site_id",
         pl.lit(strategy).alias("strategy"),
         pl.col(f"{strategy}.unavailable").cast(pl.String).alias("unavailable"),
-        (pl.col("dry.moisture_load_kg") + pl.col("moisture_load_kg")).alias("moisture_load_kg"),
+        pl.col(f"{reference}.moisture_load_kg").alias("moisture_load_kg"),
         *(pl.when(available).then(value).alias(name) for name, value in values.items()),
     )

@@ -13,8 +13,8 @@ CAUTIONS = (
     "Work on electrical equipment, refrigerant circuits, fuel-burning equipment, condensate drains and ventilation can "
     "injure people and damage buildings. It belongs to licensed trades under local codes, with power locked out, "
     "refrigerant recovered, combustion air and venting checked, and condensate trapped and drained.",
-    "Each hour stands alone: no heat or water is stored, so peaks of massive or very absorbent buildings come out too "
-    "high.",
+    "What a building stores of heat and moisture from hour to hour is lumped into one mass and one buffer, typical of its "
+    "kind where the table gives none.",
 )
 
 

@@ -8,7 +8,7 @@ from typing import Protocol
 
 from screener.contracts.end_uses import CARRIERS, POWERS_W, powers_of
 from screener.errors import ResultsError
-from screener.formula import Formula, Number, Value, col, literal, summed
+from screener.formula import Formula, Number, Value, col, literal, summed, when
 from screener.worksheet import Worksheet
 
 NOTHING = literal(0.0)
@@ -130,6 +130,26 @@ def add_damp_hours(sheet: Worksheet, strategies: Iterable[Strategy]) -> None:
     for strategy in strategies:
         with _naming(strategy):
             _add_outcome(sheet.section(strategy.name), strategy.damp_hour(sheet))
+
+
+def add_hour(any_hour: Worksheet, sheet: Worksheet, strategy: Strategy, reference: Strategy) -> None:
+    """Add what the hour comes to with the strategy, `hour.<field of Outcome>`, `.electricity_w`, `.fuel_w` and `.standby_w`:
+    in a damp hour what it does, in any other what the reference does and what its equipment draws or saves beside."""
+    there, own = {*any_hour.names(), *sheet.names()}, sheet.section("hour")
+    acts = strategy.name != reference.name
+
+    def of(name: str, section: str) -> Formula:
+        return col(f"{section}.{name}") if f"{section}.{name}" in there else NOTHING
+
+    standby = summed([of(name, f"{strategy.name}.standby") for name in POWERS_W])
+    own.let("standby_w", when(col("damp")).then(0.0).otherwise(standby) if acts else NOTHING)
+    for name in (*FIELDS, *(f"{carrier}_w" for carrier in CARRIERS)):
+        rests, damp = of(name, reference.name), of(name, strategy.name)
+        beside = of(name, f"{strategy.name}.standby")
+        if rests is damp is beside is NOTHING:
+            continue
+        rests = rests if beside is NOTHING else rests + beside
+        own.let(name, when(col("damp")).then(damp).otherwise(rests) if acts else rests)
 
 
 def check_limits(sheet: Worksheet, strategies: Iterable[Strategy]) -> None:

@@ -1,4 +1,4 @@
-"""A calculation as named steps; the same steps as columns of Polars (`columns`), and as machine code (`compiled`)."""
+"""A calculation as named steps; the year of a site, hour after hour, as machine code (`compiled`) or in arrays."""
 
 from screener.worksheet.steps import Process, State, Step, Worksheet
 

@@ -1,7 +1,7 @@
 """What is taken over the hours of a site, and the hours themselves: shared by both ways of working out worksheets."""
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -9,12 +9,12 @@ import polars as pl
 from numpy.typing import NDArray
 
 from screener.errors import ResultsError
-from screener.formula import Number
+from screener.formula import Number, Truth
+from screener.worksheet.steps import Worksheet
 
 LEAST = float("-inf")
-AT_ONCE = 8  # a year's hours are a multiple of so many, and its sums are taken in as many parts
 Numbers = NDArray[np.float64]
-Finish = Callable[[Numbers, Numbers], Numbers]
+Finish = Callable[[Numbers], Numbers]
 How = Literal["sum", "max"]
 
 
@@ -46,19 +46,47 @@ class Tally:
 
 @dataclass(frozen=True)
 class Tallies:
-    """What is taken over the dry or over the damp hours: by slot (month, day kind and hour) and over the year."""
+    """What is taken over the hours: by slot (month, day kind and hour) and over the year."""
 
     slot: Sequence[Tally]
     year: Sequence[Tally]
 
 
 @dataclass(frozen=True)
+class Part:
+    """The hours of one strategy, one after another.
+
+    `sheets` hold the steps of an hour. `carried`: by the name of a column what it is in the next hour; `first`: likewise the
+    column of a site that it begins with, `warm_up` hours of the year's end before the year begins. `kept`: formulas of
+    which each hour's value is handed out. `acts`: a truth; what is chosen by it need not be worked out where it is false.
+    """
+
+    sheets: Sequence[Worksheet]
+    tallies: Tallies
+    kept: Sequence[Number] = ()
+    carried: Mapping[str, Number] = field(default_factory=dict)
+    first: Mapping[str, str] = field(default_factory=dict)
+    warm_up: int = 0
+    acts: Truth | None = None
+
+
+@dataclass(frozen=True)
 class Hours:
-    """The hours of a place: columns [column, hour], and the slot of each hour. Their number is a multiple of AT_ONCE;
-    hours that weigh nothing fill it up."""
+    """The hours of a place: columns [column, hour], and the slot of each hour."""
 
     columns: Numbers
     slots: NDArray[np.int64]
+
+
+def alike(places: Sequence[Hours]) -> list[list[int]]:
+    """The numbers of the places, together where their hours fall into the same slots."""
+    known: dict[int, bytes] = {}
+    groups: dict[bytes, list[int]] = {}
+    for number, place in enumerate(places):
+        if id(place) not in known:
+            known[id(place)] = place.slots.tobytes()
+        groups.setdefault(known[id(place)], []).append(number)
+    return [*groups.values()]
 
 
 @dataclass(frozen=True)
@@ -77,3 +105,18 @@ class Sums:
                     finite = np.isfinite(values.reshape(len(values), -1)).all(axis=1)
                     return (name, int(np.argmin(finite))) if not finite.all() else None
         return None
+
+
+def sums_of(tallies: Tallies, blocks: Sequence[tuple[Numbers, Numbers, Numbers]], order: NDArray[np.int64]) -> Sums:
+    """The sums of blocks of sites (by slot [tally, slot, site], of the year [tally, site], finished [site, ...]), with the
+    sites in their own order; the largest of no hours is zero."""
+    by_slot, year = (np.concatenate(each, axis=-1)[..., order] for each in list(zip(*blocks, strict=True))[:2])
+    for group, values in ((tallies.slot, by_slot), (tallies.year, year)):
+        for tally, of_tally in zip(group, values, strict=True):
+            if tally.how == "max":
+                of_tally[of_tally == LEAST] = 0.0
+    return Sums(
+        {tally.name: values.T for tally, values in zip(tallies.slot, by_slot, strict=True)},
+        {tally.name: values for tally, values in zip(tallies.year, year, strict=True)},
+        np.concatenate([finished for *_, finished in blocks])[order],
+    )

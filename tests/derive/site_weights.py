@@ -48,6 +48,8 @@ TIMES = {
     "door_case_length_m": (0.7, 1.3),
     "cooling_capacity_kw": (0.75, 1.35),
     "cooling_units": (0.5, 2),
+    "thermal_mass": (0.5, 2),
+    "moisture_buffer": (0.5, 2.5),
     "cooling_cop": (0.85, 1.15),
 }
 PLUS = {

@@ -1,85 +1,79 @@
-"""Sites and weather into a compiled year, and the sums back out, several sites at a time."""
+"""Sites and weather into compiled years, and the sums back out, several sites at a time."""
 
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from functools import reduce
 from typing import Any
 
 import numpy as np
 import polars as pl
 
-from screener.worksheet.compiled.year import PHASES, YearCode
-from screener.worksheet.hours import LEAST, Finish, Hours, Numbers, Sums, Tally, check_filled
-
-CHUNK = 8  # sites that a thread works out at a time
-PAGE, LINE = 512, 8  # doubles
+from screener.worksheet.compiled.year import FEW_LANES, YearCode, compiled
+from screener.worksheet.hours import Finish, Hours, Numbers, Part, Sums, alike, check_filled, sums_of
 
 
-class CompiledYear(YearCode):
-    """A year of a site as machine code, and how sites and weather are handed to it."""
+class CompiledYear:
+    """The year of a site in its parts as machine code, and how sites and weather are handed to it."""
 
-    def run(self, sites: pl.DataFrame, key: str, years: Mapping[Any, Hours], slots: int, finish: Finish) -> Sums:
-        """Work out the year of each site, whose hours are those of the place that its column `key` names.
+    def __init__(self, parts: Mapping[str, Part], hour_columns: Sequence[str], lanes: int = FEW_LANES) -> None:
+        self.parts, self.hour_columns, self.lanes = dict(parts), tuple(hour_columns), lanes
+        self._codes = [YearCode(part, hour_columns) for part in parts.values()]
+        self._functions, self._engine = compiled(self._codes, lanes)
 
-        `finish` makes an array of numbers of what a site's dry hours keep [hour], among -inf for other hours, and of what its
-        damp hours keep [formula, damp hour]. The largest of no hours is zero. ResultsError for a site without a number that
-        the formulas need.
+    def run(
+        self, sites: pl.DataFrame, key: str, years: Mapping[Any, Hours], slots: int, finish: Finish
+    ) -> dict[str, Sums]:
+        """Work out the year of each site, whose hours are those of the place that its column `key` names, by part.
+
+        `finish` makes an array of numbers of what a site keeps [formula, hour]. The largest of no hours is zero. ResultsError
+        for a site without a number that the formulas need.
         """
-        terms = sites.select(pl.col(self.site_columns).cast(pl.Float64))
-        check_filled(sites, terms.columns)
-        numbers = np.ascontiguousarray(terms.to_numpy().reshape(sites.height, -1))
-        count = sites.height
-        dry_slot, damp_slot = (_Group(part.slot, count, slots) for part in (self.dry, self.damp))
-        dry_year, damp_year = (_Group(part.year, count, PHASES) for part in (self.dry, self.damp))
+        needed = sorted({name for code in self._codes for name in code.site_columns})
+        check_filled(sites, needed)
+        terms = sites.select(pl.col(needed).cast(pl.Float64)).to_numpy().reshape(sites.height, -1)
+        at = {name: place for place, name in enumerate(needed)}
+        numbers = [terms[:, [at[name] for name in code.site_columns]] for code in self._codes]
         keys = sites[key].to_list()
-        longest = max((years[key].slots.size for key in keys), default=0)
+        places = [years[key] for key in keys]
+        groups = [sorted(group, key=lambda site: str(keys[site])) for group in alike(places)]  # damp hours together
+        blocks = [group[i : i + self.lanes] for group in groups for i in range(0, len(group), self.lanes)]
 
-        def of_some(first: int) -> list[Numbers]:
-            dry, damp, numbers_of_damp = np.empty(longest), np.empty(self.kept * longest), np.empty(longest, np.int64)
-            finished = []
-            for site in range(first, min(first + CHUNK, count)):
-                at = years[keys[site]]
-                hours = at.slots.size
-                sums = (group.address(site) for group in (dry_slot, dry_year, damp_slot, damp_year))
-                arrays = (numbers[site], at.columns, at.slots, dry, damp, numbers_of_damp)
-                site_at, columns, slots_at, *kept = (array.ctypes.data for array in arrays)
-                strides = (dry_slot.stride, dry_year.stride, damp_slot.stride, damp_year.stride)
-                found = self.function(site_at, columns, slots_at, *sums, *kept, *strides, hours)
-                finished.append(finish(dry[:hours], damp[: self.kept * hours].reshape(self.kept, hours)[:, :found]))
-            return finished
+        def of_block(block: list[int]) -> list[tuple[Numbers, Numbers, Numbers]]:
+            lanes = block + block[-1:] * (self.lanes - len(block))
+            hours = np.stack([places[site].columns for site in lanes], axis=-1)
+            at_slots = places[lanes[0]].slots
+            found = []
+            for number in range(len(self._codes)):
+                own = np.ascontiguousarray(numbers[number][lanes].T)
+                by_slot, year, kept = self._work_out(number, own, hours, at_slots, slots)
+                done = np.stack([finish(kept[:, :, lane]) for lane in range(len(block))])
+                found.append((by_slot[:, :, : len(block)], year[:, : len(block)], done))
+            return found
 
         with ThreadPoolExecutor(
             pl.thread_pool_size()
-        ) as pool:  # the compiled function lets other threads run meanwhile
-            finished = [made for chunk in pool.map(of_some, range(0, count, CHUNK)) for made in chunk]
-        return Sums(dry_slot.sums() | damp_slot.sums(), dry_year.years() | damp_year.years(), np.stack(finished))
+        ) as pool:  # the compiled functions let other threads run meanwhile
+            found = [*pool.map(of_block, blocks)]
+        order = np.argsort(np.concatenate(blocks)) if blocks else np.empty(0, np.int64)
+        return {
+            name: sums_of(part.tallies, [each[number] for each in found], order)
+            for number, (name, part) in enumerate(self.parts.items())
+        }
 
-
-class _Group:
-    """One of the four groups of sums, of all sites: a row for each tally, `stride` doubles apart, and in it `width` sums
-    (slots or phases) of each site."""
-
-    def __init__(self, tallies: Sequence[Tally], sites: int, width: int) -> None:
-        self.tallies, self.sites, self.width = tallies, sites, width
-        used = sites * width
-        self.stride = used + (LINE - used) % PAGE  # a line off from page to page: rows do not crowd in the cache
-        self.rows = np.empty((len(tallies), self.stride))
-        self.rows[:] = np.array([tally.beginning for tally in tallies]).reshape(-1, 1)
-
-    def address(self, site: int) -> int:
-        """Of the first sum of a site."""
-        return int(self.rows.ctypes.data) + site * self.width * self.rows.itemsize
-
-    def sums(self) -> dict[str, Numbers]:
-        """By the names of the tallies [site, slot or phase]; the largest of no hours is zero."""
-        sums = self.rows[:, : self.sites * self.width].reshape(len(self.tallies), self.sites, self.width)
-        for tally, values in zip(self.tallies, sums, strict=True):
-            if tally.how == "max":
-                values[values == LEAST] = 0.0
-        return {tally.name: values for tally, values in zip(self.tallies, sums, strict=True)}
-
-    def years(self) -> dict[str, Numbers]:
-        """The same with the phases put together, sums in order, so that they come out the same everywhere."""
-        together = {"sum": np.add, "max": np.maximum}
-        hows = {tally.name: together[tally.how] for tally in self.tallies}
-        return {name: reduce(hows[name], values.T) for name, values in self.sums().items()}
+    def _work_out(
+        self, number: int, site: Numbers, hours: Numbers, at_slots: Any, slots: int
+    ) -> tuple[Numbers, Numbers, Numbers]:
+        """Sums by slot and of the year and what is kept, all with the lanes last, after a warm-up of the year's last days."""
+        part, lanes, count = self._codes[number].part, self.lanes, at_slots.size
+        at = [self._codes[number].site_columns.index(name) for name in part.first.values()]
+        states = np.ascontiguousarray(site[at])
+        kept = np.empty((len(part.kept), count, lanes))
+        for begin in ([max(0, count - part.warm_up)] if part.warm_up else []) + [0]:
+            by_slot, year = (
+                np.broadcast_to(
+                    np.array([tally.beginning for tally in group]).reshape(-1, *[1] * len(shape)), (len(group), *shape)
+                ).copy()
+                for group, shape in ((part.tallies.slot, (slots, lanes)), (part.tallies.year, (lanes,)))
+            )
+            arrays = (site, hours, at_slots, by_slot, year, kept, states)
+            self._functions[number](*(array.ctypes.data for array in arrays), slots, count, begin, count)
+        return by_slot, year, kept

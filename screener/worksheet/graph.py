@@ -43,6 +43,10 @@ class Graph:
             self._read[formula] = self._made(formula)
         return self._read[formula]
 
+    def read_column(self, name: str) -> int:
+        """The index of a column."""
+        return self._add(COLUMN, name=name)
+
     def needed(self, wanted: Iterable[int]) -> set[int]:
         """The indices of all that these need, themselves among them."""
         found: set[int] = set()
@@ -59,6 +63,14 @@ class Graph:
         names, found = {*columns}, set[int]()
         for index, node in enumerate(self.nodes):
             if node.name in names if node.operation == COLUMN else not found.isdisjoint(node.of):
+                found.add(index)
+        return found
+
+    def depending_on(self, indices: Iterable[int]) -> set[int]:
+        """These indices and those of all that depends on them."""
+        found = {*indices}
+        for index, node in enumerate(self.nodes):
+            if not found.isdisjoint(node.of):
                 found.add(index)
         return found
 
