@@ -26,8 +26,9 @@ class Year:
     reference holds the limit, or among all damp hours; None where there is none.
 
     `months`: month, strategy and the water of the month [kg]: people_kg, damp_air_kg arriving, coil_kg, device_kg,
-    cases_kg, dry_air_kg removed; the small rest is stored into the next month. `held`: strategy, dew_point_c [degC] of the space, weight_h [h/a]. What is asked of
-    the space: limit_humidity_ratio [kg/kg], limit_dew_point_c [degC], at pressure_pa [Pa].
+    cases_kg, dry_air_kg removed; the small rest is stored into the next month. `held`: strategy, dew_point_c [degC] of the
+    space, weight_h [h/a]. What is asked of the space: limit_humidity_ratio [kg/kg], limit_dew_point_c [degC], at
+    pressure_pa [Pa].
     """
 
     outdoor: pl.DataFrame
