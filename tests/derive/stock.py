@@ -18,7 +18,7 @@ import polars as pl
 from screener import climate, engine, ledger
 from screener.climate.places import REPRESENTATIVE
 from screener.strategies import REFERENCE
-from screener.units import J_PER_KWH
+from screener.units import BTU_J, FOOT_M, J_PER_KWH
 from tests.derive.site_weights import AREAS_M2
 from tests.engine_cases import SHARED, filled, sized
 
@@ -26,8 +26,8 @@ SURVEY = SHARED / "stock" / "cbecs2003_electricity_end_uses_kbtu.csv"
 USES = ("cooling", "ventilat")  # of the survey
 COMPARED = ("compressor_kwh", "fans_kwh")  # of ours
 SOUTH = 3  # census region: the humid part of the country and its neighbours (code from memory)
-KWH_PER_KBTU = 1055.05585e3 / J_PER_KWH  # international table Btu
-M2_PER_FT2 = 0.3048**2
+KWH_PER_KBTU = 1000 * BTU_J / J_PER_KWH
+M2_PER_FT2 = FOOT_M**2
 CLIMATES = {"Houston, humid": "2A", "Baltimore, mixed": "4A", "Chicago, cold": "5A", "Phoenix, dry": "2B"}
 CLIMATES |= {"Seattle, marine": "4C"}
 QUARTILES = {"low": 0.25, "median": 0.5, "high": 0.75}
