@@ -18,6 +18,7 @@ from screener.contracts.end_uses import CARRIERS, END_USES, ENERGIES_KWH, POWERS
 from screener.errors import UsageError
 from screener.explain.bill import bill
 from screener.explain.states import agree, apart, state
+from screener.explain.water import water
 from screener.formula import Number, col, polars
 from screener.strategies import REFERENCE, REGISTRY
 from screener.strategies.strategy import FIELDS
@@ -201,13 +202,13 @@ def _year(results: pl.DataFrame, name: str, every: pl.DataFrame, damp: pl.DataFr
     dry = every if name == REFERENCE.name else every.filter(~pl.col("damp"))
     shares = [_shares(dry, REFERENCE.name)] + ([_shares(damp, name)] if name != REFERENCE.name else [])
     heat = {key: sum(share[0][key] for share in shares) / 1000 for key in shares[0][0]}
-    water = {key: sum(share[1][key] for share in shares) * 3600 for key in shares[0][1]}
+    kg = {key: sum(share[1][key] for share in shares) * 3600 for key in shares[0][1]}
     uses = [use for use in ENERGIES_KWH if row[use] or reference[use]]
     return {
         "heat_kwh": heat,
         "heat_residual_kwh": sum(heat.values()),
-        "water_kg": water,
-        "water_residual_kg": sum(water.values()),
+        "water_kg": kg,
+        "water_residual_kg": sum(kg.values()),
         "hours": every["weight_h"].sum(),
         "damp_hours": damp["weight_h"].sum(),
         "energy_kwh": {use: row[use] for use in uses},
@@ -215,6 +216,7 @@ def _year(results: pl.DataFrame, name: str, every: pl.DataFrame, damp: pl.DataFr
         "electricity_kwh": row["electricity_kwh"],
         "fuel_kwh": row["fuel_kwh"],
         "dehumidification_kwh": row["dehumidification_kwh"],
+        "energy_for_water": water(results, name, damp),
         "reached": {key: row[key] for key in REACHED},
         "refrigeration": {key: row[key] for key in CASES},
         "device": {key: row[key] for key in DEVICE},

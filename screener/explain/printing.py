@@ -32,6 +32,14 @@ PROCESSES: Columns = {
     "power_kw": ("power kW", text.decimals(2)),
     "law": ("by", text.words),
 }
+BESIDE: Columns = {
+    "strategy": ("Energy for the same water", text.words),
+    "litres_per_kwh": ("alone L/kWh", text.decimals(2)),
+    "pints_per_kwh": ("pints/kWh", text.decimals(1)),
+    "times_alone": ("times the unit's", text.decimals(1)),
+    "kwh_per_kg": ("in the building kWh/kg", text.decimals(2)),
+    "times_in_building": ("times the unit's there", text.decimals(1)),
+}
 STEPS: Columns = {"name": ("name", str), "value": ("value", str), "why": ("what it is", str)}
 FIGURES: Columns = {"name": ("figure", text.words), "value": ("value", str), "origin": ("where it is from", str)}
 
@@ -87,6 +95,8 @@ def _year(document: Document) -> Iterator[str]:
     yield text.table(rows, columns)
     yield f"Dehumidification takes {year['dehumidification_kwh']:,.0f} kWh a year."
     yield ""
+    yield from _water(year["energy_for_water"])
+    yield ""
     yield from _pairs(year["reached"] | year["device"])
     if any(year["refrigeration"].values()):
         yield from _pairs(year["refrigeration"])
@@ -95,6 +105,26 @@ def _year(document: Document) -> Iterator[str]:
     yield ""
     yield "Design conditions, and the installed coil"
     yield from _pairs(document["design_conditions"] | document["equipment"])
+
+
+def _water(told: Mapping[str, Any]) -> Iterator[str]:
+    """Alone and in the building, a line each, and both ways to reheat beside a unit that stands in the space."""
+    if told["litres_per_kwh"] is None:
+        yield "No water is removed by a machine of its own."
+    else:
+        litres, pints = told["litres_per_kwh"], told["pints_per_kwh"]
+        alone = ", run for nothing but water and all its cooling put back," if told["is_coil"] else ""
+        yield f"The machine alone{alone} removes {litres:.2f} L/kWh ({pints:.1f} pints/kWh)."
+    if told["kwh_per_kg"] is None:
+        yield "In the building not a kilogram more is removed than with temperature only."
+    else:
+        yield (
+            f"In the building a kilogram beyond temperature only takes {told['kwh_per_kg']:.3f} kWh: "
+            f"{told['more_kwh']:,.0f} kWh for {told['more_water_kg']:,.0f} kg."
+        )
+    if told["beside"]:
+        yield ""
+        yield text.table(told["beside"], BESIDE)
 
 
 def _balance(title: str, shares: Mapping[str, float], residual: float, places: int) -> Iterator[str]:

@@ -1,0 +1,41 @@
+"""Default buildings beside those of a survey: the table of DEVELOPERS.md, and how far apart they may be."""
+
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from tests.derive import stock
+
+DEVELOPERS = Path(__file__).parents[1] / "DEVELOPERS.md"
+with_survey = pytest.mark.skipif(
+    not stock.SURVEY.is_file(), reason="the survey of buildings is not beside the checkout"
+)
+
+
+@with_survey
+def test_the_table_of_developers_is_what_the_script_prints():
+    assert stock.table() in DEVELOPERS.read_text(encoding="utf-8"), "python -m tests.derive.stock prints it anew"
+
+
+@with_survey
+def test_mixed_climate_is_within_the_quartiles_for_most_types():
+    """The survey is of all climates, so a mixed one should be near its middle: all but two types of nine (common practice,
+    no source). No type there is beyond a factor of three from its median, as wide as the survey's own quartiles."""
+    ours = stock.worked().join(stock.surveyed(), on="building_type")
+    value = pl.col("Baltimore, mixed")
+    assert ours.height == len(stock.ACTIVITIES)
+    assert ours.filter(value.is_between("low", "high")).height >= ours.height - 2
+    assert ours.filter(value.is_between(pl.col("median") / 3, pl.col("median") * 3)).height == ours.height
+
+
+@with_survey
+def test_medians_by_hand():
+    """Offices once more in plain Python: half of them use less than the median."""
+    rows = pl.read_csv(stock.SURVEY).filter(pl.col("activity") == 2).to_dicts()
+    cooled = [row for row in rows if row["area"] > 0 and row["cooling"] > 0 and row["ventilat"] > 0]
+    used = sorted((row["cooling"] + row["ventilat"]) * 0.29307107 / (row["area"] * 0.09290304) for row in cooled)
+    median = (used[(len(used) - 1) // 2] + used[len(used) // 2]) / 2
+    found = stock.surveyed().row(by_predicate=pl.col("building_type") == "office", named=True)
+    assert found["buildings"] == len(cooled)
+    assert found["median"] == pytest.approx(median, rel=1e-6)
