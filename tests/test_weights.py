@@ -22,6 +22,8 @@ FULL = {
     "outdoor_air_l_s": "500",
     "infiltration_l_s_m2": "0.1",
     "process_moisture_kg_h": "0",
+    "thermal_mass": "200",
+    "moisture_buffer": "12",
     "open_case_length_m": "0",
     "door_case_length_m": "0",
     "cooling_capacity_kw": "80",

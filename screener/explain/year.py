@@ -25,9 +25,9 @@ class Year:
     `at` is the hour to show, `MM-DDTHH`: with the most water to remove among those in which every strategy but the
     reference holds the limit, or among all damp hours; None where there is none.
 
-    `months`: month, strategy and the water of the month [kg]: people_kg, damp_air_kg arriving, coil_kg, device_kg,
-    cases_kg, dry_air_kg removed; the small rest is stored into the next month. `held`: strategy, dew_point_c [degC] of the
-    space, weight_h [h/a]. What is asked of the space: limit_humidity_ratio [kg/kg], limit_dew_point_c [degC], at
+    `months`: month, strategy and the water of the month [kg]: people_kg, damp_air_kg arriving, given_back_kg from another
+    month; coil_kg, device_kg, cases_kg, dry_air_kg removed, taken_up_kg into another. `held`: strategy, dew_point_c [degC] of
+    the space, weight_h [h/a]. What is asked of the space: limit_humidity_ratio [kg/kg], limit_dew_point_c [degC], at
     pressure_pa [Pa].
     """
 
@@ -100,7 +100,7 @@ def _months(worked: Worked, strategy: str) -> pl.DataFrame:
     hourly = []
     for frame, told_by in _told(worked, strategy):
         found, _, water = balance_terms(frame, told_by)
-        outdoor = water["outdoor air"]
+        outdoor, stored = water["outdoor air"], water["stored in the space"]
         flows = {
             "people_kg": water["people and processes"],
             "damp_air_kg": pl.when(outdoor > 0).then(outdoor).otherwise(0.0),
@@ -108,9 +108,13 @@ def _months(worked: Worked, strategy: str) -> pl.DataFrame:
             "device_kg": -water["device"],
             "cases_kg": -water["display cases"],
             "dry_air_kg": pl.when(outdoor < 0).then(-outdoor).otherwise(0.0),
+            "stored": stored,
         }
         hourly.append(found.select("month", **{n: flow * pl.col("weight_h") * S_PER_H for n, flow in flows.items()}))
     sums = pl.concat(hourly).group_by("month").agg(pl.all().sum()).sort("month")
+    stored = pl.col("stored")
+    sums = sums.with_columns(given_back_kg=stored.clip(lower_bound=0.0), taken_up_kg=(-stored).clip(lower_bound=0.0))
+    sums = sums.drop("stored")
     return sums.select("month", pl.lit(strategy).alias("strategy"), pl.exclude("month"))
 
 

@@ -116,6 +116,7 @@ def months() -> pl.DataFrame:
             "coil_kg": 60.0 + 30 * m,
             "cases_kg": 40.0,
         }
+        | {"given_back_kg": 0.0, "taken_up_kg": 0.0}
         | {"device_kg": 10.0 * m if s == "b" else 0.0, "dry_air_kg": 10.0 * m if s == "a" else 0.0}
         for s in "ab"
         for m in range(1, 13)

@@ -11,12 +11,14 @@ SOURCE = "every hour of the year worked out anew, as in the run"
 ARRIVING = {
     "people_kg": ("people and processes", Fill(OCHRE)),
     "damp_air_kg": ("damp outdoor air", Fill(PALE_BLUE)),
+    "given_back_kg": ("stored in another month", Fill(OCHRE, hatched=True)),
 }
 LEAVING = {
     "coil_kg": ("cooling coil", Fill(DARK_BLUE)),
     "cases_kg": ("display cases", Fill(CLAY)),
     "device_kg": ("dehumidifying device", Fill("#7d2a1c")),
     "dry_air_kg": ("dry outdoor air", Fill(PALE_BLUE, hatched=True)),
+    "taken_up_kg": ("stored into another month", Fill(CLAY, hatched=True)),
 }
 MONTHS = "JFMAMJJASOND"
 LEFT, RIGHT, TOP, BOTTOM = 48.0, WIDTH - 6, 66.0, 300.0
@@ -26,7 +28,8 @@ def moisture(months: pl.DataFrame, now: str, then: str) -> Chart:
     """Water arriving above the line and removed below it; for each month today's bar left, the other right.
 
     `months`: month (1-12), strategy (of others than `now` and `then` nothing is drawn) and kilograms a month: people_kg,
-    damp_air_kg arriving; coil_kg, cases_kg, device_kg, dry_air_kg removed. A kilogram of water is a litre.
+    damp_air_kg arriving, given_back_kg by the space; coil_kg, cases_kg, device_kg, dry_air_kg removed, taken_up_kg by the
+    space. A kilogram of water is a litre.
     """
     both = [now, then] if now != then else [now]
     months = months.filter(pl.col("strategy").is_in(both))
