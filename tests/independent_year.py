@@ -1,0 +1,316 @@
+"""The hours of a site worked out again, one after another, in plain Python with floats: no formula of the package in it.
+
+Two implicit balances an hour (heat of the space with its mass, water), every unknown found by bisection instead of closed forms:
+apparatus dew point, run fraction, temperature, humidity. Coil and plant after the engineering basis: bypass factor and a
+compressor whose capacity follows apparatus dew point and weather, a constant fraction of Carnot, the published on/off-cycle
+model itself (not straight lines) for units that lead and lag. Saturation by psychrolib. A site is a mapping with the figures
+that were sized for it; the coil is solved where the space settles, not near it.
+"""
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import Any
+
+import psychrolib
+
+psychrolib.SetUnitSystem(psychrolib.SI)
+
+DT_S = 3600.0
+CP = 1006.0 + 1860.0 * 0.010  # of ordinary indoor air [J/(kg K)]
+EVAPORATION_J_KG = 2.45e6
+ADP_PER_K, OUTDOOR_PER_K, COLDEST_ADP_C = 0.025, 0.006, 1.0  # slopes of the compressor; common practice, no source
+EVAPORATOR_K, CONDENSER_K, CONDENSING_FLOOR_C = 4.0, 10.0, 32.0  # common practice, no source
+CYCLES_PER_HOUR = 3.0
+RETENTION = {"moderate": (720.0, 0.33, 30.0), "strong": (1000.0, 1.5, 45.0)}  # t_wet, gamma, tau; from memory
+CASE_MOST = 1.2
+OVER_LIMIT = 1.005  # hours count as above the limit from half a percent of humidity ratio
+STEPS = 45  # of a bisection
+
+
+def root(falls: Callable[[float], float], low: float, high: float, steps: int = STEPS) -> float:
+    """Where a falling function is zero, or the end of the span it does not cross."""
+    if falls(low) <= 0:
+        return low
+    if falls(high) >= 0:
+        return high
+    for _ in range(steps):
+        middle = (low + high) / 2
+        low, high = (middle, high) if falls(middle) > 0 else (low, middle)
+    return (low + high) / 2
+
+
+@lru_cache(maxsize=400_000)
+def saturated(temperature_c: float, pressure_pa: float) -> float:
+    """Humidity ratio over water [kg/kg]; the engine's coils never freeze."""
+    vapour = psychrolib.GetSatVapPres(max(temperature_c, 0.02))
+    return 0.621945 * vapour / (pressure_pa - vapour)
+
+
+def enthalpy(temperature_c: float, humidity_ratio: float) -> float:
+    """Of moist air [J/kg]."""
+    return 1006.0 * temperature_c + humidity_ratio * (2.501e6 + 1860.0 * temperature_c)
+
+
+@lru_cache(maxsize=100_000)
+def kept(run_fraction: float, choice: str) -> float:
+    """Water of a full hour that one unit keeps off the air at this run fraction."""
+    x = round(run_fraction, 5)
+    if choice == "none" or x in (0.0, 1.0):
+        return x
+    t_wet, gamma, tau = RETENTION[choice]
+    t_on = 3600 / (4 * CYCLES_PER_HOUR * (1 - x))
+    t_off = min(3600 / (4 * CYCLES_PER_HOUR * x), 2 * t_wet / gamma)
+    evaporates = gamma * t_off - (gamma * t_off) ** 2 / (4 * t_wet)
+    begins = root(lambda t: evaporates - tau * (math.exp(-t / tau) - 1) - t, 0.0, evaporates + tau)
+    return x * max(0.0, (t_on - begins) / (t_on + tau * (math.exp(-t_on / tau) - 1)))
+
+
+@dataclass
+class Sums:
+    """Of a year with one strategy: energies [kWh], hours above the limit, and each hour's electricity [W]."""
+
+    compressor_kwh: float = 0.0
+    fans_kwh: float = 0.0
+    reheat_electricity_kwh: float = 0.0
+    dehumidifier_kwh: float = 0.0
+    heating_kwh: float = 0.0  # heat, whatever makes it
+    hours_above_limit: float = 0.0
+    power_w: list[float] = field(default_factory=list)
+
+
+class Coil:
+    """The installed coil at full run with this space air entering, mixed with the hour's ventilation air."""
+
+    def __init__(self, hour: "Hour", space_c: float, humidity_ratio: float) -> None:
+        s, share = hour.site, hour.share
+        t_in = space_c + share * (hour.outdoor_c - space_c)
+        w_in = humidity_ratio + share * (hour.outdoor_w - humidity_ratio)
+        h_in, p = enthalpy(t_in, w_in), s["pressure_pa"]
+
+        def compressor(adp: float) -> float:
+            follows = 1 + ADP_PER_K * (adp - s["rated_adp_c"]) - OUTDOOR_PER_K * (hour.outdoor_c - 35.0)
+            return float(s["duty_j_kg"] * follows)
+
+        def coil(adp: float) -> float:
+            return float(s["contact"] * (h_in - enthalpy(adp, saturated(adp, p))))
+
+        adp = root(lambda t: coil(t) - compressor(t), COLDEST_ADP_C, 45.0, 30)
+        duty = coil(adp)
+        self.moisture_kg_s = s["supply_kg_s"] * s["contact"] * max(0.0, w_in - saturated(adp, p))
+        total_w = s["supply_kg_s"] * duty
+        sensible_w = total_w - self.moisture_kg_s * (2.501e6 + 1860.0 * t_in)
+        self.sensible_w = max(sensible_w - s["fan_w"] * (1 - hour.fan_on), 1e-6)
+        load = duty / s["duty_j_kg"]
+        evaporating = adp - EVAPORATOR_K * load
+        condensing = max(hour.outdoor_c + CONDENSER_K * load, CONDENSING_FLOOR_C)
+        self.power_w = total_w * (condensing - evaporating) / (s["carnot_fraction"] * (evaporating + 273.15))
+
+
+class Hour:
+    """One hour of a site: its weather and gains, and where the hour before left the space."""
+
+    def __init__(self, site: Mapping[str, Any], weather: Mapping[str, float], last: tuple[float, float, float]) -> None:
+        s, self.site = site, site
+        self.outdoor_c, self.outdoor_w = weather["outdoor_c"], weather["outdoor_humidity_ratio"]
+        self.last_c, self.last_mass_c, self.last_w = last
+        first, end, middle = s["opens_hour"], s["closes_hour"], weather["hour"] + 0.5
+        within = first <= middle < end if end > first else middle >= first or middle < end
+        is_open = float(within and weather["day_of_week"] < s["open_days_per_week"])
+        self.fan_on = is_open * (s["supply_fan"] == "continuous")
+        ventilation = s["ventilation_kg_s"] * is_open
+        self.air = ventilation + s["infiltration_open_kg_s" if is_open else "infiltration_closed_kg_s"]
+        self.share = min(ventilation / s["supply_kg_s"], 1.0)
+        self.moisture = s["moisture_open_kg_s"] * is_open
+        sun = s["aperture_m2"] * weather["irradiance_w_m2"]
+        gains = s["gain_open_w"] if is_open else s["gain_closed_w"]
+        self.gains = gains + s["fan_w"] * self.fan_on + sun - s["case_sensible_w"]
+
+    def heat(self, space_c: float) -> float:
+        """Net sensible gain of the space at the end of the hour, its stores included [W]."""
+        s = self.site
+        mass_c = self.mass_c(space_c)
+        return float(
+            self.gains
+            + (s["envelope_w_k"] + self.air * CP) * (self.outdoor_c - space_c)
+            + s["air_storage_w_k"] * (self.last_c - space_c)
+            + s["surface_w_k"] * (mass_c - space_c)
+        )
+
+    def mass_c(self, space_c: float) -> float:
+        """Where the mass ends: what it takes up comes through its surface [degC]."""
+        s = self.site
+
+        def excess(mass_c: float) -> float:
+            return float(s["surface_w_k"] * (space_c - mass_c) - s["mass_storage_w_k"] * (mass_c - self.last_mass_c))
+
+        return root(excess, min(space_c, self.last_mass_c), max(space_c, self.last_mass_c))
+
+    def water(self, w: float) -> float:
+        """Net moisture gain at the end of the hour, its store included [kg/s]."""
+        s = self.site
+        span = s["case_rated_humidity_ratio"] - s["case_dry_humidity_ratio"]
+        cases = s["case_kg_s"] * min(max((w - s["case_dry_humidity_ratio"]) / span, 0.0), CASE_MOST)
+        stored = s["moisture_storage_kg_s"] * (self.last_w - w)
+        return float(self.moisture + self.air * (self.outdoor_w - w) - cases + stored)
+
+    def part(self, run_fraction: float) -> float:
+        """Water of a full hour that the plant keeps off the air."""
+        n = self.site["cooling_units"]
+        through = math.floor(n * run_fraction + 1e-9)
+        cycles = max(n * run_fraction - through, 0.0)
+        return float((through + (kept(cycles, self.site["re_evaporation"]) if self.fan_on else cycles)) / n)
+
+    def cools(self, coil: Coil, run_fraction: float) -> float:
+        """Sensible cooling delivered; water that evaporates again cools [W]."""
+        again = (run_fraction - self.part(run_fraction)) * coil.moisture_kg_s
+        return run_fraction * coil.sensible_w + again * EVAPORATION_J_KG
+
+    def run_for(self, coil: Coil, load_w: float) -> float:
+        """Run fraction that delivers this cooling, 1 where none does."""
+        return root(lambda x: load_w - self.cools(coil, x), 0.0, 1.0, 30) if load_w > 0 else 0.0
+
+    def settled(self, takes: Callable[[float], float]) -> float:
+        """Humidity ratio where the space ends the hour, no damper than fog at the cooling set point."""
+        fog = saturated(self.site["cooling_setpoint_c"], self.site["pressure_pa"])
+        return root(lambda w: self.water(w) - takes(w), 1e-5, fog, 30)
+
+    def floats(self, cooling_w: float) -> float:
+        """Temperature where the space ends the hour with this much cooling, between its set points."""
+        return root(
+            lambda t: self.heat(t) - cooling_w, self.site["heating_setpoint_c"], self.site["cooling_setpoint_c"]
+        )
+
+    def power(self, coil: Coil, run_fraction: float) -> tuple[float, float]:
+        """Compressor and supply fan [W]."""
+        s = self.site
+        n = s["cooling_units"]
+        through = math.floor(n * run_fraction + 1e-9)
+        cycles = max(n * run_fraction - through, 0.0)
+        compressor = coil.power_w * (through + cycles / (1 - s["part_load_degradation"] * (1 - cycles))) / n
+        return compressor, s["fan_w"] * (self.fan_on + (1 - self.fan_on) * run_fraction)
+
+
+@dataclass
+class End:
+    """Where an hour ends and what it took [W]."""
+
+    space_c: float
+    humidity_ratio: float
+    compressor_w: float
+    fans_w: float
+    heating_w: float
+    reheat_w: float = 0.0
+    dehumidifier_w: float = 0.0
+
+
+def temperature_only(hour: Hour) -> End:
+    """The coil runs for the thermostat; humidity settles where gain and removal meet."""
+    s = hour.site
+    cooling_c, heating_c = s["cooling_setpoint_c"], s["heating_setpoint_c"]
+    load = hour.heat(cooling_c)
+    heating = max(0.0, -hour.heat(heating_c))
+    if load <= 0:
+        coil, x, w = Coil(hour, cooling_c, hour.last_w), 0.0, hour.settled(lambda _: 0.0)
+    else:
+
+        def takes(w: float) -> float:
+            coil = Coil(hour, cooling_c, w)
+            return hour.part(hour.run_for(coil, load)) * coil.moisture_kg_s
+
+        w = hour.settled(takes)
+        coil = Coil(hour, cooling_c, w)
+        x = hour.run_for(coil, load)
+    return End(hour.floats(hour.cools(coil, x)), w, *hour.power(coil, x), heating)
+
+
+def overcool_electric_reheat(hour: Hour) -> End:
+    """Run on until the limit is met; below the heating set point what is cooled too much is put back by resistance heat."""
+    rests, s = temperature_only(hour), hour.site
+    limit, cooling_c, heating_c = s["limit_humidity_ratio"], s["cooling_setpoint_c"], s["heating_setpoint_c"]
+    if rests.humidity_ratio <= limit:
+        return rests
+    heating = max(0.0, -hour.heat(heating_c))
+
+    def state(x: float, w: float) -> tuple[Coil, float]:
+        """Where the space drifts to while the coil runs for this fraction."""
+        t = root(lambda t: hour.heat(t) - hour.cools(Coil(hour, t, w), x), heating_c, cooling_c, 16)
+        return Coil(hour, t, w), t
+
+    def lacking(x: float) -> float:
+        return hour.water(limit) - hour.part(x) * state(x, limit)[0].moisture_kg_s
+
+    load = hour.heat(cooling_c)
+    least = hour.run_for(Coil(hour, cooling_c, limit), load)
+    x, w = root(lacking, least, 1.0, 18), limit
+    if lacking(1.0) > 0:
+        x = 1.0
+        w = hour.settled(lambda w: hour.part(1.0) * state(1.0, w)[0].moisture_kg_s)
+        if w >= rests.humidity_ratio * (1 - 1e-9):
+            return rests
+    coil, t = state(x, w)
+    reheat = max(0.0, hour.cools(coil, x) - hour.heat(heating_c)) - heating
+    return End(t, w, *hour.power(coil, x), heating, reheat_w=max(reheat, 0.0))
+
+
+def standalone_dehumidifier(hour: Hour) -> End:
+    """A device takes what the coil leaves and warms the space, which the coil cools away, or which replaces heating."""
+    rests, s = temperature_only(hour), hour.site
+    limit, cooling_c, heating_c = s["limit_humidity_ratio"], s["cooling_setpoint_c"], s["heating_setpoint_c"]
+    if rests.humidity_ratio <= limit:
+        return rests
+    needed, name = hour.water(limit), "standalone_dehumidifier."
+    j_kg, most = s[name + "j_kg_at_heating"], min(needed, s[name + "most_kg_s_at_heating"])
+    if hour.heat(heating_c) + most * (EVAPORATION_J_KG + j_kg) > 0:
+        j_kg, most = s[name + "j_kg_at_cooling"], min(needed, s[name + "most_kg_s_at_cooling"])
+    per_kg = EVAPORATION_J_KG + j_kg
+
+    def coil_takes(device: float, w: float) -> tuple[Coil, float]:
+        coil = Coil(hour, cooling_c, w)
+        return coil, hour.run_for(coil, hour.heat(cooling_c) + device * per_kg)
+
+    def lacking(device: float) -> float:
+        coil, x = coil_takes(device, limit)
+        return needed - device - hour.part(x) * coil.moisture_kg_s
+
+    device, w = root(lacking, 0.0, most, 24), limit
+    if lacking(most) > 1e-9:
+        device = most
+
+        def takes(w: float) -> float:
+            coil, x = coil_takes(device, w)
+            return device + hour.part(x) * coil.moisture_kg_s
+
+        w = hour.settled(takes)
+    coil, x = coil_takes(device, w)
+    heat = device * per_kg
+    heating = max(0.0, -hour.heat(heating_c) - heat)
+    return End(hour.floats(hour.cools(coil, x) - heat), w, *hour.power(coil, x), heating, dehumidifier_w=device * j_kg)
+
+
+STRATEGIES: dict[str, Callable[[Hour], End]] = {
+    "temperature_only": temperature_only,
+    "overcool_electric_reheat": overcool_electric_reheat,
+    "standalone_dehumidifier": standalone_dehumidifier,
+}
+
+
+def year(site: Mapping[str, Any], weather: list[dict[str, float]], strategy: str, warm_up_h: int) -> Sums:
+    """The hours one after another, after a warm-up by the last of them."""
+    last = (site["cooling_setpoint_c"], site["cooling_setpoint_c"], site["limit_humidity_ratio"])
+    found = Sums()
+    for number, at in enumerate(weather[-warm_up_h:] + weather):
+        hour = Hour(site, at, last)
+        end = STRATEGIES[strategy](hour)
+        last = (end.space_c, hour.mass_c(end.space_c), end.humidity_ratio)
+        if number < warm_up_h:
+            continue
+        found.compressor_kwh += end.compressor_w / 1000
+        found.fans_kwh += end.fans_w / 1000
+        found.reheat_electricity_kwh += end.reheat_w / 1000
+        found.dehumidifier_kwh += end.dehumidifier_w / 1000
+        found.heating_kwh += end.heating_w / 1000
+        found.hours_above_limit += end.humidity_ratio > OVER_LIMIT * site["limit_humidity_ratio"]
+        found.power_w.append(end.compressor_w + end.fans_w + end.reheat_w + end.dehumidifier_w)
+    return found
