@@ -13,12 +13,12 @@ def whole(value: float | None) -> str:
 
 def tenths(value: float | None) -> str:
     """1.2; a dash where there is no figure."""
-    return "-" if value is None else f"{value:,.1f}"
+    return "-" if value is None else f"{round(value, 1) + 0.0:,.1f}"
 
 
 def decimals(places: int) -> Format:
     """Numbers with so many decimal places; a dash where there is no figure."""
-    return lambda value: "-" if value is None else f"{value:,.{places}f}"
+    return lambda value: "-" if value is None else f"{round(value, places) + 0.0:,.{places}f}"
 
 
 def percent(value: float | None) -> str:
