@@ -104,7 +104,7 @@ def sized(sites: pl.DataFrame, equipment: pl.DataFrame = NO_EQUIPMENT) -> pl.Dat
 def accounts(
     sites: pl.DataFrame, hours: pl.DataFrame | None = None, equipment: pl.DataFrame = NO_EQUIPMENT
 ) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """Totals and ledger of all strategies, over the statistical years unless `hours` are given."""
+    """Totals and ledger of all strategies, over the years of the stations unless `hours` are given."""
     if hours is None:
         hours = climate.hours(sites["weather_id"].unique().sort().to_list())
     batches = list(engine.simulate(sized(sites, equipment), engine.years(hours)))

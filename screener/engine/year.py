@@ -16,7 +16,7 @@ from screener import ledger, loads, sizing, strategies
 from screener.calendar import SLOTS, Dates, bit, is_other, slot
 from screener.contracts.hour import CARRIED
 from screener.engine.blame import blame
-from screener.formula import col
+from screener.formula import Number, col
 from screener.strategies import REFERENCE, REGISTRY
 from screener.worksheet import Worksheet
 from screener.worksheet.arrays import ArraysYear
@@ -74,8 +74,13 @@ def plan(names: Sequence[str] | None = None) -> tuple[Worksheet, Worksheet]:
     strategies.check_limits(damp_hour, chosen)
     if len(names) == 1:
         strategies.add_hour(any_hour, damp_hour, REGISTRY[names[0]], REFERENCE)
-        loads.carried(damp_hour.section("hour"), col("hour.space_c"), col("hour.humidity_ratio"))
+        _carried(damp_hour)
     return any_hour, damp_hour
+
+
+def _carried(damp_hour: Worksheet) -> dict[str, Number]:
+    """What the hour of a strategy leaves to the next; its step may be added again."""
+    return loads.carried(damp_hour.section("hour"), col("hour.space_c"), col("hour.humidity_ratio"))
 
 
 def prepare(sites: int, names: Sequence[str] | None = None) -> None:
@@ -114,20 +119,20 @@ def _year(names: tuple[str, ...], sites: int) -> "Future[Year]":
     """Made once; the few sites of a last batch take what the many before them had."""
     many = sites > MANY_SITES or (names, True) in _YEARS
     if (names, many) not in _YEARS:
-        _YEARS[names, many] = _COMPILER.submit(_made, names, many)
+        _YEARS[names, many] = _COMPILER.submit(lambda: _made({name: part(name) for name in names}, many))
     return _YEARS[names, many]
 
 
-def _made(names: Sequence[str], many: bool) -> Year:
+def _made(parts: Mapping[str, Part], many: bool = False) -> Year:
     """The year compiled, or where that cannot be done (another processor, no LLVM) hour by hour in arrays."""
     if not NO_CODE:
         try:
-            return compiled_year({name: part(name) for name in names}, many)
+            return compiled_year(parts, many)
         except (ImportError, OSError, RuntimeError) as error:
             NO_CODE.append(
                 f"no machine code can be made here ({error}): hours are worked out in arrays, many times slower"
             )
-    return ArraysYear({name: part(name) for name in names}, HOURLY_COLUMNS)
+    return ArraysYear(parts, HOURLY_COLUMNS)
 
 
 def compiled_year(parts: Mapping[str, Part], many: bool = False) -> "CompiledYear":
@@ -141,13 +146,13 @@ def compiled_year(parts: Mapping[str, Part], many: bool = False) -> "CompiledYea
 def part(name: str) -> Part:
     """The hours of a site with a strategy, one after another; keeps the humidity of each."""
     sheets = plan([name])
+    carried = _carried(sheets[1])
     present = {step for sheet in sheets for step in sheet.names()}
     return Part(
         sheets=sheets,
         tallies=ledger.tallies(present),
         kept=[col("hour.humidity_ratio")],
-        carried={"last_c": col("hour.space_c"), "last_mass_c": col("hour.mass_c")}
-        | {"last_humidity_ratio": col("hour.humidity_ratio")},
+        carried=carried,
         first=CARRIED,
         warm_up=WARM_UP_H,
         acts=col("damp"),
@@ -159,11 +164,11 @@ def states(site: pl.DataFrame, hours: Hours, name: str) -> pl.DataFrame:
     hour before left (CARRIED); `at` is the place in the year."""
     whole = part(name)
     kept = replace(whole, tallies=Tallies([], []), kept=[col(column) for column in CARRIED])
-    try:
-        year: Year = compiled_year({name: kept}) if not NO_CODE else ArraysYear({name: kept}, HOURLY_COLUMNS)
-    except (ImportError, OSError, RuntimeError):
-        year = ArraysYear({name: kept}, HOURLY_COLUMNS)
-    last = year.run(site, "weather_id", {site["weather_id"].item(): hours}, SLOTS, lambda each: each)[name].finished[0]
+    last = (
+        _made({name: kept})
+        .run(site, "weather_id", {site["weather_id"].item(): hours}, SLOTS, lambda each: each)[name]
+        .finished[0]
+    )
     columns = dict(zip(HOURLY_COLUMNS, hours.columns, strict=True)) | dict(zip(CARRIED, last, strict=True))
     frame = pl.DataFrame(columns).with_columns(at=pl.int_range(pl.len()))
     return frame.join(site.drop({*frame.columns} & {*site.columns}), how="cross")
