@@ -114,10 +114,10 @@ def test_a_ledger_bills_the_same_however_finely_it_is_kept(tables: dict[str, str
     assert price.price(hourly.sample(fraction=1.0, shuffle=True, seed=1), rates, sites).equals(costs)
 
 
-def test_pricing_with_the_runs_own_tariffs_changes_nothing_and_takes_no_room(work: Path, tmp_path: Path) -> None:
+def test_pricing_with_the_runs_own_tariffs_changes_nothing_and_shares_no_file(work: Path, tmp_path: Path) -> None:
     pipeline.reprice(work / "run", work / "flat", tmp_path / "again")
     assert_same(work / "run", tmp_path / "again")
-    assert (tmp_path / "again" / "ledger.parquet").samefile(work / "run" / "ledger.parquet")
+    assert not (tmp_path / "again" / "ledger.parquet").samefile(work / "run" / "ledger.parquet")
     description = json.loads((work / "run" / "datapackage.json").read_text())
     assert json.loads((tmp_path / "again" / "datapackage.json").read_text()) == description
 

@@ -8,8 +8,10 @@ from pathlib import Path
 import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
+from typer.testing import CliRunner
 
 from screener import climate, contracts, pipeline
+from screener.commands import app
 from screener.errors import UsageError
 from screener.outputs import INPUTS, OUTPUTS, RunFolder, open_run
 
@@ -103,6 +105,14 @@ BROKEN: dict[str, tuple[Callable[[Path], object], str]] = {
         lambda f: edit(f, "run.json", lambda info: info.pop("versions")),
         r"run.json does not tell version and settings",
     ),
+    "another setting": (
+        lambda f: edit(f, "run.json", lambda info: info["settings"].update(discount_rate=0.06)),
+        r"run.json is not as the run left it",
+    ),
+    "another description": (
+        lambda f: edit(f, "datapackage.json", lambda p: p.update(title="another")),
+        r"datapackage.json is not as the run left it",
+    ),
     "not JSON": (lambda f: (f / "run.json").write_text("{"), r"run.json cannot be read \(.*\); run the portfolio"),
     "a list": (lambda f: (f / "run.json").write_text("[]"), r"run.json is not what a run writes"),
 }
@@ -122,3 +132,60 @@ def test_a_table_saved_again_by_a_spreadsheet_does_no_harm(folder: Path, tmp_pat
     with (copy / "ranking.csv").open("a") as file:
         file.write("\n")
     assert open_run(copy).info["settings"]["currency"] == "USD"
+
+
+@pytest.mark.parametrize("table", [output.table for output in OUTPUTS if "parquet" in output.formats])
+def test_one_bit_of_a_table_is_noticed_before_it_is_read(table: str, folder: Path, tmp_path: Path) -> None:
+    copy = shutil.copytree(folder, tmp_path / "copy")
+    file = open_run(copy).file(table)
+    content = bytearray(file.read_bytes())
+    content[len(content) // 3] ^= 4
+    file.write_bytes(content)
+    for read in (lambda run: run.table(table), lambda run: run.file(table)):
+        with pytest.raises(UsageError, match=rf"{file.name} is not as the run left it; run the portfolio again"):
+            read(open_run(copy))
+    assert open_run(copy).changed() == [file.name]
+
+
+def test_verify_names_what_changed_since(folder: Path, tmp_path: Path) -> None:
+    copy = shutil.copytree(folder, tmp_path / "copy")
+    sound = CliRunner().invoke(app, ["verify", str(copy)])
+    assert sound.exit_code == 0
+    assert "files are as the run left them" in sound.stdout
+    with (copy / "ranking.csv").open("a") as file:
+        file.write("\n")
+    found = CliRunner().invoke(app, ["verify", str(copy), "--json"])
+    assert found.exit_code == 4
+    assert json.loads(found.stdout)["changed"] == ["ranking.csv"]
+    assert "ranking.csv changed since" in found.stderr
+
+
+LIKE_PATTERNS = ("run[1]", "run?", "ru*", "[!a]un1", "Acme [2026] {a,b}")
+
+
+@pytest.mark.parametrize("name", LIKE_PATTERNS)
+def test_a_folder_named_like_a_pattern_is_read_and_no_other(name: str, tmp_path: Path) -> None:
+    """Readers of tables take names for patterns: beside `run[1]` stands `run1`, a run of another portfolio."""
+    portfolios = ROOT / "portfolios"
+    mine = shutil.copytree(portfolios / "ferrowmere_district", tmp_path / f"of {name}")
+    other = tmp_path / "run1"
+    command = CliRunner().invoke
+    for portfolio, out in ((portfolios / "oddlebrook_foods", other), (mine, tmp_path / name)):
+        made = command(app, ["run", str(portfolio), "--out", str(out), "--quiet"])
+        assert made.exit_code == 0, made.output
+    first, second = (open_run(out).table("ranking").collect() for out in (tmp_path / name, other))
+    assert set(first["site_id"]).isdisjoint(second["site_id"])
+    asked = command(app, ["rank", str(tmp_path / name), "--json"])
+    assert asked.exit_code == 0, asked.output
+    assert {row["site_id"] for row in json.loads(asked.stdout)["rows"]} == set(first["site_id"])
+    again = tmp_path / f"{name} again"
+    for more in (
+        ["price", str(tmp_path / name), "--tariffs", str(mine), "--out", str(again)],
+        ["report", str(again), "--xlsx"],
+        ["compare", str(tmp_path / name), str(again)],
+        ["choose", str(again), "--budget", "100000"],
+        ["explain", str(again), "--site", first["site_id"][0]],
+    ):
+        done = command(app, more)
+        assert done.exit_code == 0, f"{more}: {done.output}"
+    assert_frame_equal(open_run(again).table("ranking").collect(), first)

@@ -42,7 +42,7 @@ INPUTS: Mapping[str, tuple[str, pl.Expr]] = {
 @cache
 def ranges() -> pl.DataFrame:
     """`figure, building_type, low, high, unit, words, source`; an empty `high` is no bound."""
-    return pl.read_csv(RANGES, schema_overrides={"low": pl.Float64, "high": pl.Float64})
+    return pl.read_csv(RANGES, glob=False, schema_overrides={"low": pl.Float64, "high": pl.Float64})
 
 
 def of_inputs(sites: pl.DataFrame) -> pl.DataFrame:

@@ -28,7 +28,7 @@ def figures() -> tuple[str, ...]:
 @cache
 def _weights() -> pl.DataFrame:
     """One row per building type and climate zone and one per type with the mean of all zones, `climate_zone` null."""
-    weights = pl.read_csv(FILE, comment_prefix="#", schema_overrides={"climate_zone": pl.String})
+    weights = pl.read_csv(FILE, glob=False, comment_prefix="#", schema_overrides={"climate_zone": pl.String})
     weights = weights.with_columns(pl.exclude(KEYS).cast(pl.Float64))
     mean = weights.group_by("building_type", maintain_order=True).agg(pl.exclude(KEYS).mean())
     return pl.concat([weights, mean.with_columns(climate_zone=pl.lit(None, pl.String)).select(weights.columns)])

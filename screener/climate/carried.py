@@ -41,7 +41,7 @@ def hours(numbers: list[str]) -> pl.DataFrame:
     The year begins on a Monday, as a year without a date may.
     """
     wanted = pl.col("station").is_in([int(number) for number in numbers])
-    kept = pl.scan_parquet(HOURS_FILE).filter(wanted).collect()
+    kept = pl.scan_parquet(HOURS_FILE, glob=False).filter(wanted).collect()
     found = kept.select(
         pl.col("station").cast(pl.String).str.zfill(6),
         *((unpacked(pl.col(name)).over("station") * step).alias(name) for name, step in STEPS.items()),
@@ -77,13 +77,13 @@ def _calendar() -> pl.DataFrame:
 @lru_cache(maxsize=1)
 def stations() -> pl.DataFrame:
     """One row per station: place, climate zone, mean pressure and design conditions."""
-    return pl.read_parquet(DATA / "stations.parquet")
+    return pl.read_parquet(DATA / "stations.parquet", glob=False)
 
 
 @lru_cache(maxsize=1)
 def postal_areas() -> pl.DataFrame:
     """One row per postal area: `postal_code` (five digits, text), `latitude`, `longitude`, `climate_zone` (null if unknown)."""
-    areas = pl.read_parquet(DATA / "postal_areas.parquet")
+    areas = pl.read_parquet(DATA / "postal_areas.parquet", glob=False)
     return areas.select(
         pl.col("postal_code").cast(pl.String).str.zfill(5),
         (pl.col("latitude") / 1000).alias("latitude"),

@@ -127,7 +127,7 @@ def _cells(name: str, path: Path) -> tuple[pl.DataFrame, int]:
     """The table as text, and the file's row number of its first row."""
     try:
         if path.suffix.lower() == ".parquet":
-            return pl.read_parquet(path).cast(pl.String), 2
+            return pl.read_parquet(path, glob=False).cast(pl.String), 2
         lines = path.read_text(encoding="utf-8-sig").splitlines()
         skip = 1 if len(lines) > 1 and TMY3_DATE in lines[1] else 0
         cells = pl.read_csv("\n".join(lines).encode(), infer_schema=False, skip_rows=skip, truncate_ragged_lines=True)

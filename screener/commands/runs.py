@@ -119,6 +119,27 @@ def report(
             typer.echo("\n".join(map(str, files)))
 
 
+@app.command()
+def verify(run: RunArgument, as_json: Json = False) -> None:
+    """See whether every file of a run is as the run left it, those for spreadsheets too."""
+    from screener import errors, outputs
+
+    with errors_in_words():
+        folder = outputs.open_run(run)
+        changed = folder.changed()
+        if as_json:
+            print_json({"files": len(folder.resources), "changed": changed})
+        else:
+            typer.echo(
+                f"{len(folder.resources) - len(changed)} of {len(folder.resources)} files are as the run left them"
+            )
+        if changed:
+            raise errors.ResultsError(
+                f"{run}: {', '.join(changed)} changed since; figures are read from the Parquet files alone, "
+                "so a CSV file saved again does no harm; else run the portfolio again"
+            )
+
+
 def _print_run(result: "Run", out: Path, top: int, as_json: bool, quiet: bool) -> None:
     if as_json:
         totals = result.totals.row(0, named=True)

@@ -1,5 +1,6 @@
 """Opening a run folder again: its tables, what it was made from, and how it came about."""
 
+import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -10,10 +11,11 @@ import polars as pl
 
 from screener import __version__, contracts
 from screener.errors import UsageError
-from screener.outputs.describing import SIZE
+from screener.outputs.describing import SIZE, sha256
 from screener.outputs.layout import INPUTS, OUTPUTS, PACKAGE_FILE, RUN_FILE, Output
 
 AGAIN = "run the portfolio again"
+DESCRIBED, DIGEST = "datapackage_sha256", "digest"  # what run.json says of datapackage.json, and of itself
 
 
 @dataclass(frozen=True)
@@ -24,6 +26,7 @@ class RunFolder:
     path: Path
     info: Mapping[str, Any] = field(repr=False)
     resources: Mapping[str, Any] = field(repr=False)
+    _sound: set[str] = field(default_factory=set, repr=False, compare=False)  # files found to be as the run left them
 
     @property
     def settings(self) -> dict[str, Any]:
@@ -36,7 +39,7 @@ class RunFolder:
         In `groups` and `rejects`, which are files for spreadsheets, texts that look like a formula begin with an
         apostrophe. KeyError where runs have no such table.
         """
-        return _scan(self.path, _named(OUTPUTS, name))
+        return self._scan(_named(OUTPUTS, name))
 
     def between(self, name: str, ids: pl.Series) -> pl.LazyFrame:
         """The rows of a table of the sites from the first of `ids` to the last; the rest of its file is not read."""
@@ -44,11 +47,36 @@ class RunFolder:
 
     def file(self, name: str) -> Path:
         """The Parquet file of a table that came out, for programs that read it in place. KeyError as `table`."""
-        return self.path / _named(OUTPUTS, name).path("parquet")
+        return self.verified(str(_named(OUTPUTS, name).path("parquet")))
 
     def input(self, name: str) -> pl.DataFrame:
         """A table the run was made from, by its name in `INPUTS`, as it was after checking, to the last bit."""
-        return _scan(self.path, _named(INPUTS, name)).collect()
+        return self._scan(_named(INPUTS, name)).collect()
+
+    def verified(self, path: str) -> Path:
+        """A file of the run, by its path in the folder; UsageError for a Parquet file that is not as the run left it.
+
+        Files for spreadsheets may have been saved again and are not read for figures.
+        """
+        file = self.path / path
+        if path.endswith(".parquet") and path not in self._sound:
+            if self._is_changed(path):
+                raise UsageError(_changed(self.path, [path]))
+            self._sound.add(path)
+        return file
+
+    def changed(self) -> list[str]:
+        """The files that the run lists, those for spreadsheets too, and that are not as it left them."""
+        return sorted(path for path in self.resources if self._is_changed(path))
+
+    def _is_changed(self, path: str) -> bool:
+        return bool(self.resources[path].get("hash") != f"sha256:{sha256(self.path / path)}")
+
+    def _scan(self, output: Output) -> pl.LazyFrame:
+        if "parquet" in output.formats:
+            return pl.scan_parquet(self.verified(str(output.path("parquet"))), glob=False)
+        schema = contracts.load(output.contract).polars_schema()
+        return pl.scan_csv(self.path / output.path("csv"), schema=schema, glob=False)
 
 
 def open_run(folder: Path) -> RunFolder:
@@ -66,7 +94,21 @@ def open_run(folder: Path) -> RunFolder:
         raise UsageError(f"{folder} was written {what}; {AGAIN}")
     resources = _resources(folder)
     _require_whole(folder, resources)
+    if info.get(DIGEST) != digest_of(info):
+        raise UsageError(_changed(folder, [RUN_FILE]))
+    if info.get(DESCRIBED) != sha256(folder / PACKAGE_FILE):
+        raise UsageError(_changed(folder, [PACKAGE_FILE]))
     return RunFolder(folder, info, resources)
+
+
+def digest_of(info: Mapping[str, Any]) -> str:
+    """SHA-256 of the content of a `run.json` but the seconds that it took, however the file is laid out."""
+    told = {name: value for name, value in info.items() if name not in (DIGEST, "timings_s")}
+    return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
+
+
+def _changed(folder: Path, files: list[str]) -> str:
+    return f"{folder}: {', '.join(files)} is not as the run left it; {AGAIN}"
 
 
 def _resources(folder: Path) -> dict[str, Any]:
@@ -86,7 +128,7 @@ def _require_whole(folder: Path, resources: Mapping[str, Any]) -> None:
     columnar = [name for name in resources if name.endswith(".parquet")]
     changed = [name for name in columnar if (folder / name).stat().st_size != resources[name].get(SIZE)]
     if changed:
-        raise UsageError(f"{folder}: {', '.join(sorted(changed))} is not as the run left it; {AGAIN}")
+        raise UsageError(_changed(folder, sorted(changed)))
 
 
 def _json(folder: Path, name: str) -> dict[str, Any]:
@@ -106,9 +148,3 @@ def _named(outputs: tuple[Output, ...], name: str) -> Output:
         if output.table == name:
             return output
     raise KeyError(f"a run has no table {name}")
-
-
-def _scan(folder: Path, output: Output) -> pl.LazyFrame:
-    if "parquet" in output.formats:
-        return pl.scan_parquet(folder / output.path("parquet"))
-    return pl.scan_csv(folder / output.path("csv"), schema=contracts.load(output.contract).polars_schema())

@@ -54,7 +54,7 @@ class Scratch:
     def table(self, name: str) -> pl.LazyFrame:
         """A table of all batches, in their order."""
         files = sorted(self.path.glob(f"[0-9]*[0-9]/{name}.*"), key=lambda file: int(file.parent.name))
-        return pl.scan_parquet(files) if name in TEXTS else pl.scan_ipc(files)
+        return pl.scan_parquet(files, glob=False) if name in TEXTS else pl.scan_ipc(files, glob=False)
 
     def _batch(self, number: int) -> Path:
         return self.path / f"{number:06}"

@@ -25,7 +25,7 @@ from screener.exact import significant
 from screener.outputs import describing
 from screener.outputs.describing import sha256
 from screener.outputs.layout import INPUTS, OUTPUTS, PACKAGE_FILE, RUN_FILE, Output
-from screener.outputs.reading import RunFolder
+from screener.outputs.reading import DESCRIBED, DIGEST, RunFolder, digest_of
 
 Table = pl.DataFrame | pl.LazyFrame | RunFolder
 PACKAGES = ("polars", "duckdb", "pyarrow")  # whose versions may change a result
@@ -64,8 +64,10 @@ def write_run(
             resources += describing.resources(part, output, written, settings.get("currency", describing.CURRENCY))
         for name, text in (files or {}).items():
             (part / name).write_text(text, encoding="utf-8", newline="\n")
-        _write_json(part / RUN_FILE, {**run_info, "rows": rows})
         _write_json(part / PACKAGE_FILE, describing.package(resources, settings))
+        described = describing.sha256(part / PACKAGE_FILE)
+        info = json.loads(json.dumps({**run_info, "rows": rows, DESCRIBED: described}, default=str))
+        _write_json(part / RUN_FILE, {**info, DIGEST: digest_of(info)})
 
 
 def add_files(folder: Path, files: Mapping[str, str | bytes]) -> list[Path]:
@@ -152,7 +154,10 @@ def writing_in_words(folder: Path) -> Iterator[None]:
 
 def _sweep(folder: Path) -> None:
     """Take away what killed processes left beside the folder; an earlier run that one had put aside gets its name back."""
-    for left in folder.parent.glob(f".{folder.name}.*-*"):
+    if not folder.parent.is_dir():
+        return
+    beside = [item for item in folder.parent.iterdir() if item.name.startswith(f".{folder.name}.") and item.is_dir()]
+    for left in beside:
         what, _, process = left.name.removeprefix(f".{folder.name}.").rpartition("-")
         if what not in ("part", "old") or not process.isdigit() or _is_alive(int(process)):
             continue
@@ -212,21 +217,11 @@ def fingerprint() -> dict[str, str]:
 
 
 def _take_over(part: Path, output: Output, run: RunFolder) -> list[dict[str, Any]]:
-    """A table of another run, with its description. Parquet files, which nobody edits in place, take no room twice."""
+    """A table of another run, with its description: a copy, since of two names of one file each would change the other's run."""
     paths = [str(output.path(format)) for format in output.formats]
     for path in paths:
-        if not (path.endswith(".parquet") and _linked(run.path / path, part / path)):
-            shutil.copyfile(run.path / path, part / path)
+        shutil.copyfile(run.verified(path), part / path)
     return [run.resources[path] for path in paths]
-
-
-def _linked(file: Path, name: Path) -> bool:
-    """Whether `name` could be made another name of `file`; not so on another disk or some file systems."""
-    try:
-        os.link(file, name)
-    except OSError:
-        return False
-    return True
 
 
 def _write(part: Path, output: Output, table: pl.DataFrame | pl.LazyFrame) -> pl.LazyFrame:
@@ -242,7 +237,7 @@ def _write(part: Path, output: Output, table: pl.DataFrame | pl.LazyFrame) -> pl
             frame.write_parquet(files["parquet"], compression=COMPRESSION, row_group_size=output.row_group)
         return frame.lazy()
     table.sink_parquet(files["parquet"], compression=COMPRESSION, row_group_size=output.row_group, maintain_order=True)
-    return pl.scan_parquet(files["parquet"])
+    return pl.scan_parquet(files["parquet"], glob=False)
 
 
 def conformed(table: pl.DataFrame, name: str) -> pl.DataFrame:

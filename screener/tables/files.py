@@ -131,10 +131,10 @@ def _workbook_grid(source: Source, table: str) -> Grid:
 
 
 def _parquet_grid(source: Source) -> Grid:
-    rows: int = pl.scan_parquet(source.file).select(pl.len()).collect().item()
+    rows: int = pl.scan_parquet(source.file, glob=False).select(pl.len()).collect().item()
     if rows > MOST_ROWS:
         raise _too_large(source, f"{rows:,} rows", f"{MOST_ROWS:,}")
-    frame = pl.read_parquet(source.file)
+    frame = pl.read_parquet(source.file, glob=False)
     if nested := [name for name, dtype in frame.schema.items() if dtype.is_nested() or dtype == pl.Binary]:
         message = f"{source}: {', '.join(nested)} hold more than one value a cell; flatten them"
         raise UnreadableError("unreadable file", message)

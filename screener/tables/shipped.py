@@ -37,7 +37,7 @@ def strategies() -> pl.DataFrame:
 @cache
 def building_types() -> BuildingTypes:
     """The shipped building types, from rows `building_type, column, value, source`."""
-    rows = pl.read_csv(DEFAULTS / "building_types.csv", infer_schema=False)
+    rows = pl.read_csv(DEFAULTS / "building_types.csv", infer_schema=False, glob=False)
     types = rows.select("building_type").unique(maintain_order=True).filter(pl.col("building_type") != EVERY_TYPE)
     common = types.join(rows.filter(pl.col("building_type") == EVERY_TYPE).drop("building_type"), how="cross")
     own = rows.join(types, on="building_type")
