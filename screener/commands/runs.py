@@ -134,10 +134,9 @@ def verify(run: RunArgument, as_json: Json = False) -> None:
                 f"{len(folder.resources) - len(changed)} of {len(folder.resources)} files are as the run left them"
             )
         if changed:
-            raise errors.ResultsError(
-                f"{run}: {', '.join(changed)} changed since; figures are read from the Parquet files alone, "
-                "so a CSV file saved again does no harm; else run the portfolio again"
-            )
+            spoilt = any(file.endswith(".parquet") for file in changed)
+            way_out = "run the portfolio again" if spoilt else "no figure is read from files for spreadsheets"
+            raise errors.ResultsError(f"{run}: {', '.join(changed)} changed since; {way_out}")
 
 
 def _print_run(result: "Run", out: Path, top: int, as_json: bool, quiet: bool) -> None:
