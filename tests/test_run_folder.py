@@ -109,6 +109,10 @@ BROKEN: dict[str, tuple[Callable[[Path], object], str]] = {
         lambda f: edit(f, "run.json", lambda info: info["settings"].update(discount_rate=0.06)),
         r"run.json is not as the run left it",
     ),
+    "no digest": (
+        lambda f: edit(f, "run.json", lambda info: info.pop("digest")),
+        r"was written before runs held digests of themselves; run the portfolio again",
+    ),
     "another description": (
         lambda f: edit(f, "datapackage.json", lambda p: p.update(title="another")),
         r"datapackage.json is not as the run left it",

@@ -94,7 +94,9 @@ def open_run(folder: Path) -> RunFolder:
         raise UsageError(f"{folder} was written {what}; {AGAIN}")
     resources = _resources(folder)
     _require_whole(folder, resources)
-    if info.get(DIGEST) != digest_of(info):
+    if DIGEST not in info:
+        raise UsageError(f"{folder} was written before runs held digests of themselves; {AGAIN}")
+    if info[DIGEST] != digest_of(info):
         raise UsageError(_changed(folder, [RUN_FILE]))
     if info.get(DESCRIBED) != sha256(folder / PACKAGE_FILE):
         raise UsageError(_changed(folder, [PACKAGE_FILE]))
