@@ -1,11 +1,12 @@
 """What heats and wets a space, hour by hour: sites x hours -> sensible and moisture gains.
 
-    S(T) = people + equipment + sun + fan + (UA + (mv + mi) cp) (To - T) - cases
+    S(T) = people + lights + equipment + sun + fan + (UA + (mv + mi) cp) (To - T) - cases
            + Ca/dt (T' - T) + g (Tm' - T)                                                 [W]
     M(W) = people + process + (mv + mi) (Wo - W) - cases(W) + Cw/dt (W' - W)              [kg/s]
 
 mv is mechanical outdoor air, mi infiltration [kg dry air/s]. Outdoor air is a load on the space whether or not it
-passes a coil first. Sources of the figures behind the columns stand in `defaults/building_types.csv`.
+passes a coil first. People, processes, lights, equipment and mv follow the hour of the day (SHARES); kitchen hoods that
+draw more than mv brings make up for it through doors and cracks. Sources of the figures stand in `defaults/`.
 
 Air with furnishings (Ca), the building's mass (Cm, behind a surface conductance hA) and what takes up water (Cw) store
 heat and water from one hour (primes) to the next, dt of an hour. Implicit in time, with the temperature of the mass
@@ -17,7 +18,19 @@ import polars as pl
 
 from screener import calendar
 from screener.contracts.hour import CARRIED, SPACE
-from screener.formula import Number, as_number, at_least, col, equal, first_given, floor, opposite, when
+from screener.formula import (
+    Number,
+    as_number,
+    at_least,
+    col,
+    equal,
+    first_given,
+    floor,
+    larger,
+    opposite,
+    smaller,
+    when,
+)
 from screener.physics import psychrometrics as air
 from screener.physics.heat_pump import heating_cop
 from screener.worksheet import Worksheet
@@ -37,7 +50,7 @@ def site_terms(sites: pl.DataFrame, at_peak: bool = False) -> pl.DataFrame:
     """Everything that depends on the site alone, one row per site, SI.
 
     `sites` holds the filled columns of the `sites` and `building_types` contracts. With `at_peak` people count at their
-    peak instead of the mean of the open hours: for sizing.
+    peak instead of the mean of the open hours: for sizing, where their share is one.
     """
     sites = calendar.open_bits(sites)
     sheet = Worksheet()
@@ -50,20 +63,25 @@ def site_terms(sites: pl.DataFrame, at_peak: bool = False) -> pl.DataFrame:
     sheet.let("limit_humidity_ratio", first_given(by_dew_point, by_rh), "the humidity the site must stay below")
     saturated = air.humidity_ratio_from_dew_point(c("cooling_setpoint_c"), p)
     sheet.let("saturated_at_cooling", saturated, "no space is damper than fog: where a coil is solved at the most")
-    people = c("peak_occupants") * (1.0 if at_peak else c("occupancy_fraction"))
+    people = sheet.let(
+        "people",
+        c("peak_occupants") * (1.0 if at_peak else c("occupancy_fraction")),
+        "mean while open, or at their peak",
+    )
     sheet.let("ventilation_kg_s", c("outdoor_air_l_s") / 1000 * density, "mechanical outdoor air while open")
     sheet.let("infiltration_open_kg_s", c("infiltration_l_s_m2") * area / 1000 * density + LEAST_AIR_KG_S)
     sheet.let("infiltration_closed_kg_s", c("infiltration_closed_l_s_m2") * area / 1000 * density + LEAST_AIR_KG_S)
-    internal = sheet.let("internal_gain_w", c("internal_gain_w_m2") * area, "lights and equipment while open")
+    hoods = c("hood_exhaust_l_s_m2") * area / 1000 * density
+    sheet.let("hood_exhaust_kg_s", hoods, "kitchen exhaust while cooking, less make-up air at the hoods")
+    internal = sheet.let("internal_gain_w", c("internal_gain_w_m2") * area, "lights and equipment, mean while open")
     sheet.let("gain_closed_w", internal * c("closed_gain_fraction"), "lights and equipment while closed")
-    sheet.let("gain_open_w", internal + people * c("person_sensible_w"), "and people while open")
+    lights = sheet.let("lights_w", smaller(c("lights_w_m2") * area, internal), "lights, mean while open")
+    sheet.let("equipment_w", internal - lights, "equipment, mean while open")
+    sheet.let("people_w", people * c("person_sensible_w"), "people, mean while open")
     sheet.let("aperture_m2", c("solar_aperture_m2_per_100_m2") * area / 100, "glass area times solar factor")
     sheet.let("envelope_w_k", c("envelope_w_k_m2") * area, "heat loss of the shell per kelvin")
-    sheet.let(
-        "moisture_open_kg_s",
-        people * c("person_latent_w") / air.EVAPORATION_J_KG + c("process_moisture_kg_h") / 3600,
-        "people and processes while open",
-    )
+    sheet.let("people_kg_s", people * c("person_latent_w") / air.EVAPORATION_J_KG, "people, mean while open")
+    sheet.let("process_kg_s", c("process_moisture_kg_h") / 3600, "processes, mean while open")
     air_kg = sheet.let("air_kg", area * c("ceiling_height_m") * density, "air in the space")
     sheet.let("air_storage_w_k", FURNISHINGS * air_kg * air.CP_MOIST_AIR / DT_S, "air and furnishings, per hour")
     mass = sheet.let("mass_storage_w_k", c("thermal_mass") * 1000 * area / DT_S, "heat the mass takes up, per hour")
@@ -104,12 +122,13 @@ def gains_by_source(sheet: Worksheet, space_c: Number, humidity_ratio: Number) -
     To look at; they sum to the net gains of `steps`.
     """
     c = col
-    people = c("gain_open_w") - c("internal_gain_w")
-    equipment = c("gain_closed_w") + (c("internal_gain_w") - c("gain_closed_w")) * c("open")
+    is_open = c("open")
     through_air = c("air_kg_s") * air.CP_MOIST_AIR
     heats = {
-        "people": people * c("open"),
-        "lights and equipment": equipment,
+        "people": c("people_now_w"),
+        "lights": c("lights_w") * c("lights_share") * is_open,
+        "equipment": c("equipment_w") * c("equipment_share") * is_open,
+        "lights and equipment while closed": c("gain_closed_w") * (1 - is_open),
         "sun": c("aperture_m2") * c("irradiance_w_m2"),
         "supply fan": c("fan_w") * c("fan_on"),
         "shell": c("envelope_w_k") * (c("outdoor_c") - space_c),
@@ -119,7 +138,8 @@ def gains_by_source(sheet: Worksheet, space_c: Number, humidity_ratio: Number) -
         "display cases": -c("case_sensible_w"),
     }
     waters = {
-        "people and processes": c("moisture_gain_kg_s"),
+        "people": c("people_kg_s") * c("people_share") * is_open,
+        "processes": c("process_kg_s") * c("process_moisture_share") * is_open,
         "outdoor air": c("air_kg_s") * (c("outdoor_humidity_ratio") - humidity_ratio),
         "stored in the space": c("moisture_storage_kg_s") * (c("last_humidity_ratio") - humidity_ratio),
         "display cases": -SPACE.case_credit(humidity_ratio),
@@ -172,19 +192,24 @@ def steps(sheet: Worksheet, fan_w: Number) -> None:
     fan_on = sheet.let(
         "fan_on", is_open * c("fan_continuous"), "1 while the supply fan runs whatever the compressor does"
     )
-    mv = sheet.let("ventilation_now_kg_s", c("ventilation_kg_s") * is_open, "mechanical outdoor air")
+    ventilated = sheet.let("ventilated", is_open * c("ventilation_share"), "of the outdoor air that is due while open")
+    mv = sheet.let("ventilation_now_kg_s", c("ventilation_kg_s") * ventilated, "mechanical outdoor air")
     closed, opened = c("infiltration_closed_kg_s"), c("infiltration_open_kg_s")
-    m = sheet.let("air_kg_s", mv + closed + (opened - closed) * is_open, "outdoor air, however it gets in")
+    lacking = c("hood_exhaust_kg_s") * (is_open * c("process_moisture_share")) - mv
+    leaks = sheet.let(
+        "infiltration_now_kg_s", larger(closed + (opened - closed) * is_open, lacking), "or what hoods lack"
+    )
+    m = sheet.let("air_kg_s", mv + leaks, "outdoor air, however it gets in")
     through = sheet.let("through_w_k", c("envelope_w_k") + m * air.CP_MOIST_AIR, "shell and air per kelvin")
     air_storage, mass = c("air_storage_w_k"), c("mass_exchange_w_k")
     sheet.let("conductance_w_k", through + air_storage + mass, "and what the space stores, per kelvin")
+    people = sheet.let("people_now_w", c("people_w") * (is_open * c("people_share")), "of people")
+    machines = c("lights_w") * c("lights_share") + c("equipment_w") * c("equipment_share")
+    machines = c("gain_closed_w") + (machines - c("gain_closed_w")) * is_open
+    machines = sheet.let("machines_now_w", machines, "of lights and equipment")
     inside = sheet.let(
         "internal_and_sun_w",
-        c("gain_closed_w")
-        + (c("gain_open_w") - c("gain_closed_w")) * is_open
-        + fan_w * fan_on
-        + c("aperture_m2") * c("irradiance_w_m2")
-        - c("case_sensible_w"),
+        people + machines + fan_w * fan_on + c("aperture_m2") * c("irradiance_w_m2") - c("case_sensible_w"),
         "people, lights, equipment, sun and fan, less the cases' cooling",
     )
     for state in ("cooling", "heating"):
@@ -198,7 +223,8 @@ def steps(sheet: Worksheet, fan_w: Number) -> None:
         "reheat_electric_per_heat", electric, "the site's heating source, or resistance where it has none"
     )
     sheet.let("heating_electric_per_heat", electric * c("is_heated"), "the site's heating source")
-    sheet.let("moisture_gain_kg_s", c("moisture_open_kg_s") * is_open, "people and processes")
+    wet = c("people_kg_s") * c("people_share") + c("process_kg_s") * c("process_moisture_share")
+    sheet.let("moisture_gain_kg_s", wet * is_open, "people and processes")
     buffer = c("moisture_storage_kg_s")
     exchange = sheet.let("exchange_kg_s", m + buffer, "outdoor air, and what the space stores")
     brought = m * c("outdoor_humidity_ratio") + buffer * c("last_humidity_ratio")

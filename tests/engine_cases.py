@@ -8,6 +8,7 @@ import polars as pl
 
 from screener import climate, contracts, engine, ledger, loads
 from screener.assumptions import filling
+from screener.contracts.hour import SHARES
 from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import shipped
 
@@ -122,5 +123,6 @@ def worked_hours(
     any_hour, damp_hour = engine.plan()
     alone = loads.at_rest(sized(sites)) if begun is None else sized(sites).with_columns(**begun)
     numbered = alone.with_row_index("site").lazy()
-    every = any_hour.apply(numbered.join(engine.dated(hours).lazy(), on="weather_id"))
+    joined = engine.by_the_hour(numbered.collect().join(engine.dated(hours), on="weather_id"))
+    every = any_hour.apply(joined.drop(SHARES.values()).lazy())
     return every.collect(engine="streaming"), damp_hour.apply(every.filter("damp")).collect(engine="streaming")

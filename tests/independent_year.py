@@ -4,16 +4,20 @@ Two implicit balances an hour (heat of the space with its mass, water), every un
 apparatus dew point, run fraction, temperature, humidity. Coil and plant after the engineering basis: bypass factor and a
 compressor whose capacity follows apparatus dew point and weather, a constant fraction of Carnot, the published on/off-cycle
 model itself (not straight lines) for units that lead and lag. Saturation by psychrolib. A site is a mapping with the figures
-that were sized for it; the coil is solved where the space settles, not near it.
+that were sized for it, and its `days`; the coil is solved where the space settles, not near it.
 """
 
+import csv
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 import psychrolib
+
+import screener
 
 psychrolib.SetUnitSystem(psychrolib.SI)
 
@@ -65,6 +69,26 @@ def kept(run_fraction: float, choice: str) -> float:
     evaporates = gamma * t_off - (gamma * t_off) ** 2 / (4 * t_wet)
     begins = root(lambda t: evaporates - tau * (math.exp(-t / tau) - 1) - t, 0.0, evaporates + tau)
     return x * max(0.0, (t_on - begins) / (t_on + tau * (math.exp(-t_on / tau) - 1)))
+
+
+def days(site: Mapping[str, Any]) -> dict[str, dict[bool, list[float]]]:
+    """Shares of the hour by quantity and whether the day is no working day, as the shipped file has them, about the mean of the
+    type's open hours (those of the default sites this is for); of ventilation as they are."""
+    with (Path(screener.__file__).parent / "tables" / "defaults" / "profiles.csv").open(encoding="utf-8") as file:
+        rows = [row for row in csv.DictReader(file) if row["building_type"] in ("*", site["building_type"])]
+    first, end, week = int(site["opens_hour"]), int(site["closes_hour"]), int(site["open_days_per_week"])
+    found = {}
+    for quantity in {row["quantity"] for row in rows}:
+        mine = [row for row in rows if row["quantity"] == quantity]
+        mine = [row for row in mine if row["building_type"] != "*"] or mine
+        shares = {}
+        for other, kind in ((False, "working"), (True, "other")):
+            row = next(row for row in mine if row["day_kind"] in (kind, "all"))
+            shares[other] = [float(row[f"hour_{hour}"]) for hour in range(24)]
+        open_week = [share for day in range(week) for share in shares[day >= 5][first:end]]
+        mean = 1.0 if quantity == "ventilation" else sum(open_week) / len(open_week)
+        found[quantity] = {other: [share / mean for share in day] for other, day in shares.items()}
+    return found
 
 
 @dataclass
@@ -119,12 +143,17 @@ class Hour:
         within = first <= middle < end if end > first else middle >= first or middle < end
         is_open = float(within and weather["day_of_week"] < s["open_days_per_week"])
         self.fan_on = is_open * (s["supply_fan"] == "continuous")
-        ventilation = s["ventilation_kg_s"] * is_open
+        share = {quantity: s["days"][quantity][weather["day_of_week"] >= 5][weather["hour"]] for quantity in s["days"]}
+        ventilation = s["ventilation_kg_s"] * is_open * share["ventilation"]
+        hoods = s["hood_exhaust_kg_s"] * is_open * share["process_moisture"]
         self.air = ventilation + s["infiltration_open_kg_s" if is_open else "infiltration_closed_kg_s"]
+        self.air = max(self.air, hoods)
         self.share = min(ventilation / s["supply_kg_s"], 1.0)
-        self.moisture = s["moisture_open_kg_s"] * is_open
+        wet = s["people_kg_s"] * share["people"] + s["process_kg_s"] * share["process_moisture"]
+        self.moisture = wet * is_open
         sun = s["aperture_m2"] * weather["irradiance_w_m2"]
-        gains = s["gain_open_w"] if is_open else s["gain_closed_w"]
+        machines = s["lights_w"] * share["lights"] + s["equipment_w"] * share["equipment"]
+        gains = machines + s["people_w"] * share["people"] if is_open else s["gain_closed_w"]
         self.gains = gains + s["fan_w"] * self.fan_on + sun - s["case_sensible_w"]
 
     def heat(self, space_c: float) -> float:

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from screener import engine, ledger
 from screener.calendar import SLOTS as ALL_SLOTS
+from screener.contracts.hour import SHARES
 from screener.errors import ResultsError
 from screener.formula import (
     Formula,
@@ -43,7 +44,7 @@ SLOTS = 8
 def program(every: Number, columns: list[str], lanes: int = FEW_LANES, **about: object) -> CompiledYear:
     """A program that works out one formula."""
     part = Part(**({"sheets": [Worksheet()], "tallies": NONE, "kept": [every]} | about))
-    return CompiledYear({"part": part}, columns, lanes)
+    return CompiledYear({"part": part}, columns, {}, lanes)
 
 
 def worked(of: CompiledYear, frame: pl.DataFrame, slots: list[int] | None = None, **site: float) -> Sums:
@@ -171,7 +172,7 @@ def test_what_an_hour_leaves_is_what_the_next_begins_with(warm_up: int) -> None:
         due.append(last)
         last = last / 2 + x
     assert worked(of, frame, start=16.0).finished[0].tolist() == due
-    arrays = ArraysYear(of.parts, ["x"])
+    arrays = ArraysYear(of.parts, ["x"], {})
     hours = Hours(frame.to_numpy().T.copy(), np.zeros(4, np.int64))
     sites = pl.DataFrame({"place": [0], "start": [16.0]})
     assert arrays.run(sites, "place", {0: hours}, SLOTS, lambda kept: kept[0])["part"].finished[0].tolist() == due
@@ -181,13 +182,26 @@ def test_sites_of_different_calendars_come_back_in_their_order() -> None:
     of = program(X, ["x"], tallies=Tallies([Tally("sum", X)], [Tally("year", X + col("own"))]))
     years = {key: Hours(np.full((1, 3), float(key)), np.array([key % 2, 0, key % 3], np.int64)) for key in range(6)}
     sites = pl.DataFrame({"place": [5, 1, 4, 0, 3, 2, 1], "own": [0.5] * 7})
-    for way in (of, ArraysYear(of.parts, ["x"])):
+    for way in (of, ArraysYear(of.parts, ["x"], {})):
         got = way.run(sites, "place", years, SLOTS, lambda kept: kept[0])["part"]
         assert got.years["year"].tolist() == [3 * (key + 0.5) for key in sites["place"]]
         assert got.finished[:, 0].tolist() == sites["place"].to_list()
         for site, key in enumerate(sites["place"]):
             due = np.bincount(years[key].slots, minlength=SLOTS) * float(key)
             assert got.slots["sum"][site].tolist() == due.tolist()
+
+
+def test_a_column_of_an_hour_may_come_from_an_array_of_the_site() -> None:
+    """Taken by the hour's slot, over and over: slot 5 of an array of four is its second."""
+    part = Part(sheets=[Worksheet()], tallies=NONE, kept=[X * col("share")])
+    sites = pl.DataFrame({"place": [0, 1], "course": [[1.0, 2.0, 3.0, 4.0], [5.0, 6.0, 7.0, 8.0]]})
+    years = {key: Hours(np.full((1, 3), 10.0 + key), np.array([0, 5, 3], np.int64)) for key in (0, 1)}
+    for way in (
+        CompiledYear({"part": part}, ["x"], {"share": "course"}),
+        ArraysYear({"part": part}, ["x"], {"share": "course"}),
+    ):
+        got = way.run(sites, "place", years, SLOTS, lambda kept: kept[0].copy())["part"].finished
+        assert got.tolist() == [[10.0, 20.0, 40.0], [55.0, 66.0, 88.0]]
 
 
 def test_a_site_without_a_number_is_refused() -> None:
@@ -251,7 +265,7 @@ def test_arrays_give_the_same_sums(hard: tuple[pl.DataFrame, pl.DataFrame]) -> N
     parts = {name: engine.part(name) for name in ("overcool_condenser_reheat", "outdoor_air_dehumidifier")}
     compiled, arrays = (
         way.run(sized(sites), "weather_id", engine.years(hours), ALL_SLOTS, ledger.dampest)
-        for way in (engine.compiled_year(parts), ArraysYear(parts, engine.HOURLY_COLUMNS))
+        for way in (engine.compiled_year(parts), ArraysYear(parts, engine.PLACE_COLUMNS, SHARES))
     )
     for name in parts:
         for a, b in ((compiled[name].slots, arrays[name].slots), (compiled[name].years, arrays[name].years)):

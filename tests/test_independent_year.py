@@ -55,6 +55,7 @@ def engines(site: pl.DataFrame, hours: pl.DataFrame, name: str) -> tuple[dict[st
 def test_energies_peaks_and_hours_are_those_of_the_independent_year(sites, hours, number) -> None:
     site = sites.slice(number, 1)
     row = site.row(0, named=True)
+    row |= {"days": independent.days(row)}
     mine = hours.filter(pl.col("weather_id") == row["weather_id"])
     weather = engine.dated(mine).to_dicts()
     assert {*independent.STRATEGIES} <= {*REGISTRY}

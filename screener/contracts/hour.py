@@ -4,6 +4,7 @@ An hour begins with what the one before it left, the columns CARRIED. `loads` wr
 fan runs on, `sizing` those of COIL and the lines of PART_LOAD; the strategies read all of them.
 """
 
+from collections.abc import Mapping
 from dataclasses import fields
 
 from screener.formula import col
@@ -18,6 +19,11 @@ CARRIED = {  # state of the space an hour before, and the column of a site that 
     "last_mass_c": "cooling_setpoint_c",
     "last_humidity_ratio": "limit_humidity_ratio",
 }
+
+# What follows the hour: each quantity's share of its mean while open, and the array of 24 working and 24 other hours that a
+# site has it from.
+QUANTITIES = ("people", "process_moisture", "lights", "equipment", "ventilation")
+SHARES: Mapping[str, str] = {f"{quantity}_share": f"{quantity}_by_hour" for quantity in QUANTITIES}
 
 # What the space took up an hour before it gives back like so much more outdoor air, at the humidity it had.
 SPACE = Space(

@@ -18,7 +18,7 @@ from screener.engine import weather_cache, year
 from screener.engine.progress import Progress
 from screener.ranking import rank
 from screener.strategies import REFERENCE, REGISTRY
-from screener.tables import Settings, shipped
+from screener.tables import Settings, profiles, shipped
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -123,7 +123,7 @@ def work_out(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = la
         years_of = weather_cache.years(places, basis.inputs["weather"], basis.settings.dates)
     with parts.of("sizing"):
         conditions = climate.design_conditions(places, basis.inputs["weather"])
-        sized = year.size(sites, conditions, basis.inputs["equipment"])
+        sized = year.size(sites, conditions, basis.inputs["equipment"], basis.inputs["profiles"])
         used = as_written(sites_used(sites, sized))
     rates = basis.rates
     hourly: list[pl.DataFrame] = []
@@ -152,9 +152,10 @@ def work_out(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = la
 
 
 def shipped_inputs() -> dict[str, pl.DataFrame]:
-    """The strategies that ship, no equipment, no tariffs, no weather files."""
+    """The strategies and hours of the day that ship, no equipment, no tariffs, no weather files."""
     empty = {name: pl.DataFrame(schema=contracts.load(name).polars_schema()) for name in outputs.INPUT_NAMES}
-    return empty | {"strategies": shipped.strategies(), "weather": climate.own_hours([])}
+    shipped_rows = {"strategies": shipped.strategies(), "profiles": profiles.resolved()}
+    return empty | shipped_rows | {"weather": climate.own_hours([])}
 
 
 def rates_of(inputs: Mapping[str, pl.DataFrame], settings: Settings) -> price.Rates:

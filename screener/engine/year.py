@@ -14,10 +14,11 @@ import polars as pl
 
 from screener import ledger, loads, sizing, strategies
 from screener.calendar import SLOTS, Dates, bit, is_other, slot
-from screener.contracts.hour import CARRIED
+from screener.contracts.hour import CARRIED, SHARES
 from screener.engine.blame import blame
 from screener.formula import Number, col
 from screener.strategies import REFERENCE, REGISTRY
+from screener.tables import profiles
 from screener.worksheet import Worksheet
 from screener.worksheet.arrays import ArraysYear
 from screener.worksheet.hours import Finish, Hours, Part, Sums, Tallies
@@ -29,7 +30,8 @@ SITES_AT_ONCE = 150  # their sums take 33 MB
 WARM_UP_H = 7 * 24  # several times the day or so that a slab takes to forget
 MANY_SITES = 1000  # from which the slower compilation to faster code pays
 WEATHER = ("outdoor_c", "outdoor_humidity_ratio", "irradiance_w_m2")
-HOURLY_COLUMNS = ("hour", "day_bit", "month_bit", "weight_h", *WEATHER)
+PLACE_COLUMNS = ("hour", "day_bit", "month_bit", "weight_h", *WEATHER)
+HOURLY_COLUMNS = (*PLACE_COLUMNS, *SHARES)
 _COMPILER = ThreadPoolExecutor(1, "compiler")
 _YEARS: "dict[tuple[tuple[str, ...], bool], Future[Year]]" = {}
 NO_CODE: list[str] = []  # why no machine code could be made here, once it was tried
@@ -44,11 +46,21 @@ class Year(Protocol):
         """Work out the year of each site, whose hours are those of the place that its column `key` names, by strategy."""
 
 
-def size(sites: pl.DataFrame, conditions: pl.DataFrame, equipment: pl.DataFrame) -> pl.DataFrame:
-    """Sites as the engine needs them: terms of their loads, what their equipment can do, what they cannot have."""
+def size(
+    sites: pl.DataFrame, conditions: pl.DataFrame, equipment: pl.DataFrame, days: pl.DataFrame | None = None
+) -> pl.DataFrame:
+    """Sites as the engine needs them: terms of their loads, what their equipment can do, what they cannot have.
+
+    `days`: resolved profiles of the hours of the day (None: those that ship). At design hours all are at their highest.
+    """
     every = [*REGISTRY.values()]
+    courses = profiles.by_hour(profiles.resolved() if days is None else days)
+    sites = sites.join(courses, on="building_type", how="left", maintain_order="left")
     design = sizing.design_hours(sites, conditions)
-    peak = loads.at_rest(loads.site_terms(sites, at_peak=True))
+    peak = loads.at_rest(loads.site_terms(sites, at_peak=True)).with_columns(
+        pl.col(course).arr.max().alias(share) for share, course in SHARES.items()
+    )
+    peak = peak.with_columns(people_share=1.0)  # of their peak
     gains = Worksheet()
     loads.steps(gains, fan_w=0.0)
     design_loads = gains.apply(design.lazy().join(peak.lazy(), on="site_id")).collect()
@@ -132,7 +144,7 @@ def _made(parts: Mapping[str, Part], many: bool = False) -> Year:
             NO_CODE.append(
                 f"no machine code can be made here ({error}): hours are worked out in arrays, many times slower"
             )
-    return ArraysYear(parts, HOURLY_COLUMNS)
+    return ArraysYear(parts, PLACE_COLUMNS, SHARES)
 
 
 def compiled_year(parts: Mapping[str, Part], many: bool = False) -> "CompiledYear":
@@ -140,7 +152,7 @@ def compiled_year(parts: Mapping[str, Part], many: bool = False) -> "CompiledYea
     that gives the same numbers."""
     from screener.worksheet import compiled  # may not be there
 
-    return compiled.CompiledYear(parts, HOURLY_COLUMNS, compiled.MANY_LANES if many else compiled.FEW_LANES)
+    return compiled.CompiledYear(parts, PLACE_COLUMNS, SHARES, compiled.MANY_LANES if many else compiled.FEW_LANES)
 
 
 def part(name: str) -> Part:
@@ -169,9 +181,19 @@ def states(site: pl.DataFrame, hours: Hours, name: str) -> pl.DataFrame:
         .run(site, "weather_id", {site["weather_id"].item(): hours}, SLOTS, lambda each: each)[name]
         .finished[0]
     )
-    columns = dict(zip(HOURLY_COLUMNS, hours.columns, strict=True)) | dict(zip(CARRIED, last, strict=True))
+    columns = dict(zip(PLACE_COLUMNS, hours.columns, strict=True)) | dict(zip(CARRIED, last, strict=True))
+    courses = {share: np.resize(site[course].item().to_numpy(), SLOTS) for share, course in SHARES.items()}
+    columns |= {share: course[hours.slots] for share, course in courses.items()}
     frame = pl.DataFrame(columns).with_columns(at=pl.int_range(pl.len()))
-    return frame.join(site.drop({*frame.columns} & {*site.columns}), how="cross")
+    return frame.join(site.drop({*frame.columns} & {*site.columns}, *SHARES.values()), how="cross")
+
+
+def by_the_hour(frame: pl.DataFrame) -> pl.DataFrame:
+    """Hours beside the columns of their sites (`slot`, `*_by_hour`), with what follows the hour of the day, SHARES."""
+    return frame.with_columns(
+        pl.col(course).arr.get(pl.col("slot") % pl.col(course).arr.len()).alias(share)
+        for share, course in SHARES.items()
+    )
 
 
 def dated(hours: pl.DataFrame, dates: Dates | None = None) -> pl.DataFrame:
@@ -189,6 +211,6 @@ def years(hours: pl.DataFrame, dates: Dates | None = None) -> dict[str, Hours]:
     for (weather_id,), year in (
         dated(hours, dates).partition_by("weather_id", maintain_order=True, as_dict=True).items()
     ):
-        columns = np.ascontiguousarray(year.select(pl.col(HOURLY_COLUMNS).cast(pl.Float64)).to_numpy().T)
+        columns = np.ascontiguousarray(year.select(pl.col(PLACE_COLUMNS).cast(pl.Float64)).to_numpy().T)
         found[str(weather_id)] = Hours(columns, year["slot"].to_numpy().astype(np.int64))
     return found

@@ -17,6 +17,7 @@ from screener import climate, engine, loads, outputs
 from screener.contracts.end_uses import CARRIERS, END_USES, ENERGIES_KWH, POWERS_W
 from screener.errors import UsageError
 from screener.explain.bill import bill
+from screener.explain.day import of_day
 from screener.explain.states import agree, apart, state
 from screener.explain.water import water
 from screener.formula import Number, col, polars
@@ -75,6 +76,7 @@ def explain(run: outputs.RunFolder, site_id: str, strategy: str | None = None, a
     about = worked.used.row(0, named=True)
     year = _year(results, name, every, damp)
     hour = _hour(run, name, sheets, every, damp, at)
+    month, date = int(hour["at"][:2]), int(hour["at"][3:5])
     return {
         "site": {key: about[key] for key in ("site_id", "name", "building_type", "climate_zone", "station")}
         | {key: about[key] for key in ("station_name", "station_distance_km", "elevation_m", "floor_area_m2")},
@@ -86,6 +88,7 @@ def explain(run: outputs.RunFolder, site_id: str, strategy: str | None = None, a
         "design_conditions": {key: conditions[key].item() for key in CONDITIONS},
         "equipment": {key: sized[key].item() for key in EQUIPMENT} | {"bypass": 1 - sized["contact"].item()},
         "assumptions": _assumptions(about),
+        "day": of_day(every, damp, name, REFERENCE.name, month, date).to_dicts(),
         "hour": hour,
         "checks": _checks(results, name, _added_up(every, damp, name), hour, worked.carried_apart),
     }
@@ -115,7 +118,7 @@ def worked_again(run: outputs.RunFolder, site_id: str, strategy: str) -> Worked:
     used = site(run, site_id)
     hours = _weather(run, used["weather_id"].item())
     conditions = climate.design_conditions(used["weather_id"].to_list(), hours)
-    sized = engine.size(used, conditions, run.input("equipment"))
+    sized = engine.size(used, conditions, run.input("equipment"), run.input("profiles"))
     sheets, dates = engine.plan([strategy]), Settings(**run.settings).dates
     year = engine.years(hours, dates)[used["weather_id"].item()]
     begun = engine.states(sized, year, strategy)

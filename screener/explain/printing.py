@@ -40,13 +40,35 @@ BESIDE: Columns = {
     "kwh_per_kg": ("in the building kWh/kg", text.decimals(2)),
     "times_in_building": ("times the unit's there", text.decimals(1)),
 }
+DAY: Columns = {
+    "hour": ("hour", str),
+    "outdoor_c": ("outdoor degC", text.decimals(1)),
+    "people_w": ("people kW", text.decimals(1)),
+    "machines_w": ("machines kW", text.decimals(1)),
+    "sun_w": ("sun kW", text.decimals(1)),
+    "water_kg_h": ("water kg/h", text.decimals(1)),
+    "cooling_w": ("cooling kW", text.decimals(1)),
+    "reheat_w": ("reheat kW", text.decimals(1)),
+    "electricity_w": ("electricity kW", text.decimals(1)),
+    "space_c": ("space degC", text.decimals(1)),
+    "dew_point_c": ("dew point degC", text.decimals(1)),
+}
 STEPS: Columns = {"name": ("name", str), "value": ("value", str), "why": ("what it is", str)}
 FIGURES: Columns = {"name": ("figure", text.words), "value": ("value", str), "origin": ("where it is from", str)}
 
 
 def printed(document: Document) -> str:
     """The whole account as text."""
-    return "\n".join([*_heading(document), *_year(document), *_assumed(document), *_hour(document), checks(document)])
+    return "\n".join(
+        [
+            *_heading(document),
+            *_year(document),
+            *_assumed(document),
+            *_day(document),
+            *_hour(document),
+            checks(document),
+        ]
+    )
 
 
 def checks(document: Document) -> str:
@@ -146,6 +168,19 @@ def _assumed(document: Document) -> Iterator[str]:
     yield "WHAT THE SITE IS, AND WHERE EACH FIGURE IS FROM"
     rows = [row | {"value": _figure(row["value"])} for row in document["assumptions"]]
     yield text.table(rows, FIGURES)
+
+
+def _day(document: Document) -> Iterator[str]:
+    """The day in which the hour lies: when people and machines bring heat, and when it has to be put back."""
+    month, day = int(document["hour"]["at"][:2]), int(document["hour"]["at"][3:5])
+    yield ""
+    yield f"THE DAY: {day} {MONTHS[month - 1]}, {text.words(document['strategy'])}; closed hours in brackets"
+    rows = []
+    for row in document["day"]:
+        powers = {name: value / 1000 for name, value in row.items() if name.endswith("_w")}
+        clock = f"{row['hour']}" if row["open"] else f"({row['hour']})"
+        rows.append(row | powers | {"hour": clock})
+    yield text.table(rows, DAY)
 
 
 def _hour(document: Document) -> Iterator[str]:

@@ -8,6 +8,7 @@ import polars as pl
 from screener import outputs
 from screener.contracts.limits import OVER_LIMIT
 from screener.explain.account import Worked, balance_terms, worked_again
+from screener.explain.day import of_day
 from screener.formula import plain, polars
 from screener.physics import psychrometrics as air
 from screener.strategies import REFERENCE
@@ -25,6 +26,9 @@ class Year:
     `at` is the hour to show, `MM-DDTHH`: with the most water to remove among those in which every strategy but the
     reference holds the limit, or among all damp hours; None where there is none.
 
+    `day`: strategy and the hours of the day in which `at` lies, or of the one with the most cooling, as `day.of_day` has them;
+    `date`: its month and day.
+
     `months`: month, strategy and the water of the month [kg]: people_kg, damp_air_kg arriving, given_back_kg from another
     month; coil_kg, device_kg, cases_kg, dry_air_kg removed, taken_up_kg into another. `held`: strategy, dew_point_c [degC] of
     the space, weight_h [h/a]. What is asked of the space: limit_humidity_ratio [kg/kg], limit_dew_point_c [degC], at
@@ -38,6 +42,8 @@ class Year:
     limit_humidity_ratio: float
     limit_dew_point_c: float
     at: str | None
+    day: pl.DataFrame
+    date: tuple[int, int]
 
 
 def year(run: outputs.RunFolder, site_id: str, strategies: Sequence[str]) -> Year:
@@ -45,6 +51,9 @@ def year(run: outputs.RunFolder, site_id: str, strategies: Sequence[str]) -> Yea
     worked = {strategy: worked_again(run, site_id, strategy) for strategy in strategies}
     site = next(iter(worked.values())).every
     ratio, pressure = site.select(LIMIT, "pressure_pa").row(0)
+    at = _hour_to_show([pair for pair in worked.items() if pair[0] != REFERENCE.name])
+    month, day = (int(at[:2]), int(at[3:5])) if at else site.sort("cooling_load_w").select("month", "day").row(-1)
+    days = {name: of_day(each.every, each.damp, name, REFERENCE.name, month, day) for name, each in worked.items()}
     return Year(
         outdoor=site.select("outdoor_c", "outdoor_humidity_ratio", "weight_h"),
         months=pl.concat([_months(each, strategy) for strategy, each in worked.items()]),
@@ -52,7 +61,9 @@ def year(run: outputs.RunFolder, site_id: str, strategies: Sequence[str]) -> Yea
         pressure_pa=pressure,
         limit_humidity_ratio=ratio,
         limit_dew_point_c=plain(air.dew_point(ratio, pressure)),
-        at=_hour_to_show([pair for pair in worked.items() if pair[0] != REFERENCE.name]),
+        at=at,
+        day=pl.concat([each.select(pl.lit(name).alias("strategy"), pl.all()) for name, each in days.items()]),
+        date=(month, day),
     )
 
 

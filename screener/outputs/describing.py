@@ -81,10 +81,14 @@ def _in_currency(field: dict[str, Any], currency: str) -> dict[str, Any]:
 
 
 def _refer_to_inputs(schema: dict[str, Any]) -> None:
-    """Where an input refers to another, both go by the names of inputs."""
+    """Where an input refers to another, both go by the names of inputs; to what a run does not keep nothing refers."""
     names = {output.table: output.resource for output in INPUTS}
-    for link in schema.get("foreignKeys", []):
+    links = [link for link in schema.get("foreignKeys", []) if link["reference"]["resource"] in names]
+    for link in links:
         link["reference"]["resource"] = names[link["reference"]["resource"]]
+    schema.pop("foreignKeys", None)
+    if links:
+        schema["foreignKeys"] = links
 
 
 def _fields(

@@ -52,6 +52,7 @@ INPUTS = (
     _input("tariff_tiers", "tariff_id"),
     _input("strategies", "strategy"),
     _input("equipment", "equipment_id"),
+    _input("profiles", "building_type", "quantity", "day_kind"),
     _input("weather", "weather_id"),
 )
 INPUT_NAMES = tuple(each.table for each in INPUTS)

@@ -88,6 +88,8 @@ def site_findings(run: RunFolder, site_id: str) -> SiteFindings:
         outdoor=year.outdoor,
         months=year.months,
         held=year.held,
+        day=year.day,
+        date=year.date,
         called=called,
         peaks=ledger.peaks(run.table("ledger").filter(mine), shown),
         space=Space(year.pressure_pa, used["cooling_setpoint_c"].item(), year.limit_humidity_ratio),

@@ -10,6 +10,7 @@ import polars as pl
 
 from screener import text
 from screener.contracts import load
+from screener.report.charts.day import day
 from screener.report.charts.end_uses import end_uses
 from screener.report.charts.humidity import humidity
 from screener.report.charts.moisture import moisture
@@ -34,7 +35,8 @@ class SiteFindings:
     `holds`: whether the limit is held as well as today.
     `hours`: the air of the design hour by strategy, today's first: `at`, `states` and `processes` as `explain` has them.
     `outdoor`: outdoor_c [degC], outdoor_humidity_ratio [kg/kg], weight_h [h]. `months`: see `charts.moisture`.
-    `held`: see `charts.humidity`, as is `called`. `peaks`: strategy, month, day_kind, hour, peak_kw.
+    `held`: see `charts.humidity`, as is `called`. `day`: see `charts.day`, of month and day `date`.
+    `peaks`: strategy, month, day_kind, hour, peak_kw.
     """
 
     settings: Mapping[str, Any]
@@ -45,6 +47,8 @@ class SiteFindings:
     outdoor: pl.DataFrame
     months: pl.DataFrame
     held: pl.DataFrame
+    day: pl.DataFrame
+    date: tuple[int, int]
     called: Mapping[str, str]
     peaks: pl.DataFrame
     space: Space
@@ -89,6 +93,7 @@ def site_charts(found: SiteFindings) -> dict[str, Chart]:
     charts = (
         psychrometric(found.outdoor, found.space, paths, f"Hour {hour['at']} (month-day, hour of the day)."),
         moisture(found.months, found.now, found.best),
+        day(found.day, found.now, found.best, found.date),
         humidity(found.held, found.limit_dew_point_c, dict(found.called)),
         end_uses(_bars(found), "kWh a year", f"Every strategy that {found.ranked['site_id']} can have"),
     )

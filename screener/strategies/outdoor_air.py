@@ -53,11 +53,12 @@ class Entering:
 
 
 def entering(own: Worksheet) -> Entering:
-    """Outdoor air while the site is open, space air while it is closed."""
-    is_open, limit = col("open") > 0, col("limit_humidity_ratio")
-    t = when(is_open).then(col("outdoor_c")).otherwise(RESTING.space_c)
-    t = own.let("entering_c", t, "outdoor air, or space air while closed")
-    w = own.let("entering_humidity_ratio", when(is_open).then(col("outdoor_humidity_ratio")).otherwise(limit))
+    """Outdoor air as far as the site is ventilated, space air for the rest: for all while it is closed."""
+    share, inside_c, limit = col("ventilated"), RESTING.space_c, col("limit_humidity_ratio")
+    t = own.let(
+        "entering_c", inside_c + share * (col("outdoor_c") - inside_c), "outdoor air, or space air while closed"
+    )
+    w = own.let("entering_humidity_ratio", limit + share * (col("outdoor_humidity_ratio") - limit))
     return Entering(t, w, t, w)
 
 

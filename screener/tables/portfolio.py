@@ -9,7 +9,7 @@ import polars as pl
 
 from screener.contracts import PLACEHOLDER, Contract, load
 from screener.errors import ContractError, no_faults, table_fault
-from screener.tables import links, shipped
+from screener.tables import links, profiles, shipped
 from screener.tables.checking import CheckedTable, checked
 from screener.tables.files import find_tables
 from screener.tables.reading import RawTable, read_table
@@ -18,7 +18,14 @@ from screener.tables.settings import Settings, read_settings
 from screener.tables.tariff_faults import TABLES as TARIFF_TABLES
 from screener.tables.tariff_faults import tariff_faults
 
-TABLES = ("strategies", "building_types", "equipment", *TARIFF_TABLES, "sites")  # each refers to earlier ones only
+TABLES = (
+    "strategies",
+    "building_types",
+    "profiles",
+    "equipment",
+    *TARIFF_TABLES,
+    "sites",
+)  # each refers to earlier ones only
 REQUIRED = {"sites": "the buildings, one row each", "tariffs": "what energy costs"}
 WEATHER = "weather"  # folder of the sites' own weather files
 REJECT_SCHEMA: Mapping[str, type[pl.DataType]] = {
@@ -37,7 +44,8 @@ class Portfolio:
     """The good rows of every table, typed and in SI, and what became of the others.
 
     `sites` keeps `row`. `sites_given` has site_id and, per column of the sites contract, "given", "converted" or null.
-    `building_type_sources` says in words where each figure of `building_types` comes from. `faults` is a fault frame;
+    `building_type_sources` says in words where each figure of `building_types` comes from; `profiles` are those of all types,
+    resolved. `faults` is a fault frame;
     `rejects` has one row per rejected row, with the row as typed in `record` (JSON).
     """
 
@@ -52,6 +60,7 @@ class Portfolio:
     equipment: pl.DataFrame
     building_types: pl.DataFrame
     building_type_sources: pl.DataFrame
+    profiles: pl.DataFrame
     faults: pl.DataFrame
     rejects: pl.DataFrame
     notes: list[str]
@@ -61,7 +70,7 @@ class Portfolio:
     @property
     def inputs(self) -> dict[str, pl.DataFrame]:
         """What a run folder keeps of it beside the sites, so that it can be priced and explained without the portfolio."""
-        names = ("tariffs", "tariff_periods", "tariff_tiers", "strategies", "equipment")
+        names = ("tariffs", "tariff_periods", "tariff_tiers", "strategies", "equipment", "profiles")
         return {name: getattr(self, name) for name in names}
 
     @property
@@ -140,6 +149,7 @@ def read_portfolio(folder: Path) -> Portfolio:
         equipment=good.known["equipment"],
         building_types=types.values,
         building_type_sources=types.sources,
+        profiles=profiles.resolved(good.known["profiles"], types.values),
         faults=found,
         rejects=rejects,
         notes=notes + _remarks(good.known["strategies"], settings),
@@ -192,7 +202,7 @@ class _Good:
         self.faults = faults
         self.unread = set(faults.filter(pl.col("row").is_null())["table"])
         self.types = shipped.building_types()
-        names = ("equipment", *TARIFF_TABLES, "sites")
+        names = ("profiles", "equipment", *TARIFF_TABLES, "sites")
         self._empty = {name: pl.DataFrame(schema=load(name).polars_schema()) for name in names}
         known = {"strategies": shipped.strategies(), "building_types": self.types.values} | self._empty
         self.known = {name: rows for name, rows in known.items() if name not in self.unread}
@@ -209,6 +219,8 @@ class _Good:
                 links.new_types_without_base(table, self.types.values),
                 links.set_point_faults(table, self.types.values),
             ]
+        if name == "profiles":
+            faults.append(profiles.doubled(table))
         if name == "sites":
             tariffs, periods = (self.known.get(n, self._empty[n]) for n in ("tariffs", "tariff_periods"))
             faults.append(links.site_faults(table, self.types.values, tariffs, periods, self.known.get("equipment")))

@@ -13,7 +13,7 @@ import polars as pl
 
 from screener.formula import CHOICE, COLUMN, LITERAL
 from screener.worksheet.graph import Graph, Node
-from screener.worksheet.hours import Finish, Hours, Numbers, Part, Sums, alike, check_filled, sums_of
+from screener.worksheet.hours import Finish, Hours, Numbers, Part, Sums, alike, check_filled, side_by_side, sums_of
 
 OPERATIONS: Mapping[str, Callable[..., Any]] = {
     "add": np.add,
@@ -45,24 +45,25 @@ class ArraysYear:
 
     parts: Mapping[str, Part]
     hour_columns: Sequence[str]
+    of_site: Mapping[str, str]
 
     def run(
         self, sites: pl.DataFrame, key: str, years: Mapping[Any, Hours], slots: int, finish: Finish
     ) -> dict[str, Sums]:
         """Work out the year of each site, whose hours are those of the place that its column `key` names, by part."""
         places = [years[key] for key in sites[key].to_list()]
+        hours_of = side_by_side(places, sites, self.of_site)
         groups = alike(places)
         order = np.argsort(np.concatenate(groups)) if groups else np.empty(0, np.int64)
         found = {}
         for name, part in self.parts.items():
-            code = _Code(part, self.hour_columns)
+            code = _Code(part, [*self.hour_columns, *self.of_site])
             check_filled(sites, code.site_columns)
             terms = {column: sites[column].cast(pl.Float64).to_numpy() for column in code.site_columns}
             blocks = []
             for group in groups:
                 own = {column: values[group] for column, values in terms.items()}
-                hours = np.stack([places[site].columns for site in group], axis=-1)
-                by_slot, year, kept = code.work_out(own, hours, places[group[0]].slots, slots)
+                by_slot, year, kept = code.work_out(own, hours_of(group), places[group[0]].slots, slots)
                 blocks.append((by_slot, year, np.stack([finish(kept[:, :, site]) for site in range(len(group))])))
             found[name] = sums_of(part.tallies, blocks, order)
         return found

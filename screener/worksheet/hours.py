@@ -78,6 +78,29 @@ class Hours:
     slots: NDArray[np.int64]
 
 
+def side_by_side(
+    places: Sequence[Hours], sites: pl.DataFrame, of_site: Mapping[str, str]
+) -> Callable[[Sequence[int]], Numbers]:
+    """A function that gives the hours of some sites, by their numbers, side by side: [column, hour, site].
+
+    First come the columns of their places, then one for each of `of_site`: an array of the site, taken by the hour's slot,
+    over and over. The places of sites that are asked for together must have the same slots.
+    """
+    courses = [np.asarray(sites[column].to_list(), dtype=np.float64) for column in of_site.values()]
+
+    def hours(chosen: Sequence[int]) -> Numbers:
+        first = places[chosen[0]]
+        of_place, count = first.columns.shape
+        found = np.empty((of_place + len(courses), count, len(chosen)))
+        for lane, site in enumerate(chosen):
+            found[:of_place, :, lane] = places[site].columns
+        for row, course in enumerate(courses, of_place):
+            found[row] = course[chosen].T[first.slots % course.shape[1]]
+        return found
+
+    return hours
+
+
 def alike(places: Sequence[Hours]) -> list[list[int]]:
     """The numbers of the places, together where their hours fall into the same slots."""
     known: dict[int, bytes] = {}

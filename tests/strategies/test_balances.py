@@ -38,6 +38,13 @@ def worst(frame: pl.DataFrame, terms: list[pl.Expr], least: float) -> float:
     return frame.select(pl.sum_horizontal(terms).abs() / size).to_series().max()
 
 
+def outdoor_air(is_open: pl.Expr, closed: pl.Expr, opened: pl.Expr) -> pl.Expr:
+    """Ventilation, and infiltration or what hoods draw beyond both."""
+    ventilation = pl.col("ventilation_kg_s") * pl.col("ventilation_share") * is_open
+    hoods = pl.col("hood_exhaust_kg_s") * pl.col("process_moisture_share") * is_open
+    return pl.max_horizontal(ventilation + closed * (1 - is_open) + opened * is_open, hoods)
+
+
 @pytest.mark.parametrize("strategy", list(REGISTRY))
 def test_moisture_balance_closes(worked, strategy):
     """People, processes and outdoor air bring what cases, coil and device take at the humidity reached."""
@@ -45,10 +52,11 @@ def test_moisture_balance_closes(worked, strategy):
     w = pl.col(f"{strategy}.humidity_ratio")
     is_open = pl.col("open")
     closed, opened = pl.col("infiltration_closed_kg_s"), pl.col("infiltration_open_kg_s")
-    air = pl.col("ventilation_kg_s") * is_open + closed * (1 - is_open) + opened * is_open
+    air = outdoor_air(is_open, closed, opened)
     cases = pl.col("case_kg_s") * ((w - 0.0025) / (0.01027 - 0.0025)).clip(0.0, 1.2)
     terms = [
-        pl.col("moisture_open_kg_s") * is_open,
+        pl.col("people_kg_s") * pl.col("people_share") * is_open,
+        pl.col("process_kg_s") * pl.col("process_moisture_share") * is_open,
         air * pl.col("outdoor_humidity_ratio"),
         -air * w,
         -cases,
@@ -65,10 +73,12 @@ def test_heat_balance_closes(worked, strategy):
     frame = hours_of(worked, strategy)
     t, is_open = pl.col(f"{strategy}.space_c"), pl.col("open")
     closed, opened = pl.col("infiltration_closed_kg_s"), pl.col("infiltration_open_kg_s")
-    air = pl.col("ventilation_kg_s") * is_open + closed * (1 - is_open) + opened * is_open
+    air = outdoor_air(is_open, closed, opened)
     terms = [
         pl.col("gain_closed_w") * (1 - is_open),
-        pl.col("gain_open_w") * is_open,
+        pl.col("people_w") * pl.col("people_share") * is_open,
+        pl.col("lights_w") * pl.col("lights_share") * is_open,
+        pl.col("equipment_w") * pl.col("equipment_share") * is_open,
         pl.col("fan_w") * is_open * (pl.col("supply_fan") == "continuous"),
         pl.col("aperture_m2") * pl.col("irradiance_w_m2"),
         (pl.col("envelope_w_k") + air * CP) * pl.col("outdoor_c"),

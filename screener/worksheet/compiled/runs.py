@@ -8,15 +8,21 @@ import numpy as np
 import polars as pl
 
 from screener.worksheet.compiled.year import FEW_LANES, YearCode, compiled
-from screener.worksheet.hours import Finish, Hours, Numbers, Part, Sums, alike, check_filled, sums_of
+from screener.worksheet.hours import Finish, Hours, Numbers, Part, Sums, alike, check_filled, side_by_side, sums_of
 
 
 class CompiledYear:
     """The year of a site in its parts as machine code, and how sites and weather are handed to it."""
 
-    def __init__(self, parts: Mapping[str, Part], hour_columns: Sequence[str], lanes: int = FEW_LANES) -> None:
-        self.parts, self.hour_columns, self.lanes = dict(parts), tuple(hour_columns), lanes
-        self._codes = [YearCode(part, hour_columns) for part in parts.values()]
+    def __init__(
+        self,
+        parts: Mapping[str, Part],
+        hour_columns: Sequence[str],
+        of_site: Mapping[str, str],
+        lanes: int = FEW_LANES,
+    ) -> None:
+        self.parts, self.hour_columns, self.of_site, self.lanes = dict(parts), tuple(hour_columns), of_site, lanes
+        self._codes = [YearCode(part, [*hour_columns, *of_site]) for part in parts.values()]
         self._functions, self._engine = compiled(self._codes, lanes)
 
     def run(
@@ -24,8 +30,9 @@ class CompiledYear:
     ) -> dict[str, Sums]:
         """Work out the year of each site, whose hours are those of the place that its column `key` names, by part.
 
-        `finish` makes an array of numbers of what a site keeps [formula, hour]. The largest of no hours is zero. ResultsError
-        for a site without a number that the formulas need.
+        Columns of an hour `of_site` are taken from an array of the site by the hour's slot. `finish` makes an array of numbers
+        of what a site keeps [formula, hour]. The largest of no hours is zero. ResultsError for a site without a number that the
+        formulas need.
         """
         needed = sorted({name for code in self._codes for name in code.site_columns})
         check_filled(sites, needed)
@@ -35,11 +42,12 @@ class CompiledYear:
         keys = sites[key].to_list()
         places = [years[key] for key in keys]
         groups = [sorted(group, key=lambda site: str(keys[site])) for group in alike(places)]  # damp hours together
+        hours_of = side_by_side(places, sites, self.of_site)
         blocks = [group[i : i + self.lanes] for group in groups for i in range(0, len(group), self.lanes)]
 
         def of_block(block: list[int]) -> list[tuple[Numbers, Numbers, Numbers]]:
             lanes = block + block[-1:] * (self.lanes - len(block))
-            hours = np.stack([places[site].columns for site in lanes], axis=-1)
+            hours = hours_of(lanes)
             at_slots = places[lanes[0]].slots
             found = []
             for number in range(len(self._codes)):
