@@ -139,6 +139,24 @@ def test_device_heat_of_a_standalone_unit_by_hand(told):
     assert hour["heat_w"]["device"] == pytest.approx(expected, rel=0.01)
 
 
+def test_the_day_around_the_hour_is_told_hour_by_hour(told):
+    """Its row of the hour is the hour; with no profile at night nobody is there; reheat is among what warms the space."""
+    for document in told.values():
+        day, hour = document["day"], document["hour"]
+        assert [row["hour"] for row in day] == list(range(24))
+        (mine,) = (row for row in day if row["hour"] == int(hour["at"][6:]))
+        assert mine["people_w"] == pytest.approx(hour["heat_w"]["people"])
+        assert mine["sun_w"] == pytest.approx(hour["heat_w"]["sun"])
+        assert mine["reheat_w"] == pytest.approx(hour["heat_w"]["reheat"])
+        assert mine["cooling_w"] == pytest.approx(-hour["heat_w"]["cooling coil"])
+        electric = [power for use, power in hour["power_w"].items() if "fuel" not in use]
+        assert mine["electricity_w"] == pytest.approx(sum(electric))
+        waters = hour["water_kg_s"]
+        assert mine["water_kg_h"] == pytest.approx(3600 * (waters["people"] + waters["processes"]))
+        assert mine["dew_point_c"] == pytest.approx(hour["states"][1]["dew_point_c"], abs=0.01)
+        assert all(row["people_w"] == 0 for row in day if not row["open"])
+
+
 def test_the_hour_is_billed_at_its_prices(told):
     """0.12 per kWh of electricity and 0.04 of fuel, by hand."""
     hour = told["overcool_electric_reheat"]["hour"]

@@ -113,7 +113,7 @@ def _months(worked: Worked, strategy: str) -> pl.DataFrame:
         found, _, water = balance_terms(frame, told_by)
         outdoor, stored = water["outdoor air"], water["stored in the space"]
         flows = {
-            "people_kg": water["people and processes"],
+            "people_kg": water["people"] + water["processes"],
             "damp_air_kg": pl.when(outdoor > 0).then(outdoor).otherwise(0.0),
             "coil_kg": -water["cooling coil"],
             "device_kg": -water["device"],

@@ -6,6 +6,7 @@ import polars as pl
 import psychrolib
 import pytest
 
+from screener.report.charts.day import day
 from screener.report.charts.humidity import humidity
 from screener.report.charts.moisture import ARRIVING, LEAVING, moisture
 from screener.report.charts.psychrometric import Path, Process, Space, State, psychrometric
@@ -158,3 +159,27 @@ def test_humidity_lines_are_duration_curves() -> None:
     assert f"{(frame.filter(strategy=lines['today'])['dew_point_c'] > 12.8).sum():,} hours above 12.8" in str(
         next(root.iter(f"{SVG}desc")).text
     )
+
+
+def test_a_day_shows_the_heat_inside_and_the_reheat_below_it() -> None:
+    """Every bar is a figure of the frame, on one scale; the most reheat is told with its hour."""
+    rows = [
+        {"strategy": s, "hour": h, "people_w": 100.0 * h, "machines_w": 2000.0, "sun_w": 50.0 * (h % 12)}
+        | {"reheat_w": 300.0 * h if s == "a" else 0.0}
+        for s in "ab"
+        for h in range(24)
+    ]
+    root = drawing(day(pl.DataFrame(rows), "a", "b", (7, 3)).alone)
+    bars = shapes(root, "data-kw")
+    found = {(int(b["data-hour"]), b["data-part"]): float(b["data-kw"]) for b in bars}
+    for row in rows[:24]:
+        for part in ("people_w", "machines_w", "sun_w"):
+            assert found.get((row["hour"], part), 0.0) == pytest.approx(row[part] / 1000)
+        assert found.get((row["hour"], "reheat today"), 0.0) == pytest.approx(row["reheat_w"] / 1000)
+        assert (row["hour"], "reheat best") not in found
+    heights, values = ([float(b[name]) for b in bars] for name in ("height", "data-kw"))
+    scale = sum(heights) / sum(values)
+    assert heights == pytest.approx([scale * value for value in values], abs=0.02)
+    told = str(next(root.iter(f"{SVG}desc")).text)
+    assert "reheat today 83 kWh, most from 23 to 24 o'clock" in told
+    assert "with the best strategy 0 kWh" in told
