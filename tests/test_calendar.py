@@ -8,6 +8,7 @@ import pytest
 from polars import selectors
 
 from screener import calendar, climate, engine
+from screener.contracts.hour import SHARES
 from screener.loads import at_rest, site_terms
 from screener.sizing import design_hours
 from screener.strategies import REFERENCE
@@ -57,8 +58,9 @@ def test_weekdays_of_a_year(year):
 
 def open_hours(row: dict, dates: calendar.Dates) -> pl.DataFrame:
     hours = engine.dated(climate.hours([STATIONS["Miami"]]), dates)
-    site = at_rest(sized(filled([CHURCH | row]))).lazy()
-    return engine.plan([REFERENCE.name])[0].apply(site.join(hours.lazy(), on="weather_id")).collect()
+    site = at_rest(sized(filled([CHURCH | row])))
+    known = engine.by_the_hour(site.join(hours, on="weather_id")).drop(SHARES.values())
+    return engine.plan([REFERENCE.name])[0].apply(known.lazy()).collect()
 
 
 def test_open_as_the_site_says():

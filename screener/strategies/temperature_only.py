@@ -1,8 +1,9 @@
 """Temperature control alone: the coil runs for the thermostat, and the humidity settles where it will. The reference.
 
 Net gain falls with humidity and the coil's removal rises with it, so there is one humidity at which they meet. The
-coil's tangents give a first guess of it; the coil is solved there, and its straight line through that point is met with
-the gain exactly, so the moisture balance closes to rounding error.
+coil's tangents give a first guess of it; the coil solved there a second one, a few millionths off, where it is solved
+once more, and its straight line through that point is met with the gain exactly, so the moisture balance closes to
+rounding error.
 """
 
 from screener.contracts.hour import COIL, PART_LOAD, REFERENCE, SPACE
@@ -27,8 +28,13 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     )
     load = sheet.let("cooling_load_w", at_least(col("sensible_at_cooling_w"), 0.0), "what the thermostat calls for")
     own = sheet.section(NAME)
-    first = at_most(_first_guess(own, load), col("saturated_at_cooling"))
-    first = own.let("first_humidity_ratio", first, "where gain and removal meet, roughly")
+    fog = col("saturated_at_cooling")
+    guess = own.let("guess_humidity_ratio", at_most(_first_guess(own, load), fog), "on the coil's tangents")
+    near = own.section("near")
+    guessed = installed.coil_at(near, cooling_c, guess)
+    share = PART_LOAD.latent_fraction(guessed.run_fraction_for(load))
+    first = SPACE.settled(share * guessed.moisture_kg_s, share * guessed.moisture_slope, guess)
+    first = own.let("first_humidity_ratio", at_most(first, fog), "where gain and removal meet, roughly")
     coil = installed.coil_at(own.section("coil"), cooling_c, first)
     installed.show_coil(sheet, coil.state, COIL, coil.entering_c, coil.entering_humidity_ratio)
     run_fraction = own.let("run_fraction", coil.run_fraction_for(load), "part of the hour the coil runs")

@@ -5,11 +5,13 @@ import sys
 import polars as pl
 
 from tests.engine_cases import filled, random_rows
-from tests.reference import COUNT, RESULTS, SITES, results
+from tests.reference import COUNT, RESULTS, SITES, as_kept, results
 
 if "--sites" in sys.argv:
     drawn = filled(random_rows(COUNT, seed=200))
     drawn.select(pl.exclude("^.*_origin$")).write_parquet(SITES, compression="zstd")
+else:
+    as_kept().write_parquet(SITES, compression="zstd")
 today = results()
 before = pl.read_parquet(RESULTS) if RESULTS.exists() else today
 today.write_parquet(RESULTS, compression="zstd")
