@@ -24,23 +24,44 @@ TIME = ("month", "day_kind", "hour")
 WEEK = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 HOLIDAY = len(WEEK)  # day_of_week of a holiday
 GROUPS = {"weekdays": (0, 4), "weekends": (5, 6), "daily": (0, 6), "holidays": (HOLIDAY, HOLIDAY)}
-DAY_SPAN = re.compile(r"([a-z]+)\.?(?:\s*(?:-|–|to)\s*([a-z]+)\.?)?")
+DAY_SPAN = re.compile(r"([a-z]+)\.?(?:\s*(?:-|–|—|to|through)\s*([a-z]+)\.?)?")
 DAY_BITS = re.compile(r"[01]{7,8}")
-SPAN = re.compile(r"(\d{1,2})(?:\s*(?:-|–|to)\s*(\d{1,2}))?")
+TO = r"\s*(?:-|–|—|to|through|until)\s*"
+SPAN = re.compile(rf"(\d{{1,2}})(?:{TO}(\d{{1,2}}))?")
+NAMED_SPAN = re.compile(rf"([a-z]{{3,9}})\.?(?:{TO}([a-z]{{3,9}})\.?)?")
+EVERY_MONTH = ("all", "all year", "year-round", "every month")
+MONTHS = (
+    *("january", "february", "march", "april", "may", "june"),
+    *("july", "august", "september", "october", "november", "december"),
+)
 
 
 def months(text: str) -> list[int] | None:
-    """The months of a text such as `6-9`, `11-2, 5` or `6 to 9`, in order; None where it is no such text."""
+    """The months of a text such as `6-9`, `11-2, 5`, `Jun-Sep` or `June to September`, in order; None where it is no such
+    text. A number beside a name is none: 9-Jun is what spreadsheets make of a date.
+
+    >>> months("Nov to Jan, 6"), months("9-Jun")
+    ([1, 6, 11, 12], None)
+    """
+    if text.strip().lower() in EVERY_MONTH:
+        return list(range(1, 13))
     found: set[int] = set()
-    for part in text.lower().split(","):
-        span = SPAN.fullmatch(part.strip())
-        if span is None:
+    for part in re.split(r"[,;]|\band\b|&", text.lower()):
+        if not (span := SPAN.fullmatch(part.strip()) or NAMED_SPAN.fullmatch(part.strip())):
             return None
-        first, last = int(span[1]), int(span[2] or span[1])
-        if not (1 <= first <= 12 and 1 <= last <= 12):
+        first, last = (_month(each) for each in (span[1], span[2] or span[1]))
+        if first is None or last is None:
             return None
         found |= {(first - 1 + step) % 12 + 1 for step in range((last - first) % 12 + 1)}
     return sorted(found)
+
+
+def _month(text: str) -> int | None:
+    """The number of a month given by number, name or the beginning of its name."""
+    if text.isdigit():
+        return int(text) if 1 <= int(text) <= 12 else None
+    name = "sep" if text == "sept" else text
+    return next((number for number, full in enumerate(MONTHS, start=1) if full.startswith(name)), None)
 
 
 def days(text: str) -> list[int] | None:

@@ -92,8 +92,8 @@ def reprice(folder: Path, tariffs: Path, out: Path, force: bool = False, progres
     progress.stage("opening the run, reading tariffs")
     earlier = outputs.open_run(folder)
     settings = Settings(**earlier.settings)
-    read = tables.read_tariffs(tariffs, settings.currency)
     sites = earlier.table("sites_used").select(tables.PRICED).collect()
+    read = tables.read_tariffs(tariffs, settings.currency, {*sites["tariff_id"]})
     tables.require_fuel_prices(sites, read)
     inputs = {name: earlier.input(name) for name in outputs.INPUT_NAMES} | read.tables
     basis = Basis(settings, inputs, earlier.info["ledger"])

@@ -18,6 +18,11 @@ BTU_H_KW = BTU_J / 3600 / 1000
 BTU_PER_WH = 3600 / BTU_J  # 3.412142: EER over COP
 J_PER_KWH = 3.6e6
 THERM_KWH = 105.4804e6 / J_PER_KWH  # therm (U.S.), the legal unit of the gas trade there: 29.3001 kWh
+MMBTU_KWH = 1e6 * BTU_J / J_PER_KWH
+GAS_BTU_FT3 = (
+    1036.0  # heating value of gas as it is delivered, US mean of 2022 and 2023 [EIA, heat content, from memory]
+)
+MCF_KWH = 1000 * GAS_BTU_FT3 * BTU_J / J_PER_KWH
 
 
 @dataclass(frozen=True)
@@ -45,11 +50,32 @@ CONVERSIONS = (
     Conversion("pints_per_kwh", "litres_per_kwh", PINT_L),
     Conversion("_lb_h", "_kg_h", POUND_KG),
     Conversion("_per_therm", "_per_kwh", 1 / THERM_KWH),
+    Conversion("_per_mmbtu", "_per_kwh", 1 / MMBTU_KWH),
+    Conversion("_per_mcf", "_per_kwh", 1 / MCF_KWH),
+    Conversion("_per_ccf", "_per_kwh", 10 / MCF_KWH),
+    Conversion("_per_mwh", "_per_kwh", 1e-3),
 )
 # Columns that people with US units read in them, by ending; energy and power stay in kWh and kW ...
 FOR_PEOPLE = re.compile(r"(_l_s_m2|_l_s_person|_l_s|_m2|_l_day|litres_per_kwh|_kg_h|_m|_c|capacity_kw|cooling_cop)$")
 # ... and so do rates per area or length that have no column of their own in US units.
 STAYS = re.compile(r"(_per_100_m2|_(w|k|h)_m2?)$")
+# Units that a name may end in; two names that end in different ones are different columns, however alike they look.
+WORDS = (
+    *("kwh", "mwh", "gwh", "wh", "kw", "mw", "w", "kva", "kvar", "therm", "therms", "mmbtu", "mbtu", "kbtu", "btu"),
+    *("dth", "dekatherm", "mcf", "ccf", "cf", "ft3", "gj", "mj", "gal", "gallon", "m3", "m2", "ft2", "cents", "usd"),
+    *("cfm", "l_s", "m3_h", "tons", "btu_h", "kbtu_h", "mbh", "cop", "eer", "lb_h", "kg_h"),
+)
+
+
+def unit_of(name: str) -> str | None:
+    """The unit that the name of a column ends in, if it is one that is known; what follows `_per_` is always one.
+
+    >>> unit_of("fuel_price_per_therm"), unit_of("floor_area_ft2"), unit_of("name")
+    ('therm', 'ft2', None)
+    """
+    if "_per_" in name:
+        return name.rpartition("_per_")[2]
+    return next((word for word in sorted(WORDS, key=len, reverse=True) if name.endswith(f"_{word}")), None)
 
 
 def conversion(name: str) -> Conversion | None:

@@ -3,7 +3,8 @@
 A contract is the single definition of a table's columns, units, bounds and meaning, read by code and documentation
 alike. Keys beyond the open standard: `unit` and `source` (texts), `alternatives` (names of the same quantity in other
 units), `category` (true: a name, compared in lower case with underscores for spaces, hyphens and slashes; so is every
-`enum`) and `synonyms` (other words for a category, so spelt, and the name they stand for).
+`enum`), `synonyms` (other words for a category, so spelt, and the name they stand for), `money` (true: also read with a
+sign of currency, or as cents) and `clock` (true: an hour, also read as 12:00 or 12 PM).
 """
 
 import hashlib
@@ -53,6 +54,8 @@ class Field:
     alternatives: tuple[str, ...] = ()
     category: bool = False
     synonyms: Mapping[str, str] = field(default_factory=dict)
+    money: bool = False
+    clock: bool = False
     constraints: Mapping[str, Any] | None = None
     true_values: tuple[str, ...] = ("true", "1")
     false_values: tuple[str, ...] = ("false", "0")
@@ -256,6 +259,8 @@ def _field(field: Mapping[str, Any]) -> Field:
         alternatives=tuple(field.get("alternatives", ())),
         category=field.get("category", False),
         synonyms=field.get("synonyms", {}),
+        money=field.get("money", False),
+        clock=field.get("clock", False),
         constraints=field.get("constraints"),
         true_values=tuple(field.get("trueValues", ("true", "1"))),
         false_values=tuple(field.get("falseValues", ("false", "0"))),

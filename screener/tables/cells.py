@@ -7,7 +7,7 @@ import polars as pl
 from screener import units
 from screener.contracts import Contract, Field
 from screener.contracts.origins import CONVERTED, GIVEN
-from screener.tables import numerals
+from screener.tables import numerals, written
 from screener.tables.reading import RawTable
 
 MANY = 5  # words listed in a note
@@ -23,7 +23,13 @@ class Cells:
         self._raw, self._contract, self._present = raw, contract, present
         named = [(name, contract.field(column)) for column, names in present.items() for name in names]
         numeric = [name for name, field in named if field.kind in NUMERIC]
-        self._numbers, self._numerals = numerals.numbers(raw.frame, numeric, decimal_mark, raw.separator)
+        plain = raw.frame.with_columns(_plainly(name, field).alias(name) for name, field in named)
+        read, self._numerals = numerals.numbers(plain, numeric, decimal_mark, raw.separator)
+        self._priced = [name for name, field in named if field.money]
+        cents = raw.frame.select(written.is_cents(pl.col(name), name).fill_null(False) for name in self._priced)
+        self._numbers = read.with_columns(
+            pl.when(cents[name]).then(pl.col(name) / 100).otherwise(name).alias(name) for name in self._priced
+        )
         texts = {name: _text(pl.col(name), field) for name, field in named if field.kind not in NUMERIC}
         numbers = {name: _number(name, field) for name, field in named if field.kind in NUMERIC}
         words = raw.frame.select("row", *(text.alias(f":{name}") for name, text in texts.items()))
@@ -54,6 +60,9 @@ class Cells:
         for field in self._contract.fields:
             if field.synonyms and field.name in frame.columns:
                 notes += self._synonyms(field)
+        for name in self._priced:
+            cents = frame.filter(written.is_cents(pl.col(name), name))
+            notes += [f'{table}: {name} is read in cents, as in "{cents[name][0]}"'] if cents.height else []
         return notes
 
     def _example(self, mark: str) -> str | None:
@@ -72,9 +81,16 @@ class Cells:
         return [f"{self._contract.name}: {field.name} reads {', '.join(meant)}"] if meant else []
 
 
+def _plainly(name: str, field: Field) -> pl.Expr:
+    """A column of texts with prices and hours of the day as plain numbers."""
+    if field.money:
+        return written.price(pl.col(name), name)
+    return written.hour(pl.col(name)) if field.clock else pl.col(name)
+
+
 def spelling(word: pl.Expr) -> pl.Expr:
-    """A category as names are spelt here: lower case, one underscore for spaces, hyphens, slashes and underscores."""
-    return word.str.to_lowercase().str.replace_all(r"[\s\-/_]+", "_")
+    """A category as names are spelt here: lower case, one underscore for spaces, hyphens, dashes, slashes and underscores."""
+    return word.str.to_lowercase().str.replace_all(r"[\s\-–—/_]+", "_")
 
 
 def _number(name: str, field: Field) -> pl.Expr:

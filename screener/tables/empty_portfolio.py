@@ -69,13 +69,18 @@ def write(folder: Path, us: bool = False, workbook: bool = False) -> list[Path]:
 
 
 def _blank(contract: Contract, us: bool) -> Blank:
-    names = [field.alternatives[0] if us and field.alternatives else field.name for field in contract.fields]
+    names = [_in_us_units(field) if us else field.name for field in contract.fields]
     shown = [contract.name in REQUIRED and field.name not in NOT_SHOWN for field in contract.fields]
     example = [
         _in_unit(field.example, name) if is_shown else None
         for field, name, is_shown in zip(contract.fields, names, shown, strict=True)
     ]
     return Blank(contract, names, example if any(shown) else [])
+
+
+def _in_us_units(field: Field) -> str:
+    """The first other name of a column, but for electricity, which goes by kilowatt-hours everywhere."""
+    return next((name for name in field.alternatives if units.unit_of(name) != "mwh"), field.name)
 
 
 def _in_unit(value: Any, name: str) -> Any:

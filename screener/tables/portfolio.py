@@ -9,12 +9,12 @@ import polars as pl
 
 from screener.contracts import PLACEHOLDER, Contract, load
 from screener.errors import ContractError, no_faults, table_fault
-from screener.tables import links, profiles, shipped
+from screener.tables import links, profiles, shipped, tariff_sense
 from screener.tables.checking import CheckedTable, checked
 from screener.tables.files import find_tables
 from screener.tables.reading import RawTable, read_table
 from screener.tables.settings import FILE as SETTINGS_FILE
-from screener.tables.settings import Settings, read_settings
+from screener.tables.settings import Settings, names_currency, read_settings
 from screener.tables.tariff_faults import TABLES as TARIFF_TABLES
 from screener.tables.tariff_faults import tariff_faults
 
@@ -123,7 +123,8 @@ def read_portfolio(folder: Path) -> Portfolio:
     for name, raw in raws.items():
         tables[name] = checked(raw, _contract(name, tables), settings.decimal_mark)
         notes += tables[name].notes
-    of_tariffs = tariff_faults({n: tables[n] for n in TARIFF_TABLES if n in tables}, settings.currency)
+    priced = {name: tables[name] for name in TARIFF_TABLES if name in tables}
+    of_tariffs = tariff_faults(priced, settings.currency)
     faults = [*faults, *[table.faults for table in tables.values()], of_tariffs]
     good = _Good(pl.concat([no_faults(), *faults]))
     for name in TABLES:
@@ -137,6 +138,9 @@ def read_portfolio(folder: Path) -> Portfolio:
         nothing = table_fault("sites", "no good rows", "every site is at fault; correct at least one")
         raise ContractError(pl.concat([found, nothing]))
     sites = tables["sites"]
+    notes += tariff_sense.notes(priced, settings.currency, {*sites.values["tariff_id"]})
+    if not names_currency(folder):
+        notes.append(f"{SETTINGS_FILE} names no currency: prices are taken for {settings.currency}")
     given = sites.given.with_columns(site_id=sites.values["site_id"])
     types = good.types
     return Portfolio(

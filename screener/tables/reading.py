@@ -7,6 +7,7 @@ from difflib import get_close_matches
 
 import polars as pl
 
+from screener import units
 from screener.contracts import Contract
 from screener.errors import no_faults, table_fault
 from screener.tables.files import HEADER_WITHIN, Grid, Source, UnreadableError, read_grid
@@ -128,12 +129,28 @@ def _unknown(header: list[str], contract: Contract) -> list[str]:
 
 
 def _misspelt(table: str, header: list[str], contract: Contract) -> pl.DataFrame:
-    """Unknown columns that look like the name of a quantity that is absent; other unknown columns are only noted."""
+    """Unknown columns that look like the name of a quantity that is absent; other unknown columns are only noted.
+
+    A name in another unit is no misspelling: figures would pass under the wrong one.
+    """
     absent = [name for field in contract.fields if not set(field.names) & set(header) for name in field.names]
     faults = [no_faults()]
     for name in _unknown(header, contract):
         spelt = re.sub(r"[\s_/()\[\].-]+", "_", name.replace("²", "2")).strip("_")
-        if close := get_close_matches(spelt, absent, n=1, cutoff=0.8):
-            message = f'not a column of {table}; did you mean "{close[0]}"?'
+        close = get_close_matches(spelt, absent, n=len(absent) or 1, cutoff=0.8)
+        if alike := [each for each in close if not _in_other_units(spelt, each)]:
+            message = f'not a column of {table}; did you mean "{alike[0]}"?'
             faults.append(table_fault(table, "misspelt column", message, name))
+        elif close:
+            known = next(field.names for field in contract.fields if close[0] in field.names)
+            message = f"not a unit that {table} knows; convert the figures and call the column {' or '.join(known)}"
+            faults.append(table_fault(table, "unknown unit", message, name))
     return pl.concat(faults)
+
+
+def _in_other_units(name: str, known: str) -> bool:
+    """Whether two names end in units that are not one and the same, misspelt."""
+    own, other = units.unit_of(name), units.unit_of(known)
+    if own == other or own is None or other is None:
+        return False
+    return own in units.WORDS or not get_close_matches(own, [other], cutoff=0.7)

@@ -74,6 +74,12 @@ def read_settings(folder: Path) -> tuple[Settings, pl.DataFrame]:
     return Settings(**({"name": folder.resolve().name} | good)), pl.concat([no_faults(), *faults])
 
 
+def names_currency(folder: Path) -> bool:
+    """Whether the settings of a portfolio folder, once they were read, say what its money is in."""
+    file = folder / FILE
+    return file.is_file() and "currency" in tomllib.loads(file.read_bytes().decode("utf-8-sig"))
+
+
 def _fault(key: str, value: object) -> pl.DataFrame:
     if key not in RULES:
         known = [field.name for field in fields(Settings)]

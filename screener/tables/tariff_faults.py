@@ -11,6 +11,7 @@ import polars as pl
 from screener import calendar
 from screener.contracts import load
 from screener.errors import no_faults
+from screener.tables import tariff_sense
 from screener.tables.checking import CheckedTable, row_faults
 
 TARIFFS, PERIODS, TIERS = "tariffs", "tariff_periods", "tariff_tiers"
@@ -18,9 +19,7 @@ TABLES = (TARIFFS, PERIODS, TIERS)
 PRICE, DEMAND, FUEL = "electricity_price_per_kwh", "demand_price_per_kw", "fuel_price_per_kwh"
 BY_MONTH = (FUEL, "electricity_kg_co2_per_kwh", "fuel_kg_co2_per_kwh")
 SETTABLE = (PRICE, DEMAND, *BY_MONTH)
-# Currencies whose unit is of the order of a dollar: a price above 2 a kilowatt-hour is one in cents.
-DOLLAR_LIKE = ("USD", "EUR", "GBP", "CHF", "CAD", "AUD", "NZD", "SGD")
-DEAREST_KWH = 2.0
+DEAREST_KWH = 2.0  # of a currency whose unit is of the order of a dollar: more are cents, or per megawatt-hour
 NO_MONTHS = "not months; write them by number: 6-9 or 11-2,5, or 6 to 9 where a spreadsheet makes a date of it"
 Checks = tuple[Callable[[pl.DataFrame], pl.DataFrame], ...]
 
@@ -30,7 +29,8 @@ def tariff_faults(tables: Mapping[str, CheckedTable], currency: str) -> pl.DataF
     periods, of_periods = _checked(PERIODS, tables, (_window_faults, _overlaps, _unequal_demand))
     tiers, of_tiers = _checked(TIERS, tables, (_unreadable_months, _block_faults))
     prices = [_cents(table, currency) for table in tables.values()]
-    rows = pl.concat([*prices, of_periods, of_tiers, _both_ways(periods, tiers)])
+    foreign = tariff_sense.other_currencies(tables, currency)
+    rows = pl.concat([*prices, foreign, of_periods, of_tiers, _both_ways(periods, tiers)])
     if TARIFFS not in tables:
         return rows
     lost = pl.concat([rows, *(table.faults for table in tables.values())])
@@ -57,14 +57,16 @@ def _without(rows: pl.DataFrame, faults: pl.DataFrame) -> pl.DataFrame:
 
 
 def _cents(table: CheckedTable, currency: str) -> pl.DataFrame:
-    """Energy prices that can only be in cents."""
+    """Energy prices that can only be in another unit."""
     faults = [no_faults()]
-    message = f"too dear for a price in {currency}; if it is in cents, divide it by 100"
     for column in (PRICE, FUEL):
-        if column in table.contract.columns and currency in DOLLAR_LIKE:
+        if column in table.contract.columns and currency in tariff_sense.DOLLAR_LIKE:
             dear = table.told(column).filter(pl.col(column) > DEAREST_KWH)
+            told = dear.select(f"{column}:name", column).iter_rows()
+            ways = [f"too dear for a price in {currency}; {tariff_sense.way_out(column, *each)}" for each in told]
+            dear = dear.with_columns(way_out=pl.Series(ways, dtype=pl.String))
             name, text = pl.col(f"{column}:name"), pl.col(f"{column}:text")
-            faults.append(row_faults(table.contract.name, dear, name, "too large", text, message))
+            faults.append(row_faults(table.contract.name, dear, name, "too large", text, pl.col("way_out")))
     return pl.concat(faults)
 
 
@@ -137,8 +139,8 @@ def _overlaps(rows: pl.DataFrame) -> pl.DataFrame:
 def _unequal_demand(rows: pl.DataFrame) -> pl.DataFrame:
     """Rows of one period that disagree on its demand price in some month."""
     key = ["tariff_id", "period", "month"]
-    named = calendar.by_month(rows).filter(pl.col("period").is_not_null())
-    named = named.select("row", f"{DEMAND}:text", *key, price=pl.col(DEMAND).fill_null(-1.0))
+    named = calendar.by_month(rows).filter(pl.col("period").is_not_null() & pl.col(DEMAND).is_not_null())
+    named = named.select("row", f"{DEMAND}:text", *key, price=DEMAND)
     pairs = named.join(named.select("row", "price", *key), on=key, suffix="_other")
     unlike = pairs.filter(pl.col("price") != pl.col("price_other"))
     first = unlike.sort("row", "row_other", "month").unique("row", keep="first", maintain_order=True)

@@ -1,5 +1,6 @@
 """The tariff tables on their own, for new prices on an old run."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -7,7 +8,7 @@ import polars as pl
 
 from screener.contracts import load
 from screener.errors import ContractError, table_fault
-from screener.tables import links
+from screener.tables import links, tariff_sense
 from screener.tables.checking import checked
 from screener.tables.files import ENDINGS, Source, find_tables
 from screener.tables.reading import read_table
@@ -39,8 +40,9 @@ def require_fuel_prices(sites: pl.DataFrame, read: Tariffs) -> None:
         raise ContractError(unpriced)
 
 
-def read_tariffs(source: Path, currency: str) -> Tariffs:
-    """The tariffs, tariff_periods and tariff_tiers of a folder, or the tariffs alone of a file.
+def read_tariffs(source: Path, currency: str, used: Collection[str] | None = None) -> Tariffs:
+    """The tariffs, tariff_periods and tariff_tiers of a folder, or the tariffs alone of a file. `used` are the tariffs that
+    sites are on, for a note on others.
 
     ContractError with every fault where there is any: unlike sites, tariffs are not left out one by one.
     """
@@ -57,6 +59,7 @@ def read_tariffs(source: Path, currency: str) -> Tariffs:
     empty = {name: pl.DataFrame(schema=load(name).polars_schema()) for name in (PERIODS, TIERS)}
     read = tuple(sorted({each.file for name in tables for each in found_in[name]}))
     notes += [note for table in tables.values() for note in (*table.raw.notes, *table.notes)]
+    notes += tariff_sense.notes(tables, currency, used)
     frames = empty | frames
     return Tariffs(frames[TARIFFS], frames[PERIODS], frames[TIERS], read, tuple(notes))
 

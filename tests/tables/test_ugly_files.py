@@ -23,7 +23,7 @@ HEADER = PLAIN.split("\n")[0] + "\n"
 
 
 def own_notes(portfolio: Portfolio) -> list[str]:
-    return [note for note in portfolio.notes if "placeholder" not in note]
+    return [note for note in portfolio.notes if "placeholder" not in note and "no currency" not in note]
 
 
 UGLY: dict[str, tuple[Mapping[str, Any], list[str]]] = {

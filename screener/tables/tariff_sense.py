@@ -1,0 +1,145 @@
+"""What is possible in a tariff and unlikely: prices out of their usual range, with the unit they would make sense in.
+
+Notes, not faults: a price may be what it is. Ranges hold for currencies whose unit is of the order of a dollar; they are those
+of commercial customers in the United States with room on both sides (of 1,847 published sheets the 1st and 99th percentile
+lie inside), common practice, no source.
+"""
+
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
+
+import polars as pl
+
+from screener import units
+from screener.errors import no_faults
+from screener.tables import written
+from screener.tables.checking import CheckedTable, row_faults
+
+DOLLAR_LIKE = ("USD", "EUR", "GBP", "CHF", "CAD", "AUD", "NZD", "SGD")
+MANY = 5  # rows listed in a note
+
+
+@dataclass(frozen=True)
+class Usual:
+    """The usual range of a price and what it would be per one of it if the figure were in another unit."""
+
+    low: float
+    high: float
+    per: str
+    others: Mapping[str, float]
+
+
+FUEL_UNITS = {"therm": 1 / units.THERM_KWH, "MMBtu": 1 / units.MMBTU_KWH, "Mcf": 1 / units.MCF_KWH, "MWh": 1e-3}
+USUAL: Mapping[str, Usual] = {
+    "electricity_price_per_kwh": Usual(0.03, 0.50, "kWh", {"in cents": 0.01, "per MWh": 1e-3}),
+    "demand_price_per_kw": Usual(0.0, 60.0, "kW", {"in cents": 0.01, "per year": 1 / 12, "per MW": 1e-3}),
+    "fuel_price_per_kwh": Usual(
+        0.01,
+        0.12,
+        "kWh",
+        {f"per {unit}": factor for unit, factor in FUEL_UNITS.items()}
+        | {"in cents": 0.01, "in cents per therm": 0.01 / units.THERM_KWH, "per kWh": 1.0},
+    ),
+}
+
+
+def notes(tables: Mapping[str, CheckedTable], currency: str, used: Collection[str] | None = None) -> list[str]:
+    """Remarks on the tariff tables that are there, by name. `used`: the tariffs that sites are on (None: not known)."""
+    found = [*_free(tables), *_unused(tables, used)]
+    if currency in DOLLAR_LIKE:
+        for name, table in tables.items():
+            for column in set(USUAL) & set(table.contract.columns):
+                found += _unusual(name, table.told(column), column, currency)
+        found += _dear_fuel(tables)
+    return sorted(found)
+
+
+def fits(column: str, name: str, value: float) -> dict[str, tuple[float, float]]:
+    """The units in which a price (SI, given under `name`) would be usual: what to divide it by in its column,
+    and what it then is in SI."""
+    usual, figure = USUAL[column], units.from_si(value, name)
+    own, least = f"per {units.unit_of(name)}".lower(), max(usual.low, 0.5 if usual.per == "kW" else 0.0)
+    found = {
+        unit: (value / (figure * factor), figure * factor)
+        for unit, factor in usual.others.items()
+        if unit.lower() != own
+    }
+    return {unit: told for unit, told in found.items() if least <= told[1] <= usual.high}
+
+
+def way_out(column: str, name: str, value: float) -> str:
+    """What to do about a price that is none in the unit of its column."""
+    others = [f"if it is {unit}, divide it by {by:.6g}" for unit, (by, _) in fits(column, name, value).items()]
+    return " or ".join(others) or "check its unit"
+
+
+def other_currencies(tables: Mapping[str, CheckedTable], currency: str) -> pl.DataFrame:
+    """Prices whose sign or code is that of another currency than the portfolio's."""
+    faults = [no_faults()]
+    for table in tables.values():
+        for field in table.contract.fields:
+            for name in field.names if field.money else ():
+                if name not in table.raw.frame.columns:
+                    continue
+                texts = table.raw.frame[name].drop_nulls().unique().to_list()
+                foreign = [text for text in texts if (codes := written.currency_of(text)) and currency not in codes]
+                frame = table.raw.frame.filter(pl.col(name).is_in(foreign))
+                message = (
+                    f"not in {currency}, the currency of the portfolio; convert it, or set currency in portfolio.toml"
+                )
+                faults.append(row_faults(table.contract.name, frame, name, "mixed currency", pl.col(name), message))
+    return pl.concat(faults)
+
+
+def _unusual(table: str, told: pl.DataFrame, column: str, currency: str) -> Iterator[str]:
+    usual, value = USUAL[column], pl.col(column)
+    out = told.filter((value != 0) & ~value.is_between(usual.low, usual.high))
+    for row in out.head(MANY).iter_rows(named=True):
+        name, price = row[f"{column}:name"], row[column]
+        figure = f"{row[f'{column}:text']} in row {row['row']}"
+        same = "" if name == column else f", {price:.3g} {currency}/{usual.per},"
+        others = [f"{unit} ({told:.3g})" for unit, (_, told) in fits(column, name, price).items()]
+        instead = f"; it would be usual {' or '.join(others)}" if others else ""
+        span = f"{usual.low:g} to {usual.high:g} {currency}/{usual.per}"
+        yield f"{table}: {name} {figure}{same} is unusual, {span} is usual{instead}: check the unit"
+    if out.height > MANY:
+        yield f"{table}: {column} is unusual in {out.height - MANY:,} more rows: check the unit"
+
+
+def _dear_fuel(tables: Mapping[str, CheckedTable]) -> Iterator[str]:
+    """Fuel that costs more than electricity, per kilowatt-hour of either."""
+    if "tariffs" not in tables:
+        return
+    electricity, fuel = "electricity_price_per_kwh", "fuel_price_per_kwh"
+    dear = tables["tariffs"].told("tariff_id", electricity, fuel).filter(pl.col(fuel) > pl.col(electricity))
+    for row in dear.head(MANY).iter_rows(named=True):
+        yield (
+            f"tariffs: fuel of {row['tariff_id']} costs {row[fuel]:.3g} per kWh, more than its electricity "
+            f"({row[electricity]:.3g}): check {row[f'{fuel}:name']} and its unit"
+        )
+
+
+def _free(tables: Mapping[str, CheckedTable]) -> Iterator[str]:
+    """Tariffs that charge nothing for anything."""
+    if "tariffs" not in tables:
+        return
+    priced = []
+    for table in tables.values():
+        money = [field.name for field in table.contract.fields if field.money]
+        charged = table.values.filter(pl.any_horizontal(pl.lit(False), *(pl.col(name) != 0 for name in money)))
+        priced += charged["tariff_id"].drop_nulls().to_list()
+    free = sorted({*tables["tariffs"].values["tariff_id"].drop_nulls()} - {*priced})
+    if free:
+        yield f"tariffs: every price of {_listed(free)} is zero or empty: what it bills costs nothing"
+
+
+def _unused(tables: Mapping[str, CheckedTable], used: Collection[str] | None) -> Iterator[str]:
+    if used is None or "tariffs" not in tables:
+        return
+    idle = sorted({*tables["tariffs"].values["tariff_id"].drop_nulls()} - {*used})
+    if idle:
+        yield f"tariffs: no site is on {_listed(idle)}"
+
+
+def _listed(names: list[str]) -> str:
+    return ", ".join(names[:MANY]) + (f" and {len(names) - MANY:,} more" if len(names) > MANY else "")
