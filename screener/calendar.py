@@ -206,8 +206,8 @@ def times(rows: pl.DataFrame) -> pl.DataFrame:
     days_hours = year().select("day_kind", "hour").unique(maintain_order=True)
     return (
         by_month(rows)
-        .join(days_hours.rename({"day_kind": "kind"}), how="cross")
-        .filter(inside & (kind.is_null() | (kind == ALL_DAYS) | (kind == pl.col("kind"))))
+        .join(days_hours.rename({"day_kind": "its_kind"}), how="cross")
+        .filter(inside & (kind.is_null() | (kind == ALL_DAYS) | (kind == pl.col("its_kind"))))
         .drop("day_kind")
-        .rename({"kind": "day_kind"})
+        .rename({"its_kind": "day_kind"})
     )

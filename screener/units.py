@@ -49,6 +49,7 @@ CONVERSIONS = (
     Conversion("_pints_day", "_l_day", PINT_L),
     Conversion("pints_per_kwh", "litres_per_kwh", PINT_L),
     Conversion("_lb_h", "_kg_h", POUND_KG),
+    Conversion("_per_therm_h", "_per_kw", 1 / THERM_KWH),
     Conversion("_per_therm", "_per_kwh", 1 / THERM_KWH),
     Conversion("_per_mmbtu", "_per_kwh", 1 / MMBTU_KWH),
     Conversion("_per_mcf", "_per_kwh", 1 / MCF_KWH),

@@ -8,12 +8,12 @@ from typing import Any
 import polars as pl
 import pytest
 
-from screener import price
+from screener import price, tables
 from screener.tables import read_tariffs
 from tests.money_cases import DAY_KIND, sites
 
 CASES = tomllib.loads(Path(__file__).with_name("tariff_cases.toml").read_text(encoding="utf-8"))["case"]
-TABLES = ("tariffs", "tariff_periods", "tariff_tiers")
+TABLES = ("tariffs", "tariff_periods", "tariff_tiers", "tariff_charges")
 
 
 def ledger(text: str) -> pl.DataFrame:
@@ -35,7 +35,7 @@ def test_a_bill_worked_by_hand(case: dict[str, Any], kept: str, tmp_path: Path) 
         if name in case:
             (tmp_path / f"{name}.csv").write_text(case[name].strip() + "\n", encoding="utf-8")
     read = read_tariffs(tmp_path, "USD")
-    rates = price.rates(read.tariffs, read.periods, read.tiers)
+    rates = price.rates(**tables.of_rates(read.tables.__getitem__))
     site = sites({"site_id": "A", "tariff_id": "T", "annual_electricity_kwh": None} | case.get("site", {}))
     energy = ledger(case["ledger"])
     if kept == "by class":

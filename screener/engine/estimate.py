@@ -160,9 +160,8 @@ def shipped_inputs() -> dict[str, pl.DataFrame]:
 
 def rates_of(inputs: Mapping[str, pl.DataFrame], settings: Settings) -> price.Rates:
     """The tariffs laid out by time, with the emission factors of the portfolio where they have none."""
-    tariffs, periods, tiers = (inputs[name] for name in tables.TARIFF_TABLES)
-    factors = (settings.electricity_kg_co2_per_kwh, settings.fuel_kg_co2_per_kwh)
-    return price.rates(tariffs, periods, tiers, *factors)
+    factors = {name: getattr(settings, name) for name in ("electricity_kg_co2_per_kwh", "fuel_kg_co2_per_kwh")}
+    return price.rates(**tables.of_rates(inputs.__getitem__), **factors)
 
 
 def as_written(frame: pl.DataFrame) -> pl.DataFrame:

@@ -50,6 +50,7 @@ INPUTS = (
     _input("tariffs", "tariff_id"),
     _input("tariff_periods", "tariff_id"),
     _input("tariff_tiers", "tariff_id"),
+    _input("tariff_charges", "tariff_id"),
     _input("strategies", "strategy"),
     _input("equipment", "equipment_id"),
     _input("profiles", "building_type", "quantity", "day_kind"),

@@ -6,7 +6,7 @@ bills. Fixed charges are the same for every strategy of a site and cancel out of
 """
 
 from screener.price.billing import BILLED, COSTS, bills, by_class, price, require_tariffs, strategies_of, unbilled
-from screener.price.layout import Rates, indistinct, notes, rates
+from screener.price.layout import Rates, indistinct, is_block, notes, rates
 
 __all__ = [
     "BILLED",
@@ -15,6 +15,7 @@ __all__ = [
     "bills",
     "by_class",
     "indistinct",
+    "is_block",
     "notes",
     "price",
     "rates",

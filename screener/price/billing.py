@@ -7,15 +7,16 @@ however finely the ledger keeps them. Until the end strategies stand side by sid
 months, so that whatever is added up lies together.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 import polars as pl
 
 from screener.calendar import DAY_KINDS, SLOTS, TIME, slot
 from screener.errors import FAULT_SCHEMA, ContractError
-from screener.exact import UNITS, added_up, exact_sum, money, whole
+from screener.exact import UNITS, added_up, money, whole
 from screener.price import segments
+from screener.price.items import FINE, Floats, Items
 from screener.price.layout import Rates
 
 ELECTRICITY = ".electricity_kwh"
@@ -28,7 +29,6 @@ BILL = ("electricity_kwh", "energy_cost", "peak_kw", "demand_cost", "fuel_kwh", 
 SITE = "site"  # its row in the table of sites: what is added up goes by numbers, which cost less than names
 MONTH = (SITE, "month")
 CLASS = ("tariff_id", "month", "class")
-FINE = 1e8  # units of an exact sum of money, until it is rounded to cents
 
 
 def price(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
@@ -136,99 +136,72 @@ def _monthly(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.Data
     there."""
     strategies = strategies_of(ledger)
     classes = _by_class(ledger, rates, sites)
-    priced = classes.join(rates.classes, on=CLASS, how="left", maintain_order="left")
-    months = _sums_of_months(priced, strategies)
-    months = months.join(_window_charges(priced, strategies), on=MONTH, how="left", maintain_order="left")
+    begin = segments.starts(classes.select(MONTH))
+    months = classes[begin].select(*MONTH, "tariff_id")
     months = months.join(rates.months, on=["tariff_id", "month"], how="left", maintain_order="left")
-    if not rates.blocks.is_empty():
-        months = _with_blocks(months, rates.blocks, sites, strategies)
-    charged = months.with_columns(charge for strategy in strategies for charge in _charges_of(strategy))
-    return charged.select(*MONTH, *(f"{strategy}.{name}" for strategy in strategies for name in BILL))
+    items = Items.of(classes, begin, rates)
+    other = _other_kwh(classes, begin, sites, strategies) if items.count_all else None
+    columns = [column for strategy in strategies for column in _bill(strategy, classes, begin, months, items, other)]
+    return pl.concat([months.select(MONTH), pl.DataFrame(columns)], how="horizontal")
 
 
-def _sums_of_months(priced: pl.DataFrame, strategies: Sequence[str]) -> pl.DataFrame:
-    """A row for each month with tariff_id and the sums of its classes, null where the strategy is not there."""
-    begin = segments.starts(priced.select(MONTH))
-    amounts = {name: amount for strategy in strategies for name, amount in _amounts(strategy).items()}
-    counted = priced.select(whole(amount, units).alias(name) for name, (amount, units) in amounts.items())
-    peaks = segments.highest(priced.select(f"{strategy}.peak_kw" for strategy in strategies), begin)
-    summed = [priced[begin].select(*MONTH, "tariff_id"), segments.totals(counted, begin), peaks]
-    there = {name: pl.col(f"{name.partition('.')[0]}.peak_kw").is_not_null() for name in amounts}
-    return pl.concat(summed, how="horizontal").with_columns(
-        pl.when(there[name]).then(pl.col(name) / units).alias(name) for name, (_, units) in amounts.items()
-    )
-
-
-def _amounts(strategy: str) -> dict[str, tuple[pl.Expr, float]]:
-    """What of a class adds up to a month, and in which units; `in_blocks_kwh` is what has no price of its own."""
-    electricity, rate = pl.col(strategy + ELECTRICITY), pl.col("electricity_price_per_kwh")
-    amounts = {
-        "electricity_kwh": (electricity, UNITS),
-        "energy_cost": (electricity * rate, FINE),
-        "in_blocks_kwh": (pl.when(rate.is_null()).then(electricity), UNITS),
-        "fuel_kwh": (pl.col(f"{strategy}.fuel_kwh"), UNITS),
+def _bill(
+    strategy: str,
+    classes: pl.DataFrame,
+    begin: segments.Starts,
+    months: pl.DataFrame,
+    items: Items,
+    other: Floats | None,
+) -> list[pl.Series]:
+    """The columns of `BILL` of a strategy, a row for each month."""
+    used = [f"{strategy}.{name}" for name in ("electricity_kwh", "fuel_kwh", "peak_kw")]
+    there = classes[used[2]].gather(begin).is_not_null()
+    amounts = classes.select(pl.col(used).cast(pl.Float64).fill_null(0.0))
+    electricity, fuel, power = (amounts[name].to_numpy() for name in used)
+    kwh, fuel_kwh = np.add.reduceat(electricity, begin), np.add.reduceat(fuel, begin)
+    peak = np.maximum.reduceat(power, begin)
+    energy = items.energy("energy", electricity, kwh, peak, other)
+    demand = items.demand("demand", power)
+    burnt = items.energy("fuel", fuel, fuel_kwh, peak, None)
+    charged = _with_percents(months, energy / FINE, demand / FINE)
+    found = pl.DataFrame({"kwh": kwh, "peak": peak, "fuel": fuel_kwh, "lines": burnt / FINE, **charged})
+    found = months.with_columns(found)
+    fuel_cost = (_times("fuel", "fuel_price_per_kwh") + pl.col("lines")) * (1 + pl.col("fuel_percent") / 100)
+    carbon = [_times(f, f"{c}_kg_co2_per_kwh") for f, c in (("kwh", "electricity"), ("fuel", "fuel"))]
+    amounts_of: dict[str, pl.Expr] = {
+        "electricity_kwh": pl.col("kwh"),
+        "energy_cost": pl.col("energy"),
+        "peak_kw": pl.col("peak"),
+        "demand_cost": pl.col("demand"),
+        "fuel_kwh": pl.col("fuel"),
+        "fuel_cost": fuel_cost,
+        "emissions_kg": carbon[0] + carbon[1],
     }
-    return {f"{strategy}.{name}": amount for name, amount in amounts.items()}
+    bill = found.select(pl.when(there).then(amounts_of[name]).alias(f"{strategy}.{name}") for name in BILL)
+    return bill.get_columns()
 
 
-def _window_charges(priced: pl.DataFrame, strategies: Sequence[str]) -> pl.DataFrame:
-    """`<strategy>.window_cost` by month: for each demand window its price times the highest hour inside."""
-    peaks = [pl.col(f"{strategy}.peak_kw") for strategy in strategies]
-    windows = priced.filter(pl.col("demand_window").is_not_null()).group_by(*MONTH, "demand_window")
-    charges = windows.agg(peak.max() * pl.col("window_price_per_kw").first() for peak in peaks).group_by(MONTH)
-    return charges.agg(exact_sum(pl.col(f"{s}.peak_kw"), FINE).alias(f"{s}.window_cost") for s in strategies)
+def _with_percents(months: pl.DataFrame, energy: Floats, demand: Floats) -> dict[str, Floats]:
+    """What energy and demand come to with what is charged per cent of both, and at the least."""
+    share, fixed, least = (months[name].to_numpy() for name in ("electricity_percent", "fixed", "minimum"))
+    energy, demand = energy * (1 + share / 100), demand * (1 + share / 100)
+    return {"energy": energy + np.maximum(least - fixed - energy - demand, 0.0) * (least > 0), "demand": demand}
 
 
-def _with_blocks(
-    months: pl.DataFrame, blocks: pl.DataFrame, sites: pl.DataFrame, strategies: Sequence[str]
-) -> pl.DataFrame:
-    """`months` with what blocks charge in `energy_cost`.
-
-    Blocks count the whole site. Its other uses are what its bills say beyond its current strategy, spread evenly over
-    the months (common practice, no source); a strategy comes on top of them and pays for the blocks it reaches.
-    """
-    kwh = [strategy + ELECTRICITY for strategy in strategies]
-    used = months.group_by(SITE).agg(exact_sum(pl.col(name)) for name in kwh)
-    by_name = zip(strategies, kwh, strict=True)
-    current = pl.coalesce(pl.when(pl.col("current_strategy") == s).then(name) for s, name in by_name)
-    other = (pl.col("annual_electricity_kwh") - current.fill_null(0.0)).clip(0.0) / 12
-    base = _numbered(sites.select("current_strategy", "annual_electricity_kwh")).join(used, on=SITE)
-    base = base.select(SITE, other_kwh=other.fill_null(0.0))
-    steps = blocks.with_columns(number=pl.int_range(pl.len()).over("tariff_id", "month"))
-    price_before = pl.col("block_price_per_kwh").shift(1).over("tariff_id", "month").fill_null(0.0)
-    steps = steps.with_columns(step=pl.col("block_price_per_kwh") - price_before)
-    side_by_side = steps.pivot("number", index=["tariff_id", "month"], values=["above_kwh", "step"])
-    count = int(steps["number"].max()) + 1  # type: ignore[arg-type]
-    joined = months.join(base, on=SITE, how="left", maintain_order="left")
-    joined = joined.join(side_by_side, on=["tariff_id", "month"], how="left", maintain_order="left")
-    return joined.with_columns(
-        pl.col(f"{s}.energy_cost") + pl.when(below == 0.0).then(0.0).otherwise(_in_blocks(below, count))
-        for s in strategies
-        for below in (pl.col(f"{s}.in_blocks_kwh"),)
-    )
-
-
-def _in_blocks(kwh: pl.Expr, count: int) -> pl.Expr:
-    """What `kwh` on top of the other uses cost: each block changes the price of all that lies above its beginning."""
-
-    def beyond(amount: pl.Expr, block: int) -> pl.Expr:
-        return (amount - pl.col(f"above_kwh_{block}")).clip(0.0) * pl.col(f"step_{block}")
-
-    other = pl.col("other_kwh")
-    first, *rest = [beyond(other + kwh, block) - beyond(other, block) for block in range(count)]
-    cost = first
-    for further in rest:
-        cost = cost + further.fill_null(0.0)
-    return cost
-
-
-def _charges_of(strategy: str) -> Iterator[pl.Expr]:
-    """What is charged by the month."""
-    peak, window = pl.col(f"{strategy}.peak_kw"), pl.col(f"{strategy}.window_cost").fill_null(0.0)
-    carbon = [_times(f"{strategy}.{c}_kwh", f"{c}_kg_co2_per_kwh") for c in ("electricity", "fuel")]
-    yield (peak * pl.col("demand_price_per_kw") + window).alias(f"{strategy}.demand_cost")
-    yield _times(f"{strategy}.fuel_kwh", "fuel_price_per_kwh").alias(f"{strategy}.fuel_cost")
-    yield (carbon[0] + carbon[1]).alias(f"{strategy}.emissions_kg")
+def _other_kwh(classes: pl.DataFrame, begin: segments.Starts, sites: pl.DataFrame, strategies: Sequence[str]) -> Floats:
+    """What the site uses in each month beside the air system: what its bills say beyond its current strategy, spread evenly
+    over the months (common practice, no source); zero where it has no bill. Blocks count the whole site: a strategy comes on
+    top of the rest and pays for the blocks it reaches."""
+    of_site = classes[SITE].to_numpy()
+    first = segments.starts(classes.select(SITE))
+    sums = {s: np.add.reduceat(classes[s + ELECTRICITY].fill_null(0.0).to_numpy(), first) for s in strategies}
+    known = sites.select("current_strategy", "annual_electricity_kwh")[of_site[first]]
+    used = np.zeros(len(first))
+    for strategy, kwh in sums.items():
+        used = np.where((known["current_strategy"] == strategy).fill_null(False).to_numpy(), kwh, used)
+    whole_site = known["annual_electricity_kwh"].cast(pl.Float64).fill_null(0.0).to_numpy()
+    rest = np.clip(whole_site - used, 0.0, None) / 12
+    return rest[np.searchsorted(of_site[first], of_site[begin])]
 
 
 def _years(months: pl.DataFrame, strategies: Sequence[str]) -> pl.DataFrame:

@@ -1,7 +1,8 @@
-"""Tariffs laid out by time: classes of hours that are billed alike, and the price of each.
+"""Tariffs laid out by time: classes of hours that are billed alike, and the charges of each.
 
-In a month, the hours inside the same windows form a class. Windows of one tariff that set the same price never overlap,
-so an hour has at most one window with an energy price and at most one with a demand price, and the two tell its class.
+Whatever table a price stands in, it becomes a *line*: a charge for energy or demand in a block of a month, with a price in
+some of its hours. In a month, the hours in which the same rows hold form a class; so a bill needs the sums and the highest
+hours of classes, and no more.
 """
 
 from dataclasses import dataclass
@@ -9,9 +10,46 @@ from dataclasses import dataclass
 import polars as pl
 
 from screener import calendar
+from screener.contracts import load
+from screener.units import THERM_KWH
 
 SET_BY_MONTH = ("fuel_price_per_kwh", "electricity_kg_co2_per_kwh", "fuel_kg_co2_per_kwh")
-PRICE, DEMAND = "electricity_price_per_kwh", "demand_price_per_kw"
+PRICE, DEMAND, FUEL, FUEL_DEMAND = (
+    "electricity_price_per_kwh",
+    "demand_price_per_kw",
+    "fuel_price_per_kwh",
+    "fuel_demand_price_per_kw",
+)
+KINDS = {"energy": PRICE, "demand": DEMAND, "fuel": FUEL, "fuel_demand": FUEL_DEMAND}
+BY_MONTH = {  # of tariff_charges: what months add up, by the names of `Rates.months`
+    "electricity_percent": "electricity_percent",
+    "fuel_percent": "fuel_percent",
+    "fixed_price_per_month": "fixed",
+    "minimum_price_per_month": "minimum",
+}
+HIGHEST, OWN_PRICE, TIERED = "highest hour", "energy", "energy in tiers"
+ENDLESS = float("inf")
+LOOKBACK = 11  # months
+ROWS = {
+    "tariff_id": pl.String,
+    "kind": pl.String,
+    "charge": pl.String,
+    "above": pl.Float64,
+    "up_to": pl.Float64,
+    "per_kw": pl.Boolean,
+    "counts": pl.String,
+    "ratchet": pl.Float64,
+    "lookback": pl.Int64,
+    "ratchet_months": pl.String,
+    "price": pl.Float64,
+    "months": pl.String,
+    "day_kind": pl.String,
+    "from_hour": pl.Int64,
+    "to_hour": pl.Int64,
+    "once": pl.Boolean,
+}
+LINE = ("kind", "once", "charge", "above", "up_to", "per_kw", "counts", "ratchet", "lookback", "ratchet_months")
+AT = ("tariff_id", *calendar.TIME)
 
 
 @dataclass(frozen=True)
@@ -19,17 +57,18 @@ class Rates:
     """What tariffs charge, as four small tables.
 
     `times`: tariff_id, month, day_kind, hour, class: all slots of every tariff, in their order.
-    `classes`: tariff_id, month, class, electricity_price_per_kwh (null where blocks bill the month), demand_window (null
-    where no window has a demand price) and its window_price_per_kw.
-    `months`: tariff_id, month, demand_price_per_kw (none is zero), fuel_price_per_kwh and the emission factors [kg
-    CO2/kWh], null where the tariff does not say.
-    `blocks`: tariff_id, month, above_kwh (where a block begins), block_price_per_kwh, in order.
+    `lines`: a row per tariff_id, month and line: `kind` (of KINDS), `charge` (its name), the block `above` .. `up_to` [kWh or
+    kW a month, `per_kw`: kWh per kW of the month's highest power], `counts` (all or window), `ratchet` (share, null for
+    none), `lookback` [months], `ratchet_months`.
+    `members`: tariff_id, month, class, `line` (its row in `lines`) and the `price` of the line in that class.
+    `months`: tariff_id, month, fuel_price_per_kwh and the emission factors [kg CO2/kWh], null where the tariff does not say;
+    electricity_percent, fuel_percent, fixed and minimum [currency].
     """
 
     times: pl.DataFrame
-    classes: pl.DataFrame
+    lines: pl.DataFrame
+    members: pl.DataFrame
     months: pl.DataFrame
-    blocks: pl.DataFrame
 
 
 def rates(
@@ -38,25 +77,35 @@ def rates(
     tiers: pl.DataFrame,
     electricity_kg_co2_per_kwh: float | None = None,
     fuel_kg_co2_per_kwh: float | None = None,
+    charges: pl.DataFrame | None = None,
 ) -> Rates:
-    """The rates of tables as their contracts have them (tariffs, tariff_periods, tariff_tiers), checked.
+    """The rates of tables as their contracts have them (tariffs, tariff_periods, tariff_tiers, tariff_charges), checked.
 
     The emission factors [kg CO2/kWh] stand in where a tariff names none. ValueError where hours have no price: tables
     that were read have none such.
     """
+    charges = pl.DataFrame(schema=load("tariff_charges").polars_schema()) if charges is None else charges
+    parts = [_of_tariffs(tariffs), _of_periods(periods), _of_tiers(tiers)]
+    replacing = sum(
+        part.height for part in parts
+    )  # charges are added to the tariff's own price, windows and tiers replace it
+    own = _line_rows(tariffs.select("tariff_id", PRICE), "energy", pl.lit(OWN_PRICE), PRICE)
+    rows = _per_kva(pl.concat([*parts, of_charges(charges), own]), tariffs).with_row_index("row")
+    slots = _slots(rows, replacing, own.height)
+    _require_prices(tariffs, slots, charges.filter(pl.col(PRICE).is_not_null())["tariff_id"])
+    every = tariffs.select("tariff_id").join(calendar.year(), how="cross", maintain_order="left_right")
+    held = slots.sort("row").group_by(AT, maintain_order=True).agg(held=pl.col("row").cast(pl.String).str.join(" "))
+    alike = pl.col("held").fill_null("").rank("dense").over("tariff_id", "month") - 1
+    times = every.join(held, on=AT, how="left", maintain_order="left").with_columns(
+        alike.cast(pl.UInt32).alias("class")
+    )
+    lines, members = _lines(rows, slots.join(times.select(*AT, "class"), on=AT))
     factors = {
         "electricity_kg_co2_per_kwh": electricity_kg_co2_per_kwh,
         "fuel_kg_co2_per_kwh": fuel_kg_co2_per_kwh,
     }
-    in_windows = calendar.times(periods.with_row_index("window"))
-    priced = _by_time(tariffs, in_windows)
-    blocks = _blocks(tiers)
-    return Rates(
-        times=priced.select("tariff_id", *calendar.TIME, "class"),
-        classes=_classes(priced, tariffs, blocks),
-        months=_by_month(tariffs, periods, factors),
-        blocks=blocks,
-    )
+    months = _by_month(tariffs, periods, charges, factors)
+    return Rates(times.select("tariff_id", *calendar.TIME, "class"), lines, members, months)
 
 
 def indistinct(kept: Rates, wanted: Rates) -> list[str]:
@@ -68,63 +117,171 @@ def indistinct(kept: Rates, wanted: Rates) -> list[str]:
 
 def notes(sites: pl.DataFrame, rates: Rates) -> list[str]:
     """A remark on sites whose place in the blocks of their tariff is a guess."""
+    in_blocks = rates.lines.filter((pl.col("kind") == "energy") & is_block() & (pl.col("counts") == "all"))
     count = sites.filter(
-        pl.col("tariff_id").is_in(rates.blocks["tariff_id"].implode()) & pl.col("annual_electricity_kwh").is_null()
+        pl.col("tariff_id").is_in(in_blocks["tariff_id"].unique().implode())
+        & pl.col("annual_electricity_kwh").is_null()
     ).height
     whose = "1 site has a tariff in tiers" if count == 1 else f"{count:,} sites have a tariff in tiers"
     return [f"{whose} and no annual_electricity_kwh: there the tiers count the air system alone"] if count else []
 
 
-def _by_time(tariffs: pl.DataFrame, in_windows: pl.DataFrame) -> pl.DataFrame:
-    """Every time of every tariff with the windows it lies in, their prices, and its class, numbered from 0 by month."""
-    at = ["tariff_id", *calendar.TIME]
-    energy = in_windows.filter(pl.col(PRICE).is_not_null()).select(*at, PRICE, energy_window="window")
+def is_block() -> pl.Expr:
+    """Whether a line holds for a part of what is counted only."""
+    return (pl.col("above") > 0) | pl.col("up_to").is_finite()
+
+
+def of_charges(charges: pl.DataFrame) -> pl.DataFrame:
+    """The rows of `tariff_charges` that price energy or demand, as ROWS."""
+    found = [pl.DataFrame(schema=ROWS)]
+    numbered = charges.with_row_index("number", offset=1)
+    unit = pl.col("block_unit").fill_null("")
+    per_therm = pl.when(unit.is_in(["therm", "therm_h"])).then(THERM_KWH).otherwise(1.0)
+    for kind, column in KINDS.items():
+        named = pl.coalesce("charge", pl.concat_str(pl.lit("line "), pl.col("number").cast(pl.String)))
+        priced = numbered.filter(pl.col(column).is_not_null()).with_columns(
+            day_kind=day_kinds(pl.col("days")),
+            kind=pl.lit(kind),
+            charge=named,
+            above=pl.col("above").fill_null(0.0) * per_therm,
+            up_to=pl.col("up_to").fill_null(ENDLESS) * per_therm,
+            per_kw=unit == "kwh_per_kw",
+            counts=pl.col("block_counts").fill_null("all"),
+            ratchet=pl.col("ratchet_percent") / 100,
+            lookback=pl.col("ratchet_lookback_months").fill_null(LOOKBACK),
+            price=column,
+            once=pl.lit(False),
+        )
+        found.append(priced.select(pl.col(name).cast(dtype) for name, dtype in ROWS.items()))
+    return pl.concat(found)
+
+
+def day_kinds(days: pl.Expr) -> pl.Expr:
+    """The kind of day that a text of days names; null for all, and an empty text where it is neither kind whole."""
+    return days.map_elements(_day_kind, return_dtype=pl.String)
+
+
+def _day_kind(text: str) -> str:
+    found = {*(calendar.days(text) or [])} - {calendar.HOLIDAY}
+    kinds = {calendar.DAY_KINDS[0]: {*range(5)}, calendar.DAY_KINDS[1]: {5, 6}, calendar.ALL_DAYS: {*range(7)}}
+    return next((kind for kind, whole in kinds.items() if whole == found), "")
+
+
+def _line_rows(rows: pl.DataFrame, kind: str, charge: pl.Expr, price: str, **given: pl.Expr) -> pl.DataFrame:
+    """Rows that price something, as ROWS; what is not given holds all hours and has no blocks."""
+    plain: dict[str, pl.Expr] = {
+        "once": pl.lit(False),
+        "above": pl.lit(0.0),
+        "up_to": pl.lit(ENDLESS),
+        "per_kw": pl.lit(False),
+        "counts": pl.lit("all"),
+    }
+    known = plain | given | {"kind": pl.lit(kind), "charge": charge, "price": pl.col(price)}
+    priced = rows.filter(pl.col(price).is_not_null()).with_columns(**known)
+    absent = {name: pl.lit(None) for name in ROWS if name not in priced.columns}
+    return priced.with_columns(**absent).select(pl.col(name).cast(dtype) for name, dtype in ROWS.items())
+
+
+def _of_tariffs(tariffs: pl.DataFrame) -> pl.DataFrame:
+    """Demand on the highest of all hours; the tariff's own energy price holds where others leave off: see `_own_price`."""
+    return _line_rows(tariffs.select("tariff_id", DEMAND), "demand", pl.lit(HIGHEST), DEMAND)
+
+
+def _of_periods(periods: pl.DataFrame) -> pl.DataFrame:
+    """Windows; demand of one period shares its highest hour and its price, however many rows it is cut into."""
+    numbered = periods.with_row_index("window", offset=1)
     name = pl.coalesce("period", pl.concat_str(pl.lit("window "), pl.col("window").cast(pl.String)))
-    demand = in_windows.filter(pl.col(DEMAND).is_not_null()).select(
-        *at, demand_window=name, window_price_per_kw=pl.col(DEMAND)
-    )
-    demand = demand.unique(at, keep="first", maintain_order=True)  # rows of one period may overlap
-    alike = pl.struct(pl.col("energy_window").cast(pl.Int64).fill_null(-1), pl.col("demand_window").fill_null(""))
-    return (
-        tariffs.select("tariff_id")
-        .join(calendar.year(), how="cross")
-        .join(energy, on=at, how="left", maintain_order="left")
-        .join(demand, on=at, how="left", maintain_order="left")
-        .with_columns((alike.rank("dense").over("tariff_id", "month") - 1).cast(pl.UInt32).alias("class"))
+    return pl.concat(
+        [
+            _line_rows(numbered, "energy", name, PRICE),
+            _line_rows(numbered, "demand", name, DEMAND, once=pl.lit(True)),
+        ]
     )
 
 
-def _classes(priced: pl.DataFrame, tariffs: pl.DataFrame, blocks: pl.DataFrame) -> pl.DataFrame:
-    """What each class costs: the price of its window, else blocks, else the tariff's own price."""
-    own = tariffs.select("tariff_id", own_price=pl.col(PRICE).cast(pl.Float64))
-    in_blocks = blocks.select("tariff_id", "month", in_blocks=True).unique()
-    keys = ["tariff_id", "month", "class"]
-    classes = (
-        priced.unique(keys, keep="first", maintain_order=True)
-        .join(own, on="tariff_id", maintain_order="left")
-        .join(in_blocks, on=["tariff_id", "month"], how="left", maintain_order="left")
-        .with_columns(pl.coalesce(PRICE, pl.when(pl.col("in_blocks").is_null()).then("own_price")).alias(PRICE))
-    )
-    gap = classes.filter(pl.col(PRICE).is_null() & pl.col("in_blocks").is_null())
-    if not gap.is_empty():
-        raise ValueError(f"tariff {gap['tariff_id'][0]} has hours without a price of electricity")
-    return classes.select(*keys, PRICE, "demand_window", "window_price_per_kw")
-
-
-def _blocks(tiers: pl.DataFrame) -> pl.DataFrame:
+def _of_tiers(tiers: pl.DataFrame) -> pl.DataFrame:
     """Each block of each month from where it begins, which is where the one before it ends."""
     ends = calendar.by_month(tiers).sort("tariff_id", "month", "up_to_kwh", nulls_last=True)
     begin = pl.col("up_to_kwh").shift(1).over("tariff_id", "month").fill_null(0.0)
-    return ends.select("tariff_id", "month", above_kwh=begin, block_price_per_kwh=pl.col(PRICE))
+    blocks = ends.with_columns(months=pl.col("month").cast(pl.String))
+    return _line_rows(
+        blocks, "energy", pl.lit(TIERED), PRICE, above=begin, up_to=pl.col("up_to_kwh").fill_null(ENDLESS)
+    )
 
 
-def _by_month(tariffs: pl.DataFrame, periods: pl.DataFrame, factors: dict[str, float | None]) -> pl.DataFrame:
-    """What is charged by the month: a row of the periods for that month, else the tariff, else the `factors`."""
-    own = tariffs.select("tariff_id", pl.col(DEMAND).fill_null(0.0), *SET_BY_MONTH)
-    rows = own.join(pl.DataFrame({"month": range(1, 13)}), how="cross")
+def _per_kva(rows: pl.DataFrame, tariffs: pl.DataFrame) -> pl.DataFrame:
+    """Rows with demand prices per kilowatt where the tariff's are per kilovolt-ampere."""
+    factors = tariffs.select("tariff_id", factor=pl.col("power_factor").fill_null(1.0))
+    per_kw = rows.join(factors, on="tariff_id", how="left", maintain_order="left")
+    is_demand, factor = pl.col("kind") == "demand", pl.col("factor").fill_null(1.0)
+    return per_kw.with_columns(
+        pl.when(is_demand).then(pl.col(name) / by).otherwise(name).alias(name)
+        for name, by in (("price", factor), ("above", 1 / factor), ("up_to", 1 / factor))
+    ).drop("factor")
+
+
+def _slots(rows: pl.DataFrame, replacing: int, own: int) -> pl.DataFrame:
+    """A row for each time at which a row holds: `row`, its kind, tariff_id and the time.
+
+    The first so many rows replace a tariff's own energy price, which the last of them are.
+    """
+    times = calendar.times(rows).select("row", "kind", "charge", "once", *AT)
+    replaced = times.filter((pl.col("row") < replacing) & (pl.col("kind") == "energy")).select(AT).unique()
+    others, owned = times.filter(pl.col("row") < rows.height - own), times.filter(pl.col("row") >= rows.height - own)
+    shared = others.filter("once").unique(["charge", *AT], keep="first", maintain_order=True)
+    plain = others.filter(pl.col("once").not_())
+    found = [plain, shared, owned.join(replaced, on=AT, how="anti", maintain_order="left")]
+    return pl.concat(found).select("row", "kind", *AT)
+
+
+def _require_prices(tariffs: pl.DataFrame, slots: pl.DataFrame, adding: pl.Series) -> None:
+    """ValueError where a tariff has hours without a price; those `adding` charges for energy may leave hours free."""
+    whole = calendar.year().height
+    priced = slots.filter(pl.col("kind") == "energy").unique(AT).group_by("tariff_id").agg(times=pl.len())
+    short = tariffs.join(priced, on="tariff_id", how="left").filter(pl.col("times").fill_null(0) < whole)
+    short = short.filter(~pl.col("tariff_id").is_in(adding.unique().implode()))
+    if not short.is_empty():
+        raise ValueError(f"tariff {short['tariff_id'][0]} has hours without a price of electricity")
+
+
+def _lines(rows: pl.DataFrame, slots: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """`lines` and `members` of Rates."""
+    times = ["tariff_id", "month", "class"]
+    once = slots.select("row", *times).unique().join(rows.select("row", "price", *LINE), on="row")
+    keys = ["tariff_id", "month", *LINE]
+    lines = once.sort("tariff_id", "month", "row").unique(keys, keep="first", maintain_order=True)
+    lines = lines.select(keys).with_row_index("line")
+    numbered = once.join(lines, on=keys, nulls_equal=True)
+    members = (
+        numbered.sort("line", "class", "row")
+        .group_by("line", *times, maintain_order=True)
+        .agg(pl.col("price").sum())
+        .select(*times, "line", "price")
+    )
+    return lines, members
+
+
+def _by_month(
+    tariffs: pl.DataFrame, periods: pl.DataFrame, charges: pl.DataFrame, factors: dict[str, float | None]
+) -> pl.DataFrame:
+    """What is charged by the month: a row of the periods for that month, else the tariff, else the `factors`; and what the
+    charges of the month add up to."""
+    rows = tariffs.select("tariff_id", *SET_BY_MONTH).join(pl.DataFrame({"month": range(1, 13)}), how="cross")
     for name in SET_BY_MONTH:
         set_by = calendar.by_month(periods.filter(pl.col(name).is_not_null())).select("tariff_id", "month", here=name)
         rows = rows.join(set_by, on=["tariff_id", "month"], how="left", maintain_order="left")
         stand_in = pl.lit(factors.get(name), pl.Float64)
         rows = rows.with_columns(pl.coalesce("here", name, stand_in).cast(pl.Float64).alias(name)).drop("here")
-    return rows.select("tariff_id", "month", pl.col(DEMAND).cast(pl.Float64), *SET_BY_MONTH)
+    added = calendar.by_month(charges).group_by("tariff_id", "month", maintain_order=True)
+    sums = added.agg(pl.col(name).sum().alias(short) for name, short in BY_MONTH.items())
+    burnt = added.agg(in_lines=pl.col(FUEL).is_not_null().any())
+    rows = rows.join(sums, on=["tariff_id", "month"], how="left", maintain_order="left")
+    rows = rows.join(burnt, on=["tariff_id", "month"], how="left", maintain_order="left")
+    in_lines = pl.col("in_lines").fill_null(False)
+    return rows.select(
+        "tariff_id",
+        "month",
+        pl.when(in_lines).then(pl.col(FUEL).fill_null(0.0)).otherwise(FUEL).alias(FUEL),
+        *SET_BY_MONTH[1:],
+        *(pl.col(short).fill_null(0.0) for short in BY_MONTH.values()),
+    )

@@ -7,7 +7,7 @@ checked against one another (`links`); `portfolio` puts the result together.
 from screener.tables.portfolio import Portfolio, placeholders, read_portfolio
 from screener.tables.settings import Settings
 from screener.tables.tariff_faults import TABLES as TARIFF_TABLES
-from screener.tables.tariffs import PRICED, Tariffs, read_tariffs, require_fuel_prices
+from screener.tables.tariffs import PRICED, Tariffs, of_rates, read_tariffs, require_fuel_prices
 
 __all__ = [
     "PRICED",
@@ -15,6 +15,7 @@ __all__ = [
     "Portfolio",
     "Settings",
     "Tariffs",
+    "of_rates",
     "placeholders",
     "read_portfolio",
     "read_tariffs",

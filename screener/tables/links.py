@@ -93,6 +93,7 @@ def site_faults(
     types: pl.DataFrame,
     tariffs: pl.DataFrame,
     periods: pl.DataFrame,
+    charges: pl.DataFrame,
     equipment: pl.DataFrame | None,
 ) -> pl.DataFrame:
     """Sites without a place, with limits or set points that exclude each other, with fuel that has no price, or with
@@ -102,7 +103,7 @@ def site_faults(
     frame = sites.values.join(of_type, on="building_type", how="left", maintain_order="left")
     source = pl.coalesce("heating_source", "type_source")
     faults = [_places(sites), set_point_faults(sites, types), _calendars(sites)]
-    faults.append(fuel_faults(frame.with_columns(heating_source=source), tariffs, periods))
+    faults.append(fuel_faults(frame.with_columns(heating_source=source), tariffs, periods, charges))
     if equipment is not None:
         faults.append(_equipment(frame, equipment))
     return pl.concat(faults)
@@ -197,9 +198,12 @@ def _pair(
     return row_faults(table, frame, name, rule, pl.coalesce(f"{column}:text", assumed), message)
 
 
-def fuel_faults(sites: pl.DataFrame, tariffs: pl.DataFrame, periods: pl.DataFrame) -> pl.DataFrame:
+def fuel_faults(
+    sites: pl.DataFrame, tariffs: pl.DataFrame, periods: pl.DataFrame, charges: pl.DataFrame
+) -> pl.DataFrame:
     """Sites (row, site_id, heating_source, tariff_id) that burn fuel on a tariff with months that have no price for it."""
-    monthly = calendar.by_month(periods.filter(pl.col("fuel_price_per_kwh").is_not_null()))
+    priced = [rows.filter(pl.col("fuel_price_per_kwh").is_not_null()) for rows in (periods, charges)]
+    monthly = calendar.by_month(pl.concat(rows.select("tariff_id", "months") for rows in priced))
     all_year = monthly.group_by("tariff_id").agg(pl.col("month").n_unique()).filter(pl.col("month") == 12)["tariff_id"]
     unpriced = tariffs.filter(pl.col("fuel_price_per_kwh").is_null() & ~pl.col("tariff_id").is_in(all_year.implode()))[
         "tariff_id"

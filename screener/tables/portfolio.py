@@ -56,6 +56,7 @@ class Portfolio:
     tariffs: pl.DataFrame
     tariff_periods: pl.DataFrame
     tariff_tiers: pl.DataFrame
+    tariff_charges: pl.DataFrame
     strategies: pl.DataFrame
     equipment: pl.DataFrame
     building_types: pl.DataFrame
@@ -70,7 +71,7 @@ class Portfolio:
     @property
     def inputs(self) -> dict[str, pl.DataFrame]:
         """What a run folder keeps of it beside the sites, so that it can be priced and explained without the portfolio."""
-        names = ("tariffs", "tariff_periods", "tariff_tiers", "strategies", "equipment", "profiles")
+        names = (*TARIFF_TABLES, "strategies", "equipment", "profiles")
         return {name: getattr(self, name) for name in names}
 
     @property
@@ -226,8 +227,10 @@ class _Good:
         if name == "profiles":
             faults.append(profiles.doubled(table))
         if name == "sites":
-            tariffs, periods = (self.known.get(n, self._empty[n]) for n in ("tariffs", "tariff_periods"))
-            faults.append(links.site_faults(table, self.types.values, tariffs, periods, self.known.get("equipment")))
+            names = ("tariffs", "tariff_periods", "tariff_charges")
+            tariffs, periods, charges = (self.known.get(n, self._empty[n]) for n in names)
+            equipment = self.known.get("equipment")
+            faults.append(links.site_faults(table, self.types.values, tariffs, periods, charges, equipment))
         earlier = self.faults.filter(pl.col("table") == name)
         bad = pl.concat([earlier, *faults])["row"].drop_nulls().unique()
         is_bad = pl.col("row").is_in(bad.implode())

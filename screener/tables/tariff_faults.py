@@ -1,6 +1,6 @@
 """What is wrong with tariffs as a whole: windows that leave gaps or overlap, blocks that do not add up, cents for money.
 
-A row at fault in `tariff_periods` or `tariff_tiers` takes its tariff with it: a tariff that lost a window would look
+A row at fault in another table than `tariffs` takes its tariff with it: a tariff that lost a window would look
 complete and bill the wrong amount.
 """
 
@@ -12,10 +12,11 @@ from screener import calendar
 from screener.contracts import load
 from screener.errors import no_faults
 from screener.tables import tariff_sense
+from screener.tables.charge_faults import charge_faults
 from screener.tables.checking import CheckedTable, row_faults
 
-TARIFFS, PERIODS, TIERS = "tariffs", "tariff_periods", "tariff_tiers"
-TABLES = (TARIFFS, PERIODS, TIERS)
+TARIFFS, PERIODS, TIERS, CHARGES = "tariffs", "tariff_periods", "tariff_tiers", "tariff_charges"
+TABLES = (TARIFFS, PERIODS, TIERS, CHARGES)
 PRICE, DEMAND, FUEL = "electricity_price_per_kwh", "demand_price_per_kw", "fuel_price_per_kwh"
 BY_MONTH = (FUEL, "electricity_kg_co2_per_kwh", "fuel_kg_co2_per_kwh")
 SETTABLE = (PRICE, DEMAND, *BY_MONTH)
@@ -28,15 +29,20 @@ def tariff_faults(tables: Mapping[str, CheckedTable], currency: str) -> pl.DataF
     """The faults of the tariff tables that are there, by name in `TABLES`, beyond those of single cells."""
     periods, of_periods = _checked(PERIODS, tables, (_window_faults, _overlaps, _unequal_demand))
     tiers, of_tiers = _checked(TIERS, tables, (_unreadable_months, _block_faults))
+    charges, of_charges = _checked(CHARGES, tables, (charge_faults,))
     prices = [_cents(table, currency) for table in tables.values()]
     foreign = tariff_sense.other_currencies(tables, currency)
-    rows = pl.concat([*prices, foreign, of_periods, of_tiers, _both_ways(periods, tiers)])
+    rows = pl.concat([*prices, foreign, of_periods, of_tiers, of_charges, _both_ways(periods, tiers)])
     if TARIFFS not in tables:
         return rows
     lost = pl.concat([rows, *(table.faults for table in tables.values())])
-    incomplete = [_incomplete(tables[TARIFFS], tables[name], lost) for name in (PERIODS, TIERS) if name in tables]
+    incomplete = [_incomplete(tables[TARIFFS], tables[name], lost) for name in TABLES[1:] if name in tables]
     at_fault = pl.concat([lost.filter(pl.col("table") == TARIFFS), *incomplete])
+    adding = charges.filter(pl.col(PRICE).is_not_null())[
+        "tariff_id"
+    ]  # hours without a charge are free, and a note says so
     whole = _without(tables[TARIFFS].told("tariff_id", PRICE), at_fault)
+    whole = whole.filter(~pl.col("tariff_id").is_in(adding.implode()).fill_null(False))
     return pl.concat([rows, *incomplete, _gaps(whole, periods, tiers)])
 
 
@@ -116,16 +122,17 @@ def _unreadable_months(rows: pl.DataFrame, table: str = TIERS) -> pl.DataFrame:
 
 
 def _overlaps(rows: pl.DataFrame) -> pl.DataFrame:
-    """Rows of a tariff that set the same price at the same time; rows of one period share its demand price."""
+    """Rows of a tariff that set the same price at the same time. Demand charges may hold at once: only the same window twice,
+    without a period's name to say that it is one charge, is at fault."""
     faults = [no_faults()]
     times = calendar.times(rows)
     key = ["tariff_id", *calendar.TIME]
     for column in SETTABLE:
         setting = times.filter(pl.col(column).is_not_null()).select("row", "period", f"{column}:text", *key)
-        pairs = setting.join(setting.select("row", "period", *key), on=key, suffix="_other")
+        pairs = setting.join(setting.select("row", "period", *key), on=key, suffix="_other", maintain_order="left")
         pairs = pairs.filter(pl.col("row") != pl.col("row_other"))
         if column == DEMAND:
-            pairs = pairs.filter((pl.col("period") != pl.col("period_other")).fill_null(True))
+            pairs = _same_windows(pairs, setting)
         first = pairs.sort("row", "row_other", "month", "hour").unique("row", keep="first", maintain_order=True)
         other = pl.col("row_other").cast(pl.String)
         message = pl.concat_str(
@@ -134,6 +141,16 @@ def _overlaps(rows: pl.DataFrame) -> pl.DataFrame:
         text = pl.col(f"{column}:text")
         faults.append(row_faults(PERIODS, first, column, "windows overlap", text, message))
     return pl.concat(faults)
+
+
+def _same_windows(pairs: pl.DataFrame, setting: pl.DataFrame) -> pl.DataFrame:
+    """Pairs of rows without the names of periods that hold at exactly the same times."""
+    size = setting.group_by("row").agg(times=pl.len())
+    shared = pairs.group_by("row", "row_other").agg(shared=pl.len()).join(size, on="row")
+    shared = shared.join(size.rename({"row": "row_other", "times": "times_other"}), on="row_other")
+    same = shared.filter((pl.col("shared") == pl.col("times")) & (pl.col("shared") == pl.col("times_other")))
+    nameless = pairs.filter(pl.col("period").is_null() & pl.col("period_other").is_null())
+    return nameless.join(same.select("row", "row_other"), on=["row", "row_other"], how="semi", maintain_order="left")
 
 
 def _unequal_demand(rows: pl.DataFrame) -> pl.DataFrame:

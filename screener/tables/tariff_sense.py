@@ -16,6 +16,7 @@ from screener.tables import written
 from screener.tables.checking import CheckedTable, row_faults
 
 DOLLAR_LIKE = ("USD", "EUR", "GBP", "CHF", "CAD", "AUD", "NZD", "SGD")
+ADDING = "tariff_charges"  # whose prices add up: each may be small
 MANY = 5  # rows listed in a note
 
 
@@ -49,7 +50,8 @@ def notes(tables: Mapping[str, CheckedTable], currency: str, used: Collection[st
     if currency in DOLLAR_LIKE:
         for name, table in tables.items():
             for column in set(USUAL) & set(table.contract.columns):
-                found += _unusual(name, table.told(column), column, currency)
+                least = 0.0 if name == ADDING else USUAL[column].low
+                found += _unusual(name, table.told(column), column, least, currency)
         found += _dear_fuel(tables)
     return sorted(found)
 
@@ -91,16 +93,16 @@ def other_currencies(tables: Mapping[str, CheckedTable], currency: str) -> pl.Da
     return pl.concat(faults)
 
 
-def _unusual(table: str, told: pl.DataFrame, column: str, currency: str) -> Iterator[str]:
+def _unusual(table: str, told: pl.DataFrame, column: str, least: float, currency: str) -> Iterator[str]:
     usual, value = USUAL[column], pl.col(column)
-    out = told.filter((value != 0) & ~value.is_between(usual.low, usual.high))
+    out = told.filter((value != 0) & ~value.is_between(least, usual.high))
     for row in out.head(MANY).iter_rows(named=True):
         name, price = row[f"{column}:name"], row[column]
         figure = f"{row[f'{column}:text']} in row {row['row']}"
         same = "" if name == column else f", {price:.3g} {currency}/{usual.per},"
         others = [f"{unit} ({told:.3g})" for unit, (_, told) in fits(column, name, price).items()]
         instead = f"; it would be usual {' or '.join(others)}" if others else ""
-        span = f"{usual.low:g} to {usual.high:g} {currency}/{usual.per}"
+        span = f"{least:g} to {usual.high:g} {currency}/{usual.per}"
         yield f"{table}: {name} {figure}{same} is unusual, {span} is usual{instead}: check the unit"
     if out.height > MANY:
         yield f"{table}: {column} is unusual in {out.height - MANY:,} more rows: check the unit"

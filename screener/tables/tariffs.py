@@ -1,8 +1,9 @@
 """The tariff tables on their own, for new prices on an old run."""
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 
@@ -12,7 +13,7 @@ from screener.tables import links, tariff_sense
 from screener.tables.checking import checked
 from screener.tables.files import ENDINGS, Source, find_tables
 from screener.tables.reading import read_table
-from screener.tables.tariff_faults import PERIODS, TABLES, TARIFFS, TIERS, tariff_faults
+from screener.tables.tariff_faults import CHARGES, PERIODS, TABLES, TARIFFS, TIERS, tariff_faults
 
 PRICED = ("row", "site_id", "heating_source", "tariff_id", "annual_electricity_kwh")  # what tariffs are checked against
 
@@ -24,24 +25,31 @@ class Tariffs:
     tariffs: pl.DataFrame
     periods: pl.DataFrame
     tiers: pl.DataFrame
+    charges: pl.DataFrame
     files: tuple[Path, ...]
     notes: tuple[str, ...]
 
     @property
     def tables(self) -> dict[str, pl.DataFrame]:
-        """The three tables by name."""
-        return {TARIFFS: self.tariffs, PERIODS: self.periods, TIERS: self.tiers}
+        """The tables by name."""
+        return {TARIFFS: self.tariffs, PERIODS: self.periods, TIERS: self.tiers, CHARGES: self.charges}
+
+
+def of_rates(table: Callable[[str], pl.DataFrame]) -> dict[str, Any]:
+    """The tariff tables as `price.rates` takes them, from what gives them by name."""
+    short = {TARIFFS: "tariffs", PERIODS: "periods", TIERS: "tiers", CHARGES: "charges"}
+    return {short[name]: table(name) for name in TABLES}
 
 
 def require_fuel_prices(sites: pl.DataFrame, read: Tariffs) -> None:
     """ContractError where sites (columns PRICED) burn fuel on a tariff that has months without a price for it."""
-    unpriced = links.fuel_faults(sites, read.tariffs, read.periods)
+    unpriced = links.fuel_faults(sites, read.tariffs, read.periods, read.charges)
     if not unpriced.is_empty():
         raise ContractError(unpriced)
 
 
 def read_tariffs(source: Path, currency: str, used: Collection[str] | None = None) -> Tariffs:
-    """The tariffs, tariff_periods and tariff_tiers of a folder, or the tariffs alone of a file. `used` are the tariffs that
+    """The tariff tables of a folder, or the tariffs alone of a file. `used` are the tariffs that
     sites are on, for a note on others.
 
     ContractError with every fault where there is any: unlike sites, tariffs are not left out one by one.
@@ -56,12 +64,12 @@ def read_tariffs(source: Path, currency: str, used: Collection[str] | None = Non
     if not found.is_empty():
         raise ContractError(found.sort("table", "row", nulls_last=False, maintain_order=True))
     frames = {name: table.values.drop("row") for name, table in tables.items()}
-    empty = {name: pl.DataFrame(schema=load(name).polars_schema()) for name in (PERIODS, TIERS)}
+    empty = {name: pl.DataFrame(schema=load(name).polars_schema()) for name in TABLES[1:]}
     read = tuple(sorted({each.file for name in tables for each in found_in[name]}))
     notes += [note for table in tables.values() for note in (*table.raw.notes, *table.notes)]
     notes += tariff_sense.notes(tables, currency, used)
     frames = empty | frames
-    return Tariffs(frames[TARIFFS], frames[PERIODS], frames[TIERS], read, tuple(notes))
+    return Tariffs(**of_rates(frames.__getitem__), files=read, notes=tuple(notes))
 
 
 def _sources(source: Path) -> tuple[dict[str, list[Source]], list[str]]:
@@ -69,7 +77,7 @@ def _sources(source: Path) -> tuple[dict[str, list[Source]], list[str]]:
     if source.is_file() and source.suffix.lower() in ENDINGS:
         found = find_tables(source.parent, set(TABLES))
         inside = {name: [each] for name, places in found.items() for each in places if each.file == source}
-        beside = [str(each) for name in (PERIODS, TIERS) for each in found.get(name, ()) if each.file != source]
+        beside = [str(each) for name in TABLES[1:] for each in found.get(name, ()) if each.file != source]
         note = f"{', '.join(beside)} beside {source.name} is not read; give the folder to have it read too"
         sheets = {name: places for name, places in inside.items() if name in TABLES}
         return sheets if TARIFFS in sheets else {TARIFFS: [Source(source)]}, [note] if beside else []

@@ -65,15 +65,15 @@ PERIODS = {
             for row, value, other in ((3, "0.05", 4), (4, "0.06", 3))
         ],
     ),
-    "demand windows that overlap": (
-        "T1,,,,8,12,,5,\nT1,peak,2,,11,14,,7,\n",
+    "one demand window twice": (
+        "T1,,,,8,12,,5,\nT1,,,,8,12,,7,\n",
         [
             (
                 row,
                 "demand_price_per_kw",
                 "windows overlap",
                 value,
-                f"row {other} sets it too, first in month 2, working days, hour 11; let windows not overlap",
+                f"row {other} sets it too, first in month 1, working days, hour 8; let windows not overlap",
             )
             for row, value, other in ((3, "5", 4), (4, "7", 3))
         ],
