@@ -28,7 +28,7 @@ FAULTS = {
         "12,5",
         "from_hour, to_hour",
         "half a window",
-        "12",
+        "12 to ",
         "give both",
     ),
     "empty window": (
