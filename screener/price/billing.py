@@ -55,10 +55,11 @@ def price(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFra
     )
 
 
-def bills(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
+def bills(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame, in_order: bool = False) -> pl.DataFrame:
     """One row per site_id, strategy and month: electricity_kwh, energy_cost, peak_kw, demand_cost, fuel_kwh, fuel_cost
-    [currency] and emissions_kg. Arguments and errors as for `price`."""
-    months = _long(_monthly(ledger, rates, sites), strategies_of(ledger), MONTH, BILL)
+    [currency] and emissions_kg. Arguments and errors as for `price`; `in_order`: the rows are the hours of the year one after
+    another, and fill blocks in that order."""
+    months = _long(_monthly(ledger, rates, sites, in_order), strategies_of(ledger), MONTH, BILL)
     return months.select(_named("site_id", sites), _named("tariff_id", sites), "month", "strategy", *BILL)
 
 
@@ -114,6 +115,16 @@ def _by_class(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.Dat
     return pl.concat(summed, how="horizontal").with_columns(_named("tariff_id", sites))
 
 
+def _each_hour(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
+    """The rows of a ledger as they come, each with its site, month, class and tariff_id."""
+    require_tariffs(rates, sites)
+    billed = _billed(ledger, rates, sites).cast({"class": pl.UInt32})
+    amounts = [
+        pl.col(f"{s}.{name}") for s in strategies_of(ledger) for name in ("electricity_kwh", "fuel_kwh", "peak_kw")
+    ]
+    return pl.concat([billed, ledger.select(amounts)], how="horizontal").with_columns(_named("tariff_id", sites))
+
+
 def _billed(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
     """Of each row of the ledger its `site`, its month and its class; the class is -1 for what is of no site, or at no
     time of a tariff. By arithmetic: joining every hour by its names costs more than billing it."""
@@ -131,15 +142,15 @@ def _billed(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataF
     return pl.DataFrame({SITE: site, "month": month, "class": kind})
 
 
-def _monthly(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
+def _monthly(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame, in_order: bool = False) -> pl.DataFrame:
     """The bills by site and month, in their order, strategies side by side: the columns of `BILL`, null where one is not
     there."""
     strategies = strategies_of(ledger)
-    classes = _by_class(ledger, rates, sites)
+    classes = _each_hour(ledger, rates, sites) if in_order else _by_class(ledger, rates, sites)
     begin = segments.starts(classes.select(MONTH))
     months = classes[begin].select(*MONTH, "tariff_id")
     months = months.join(rates.months, on=["tariff_id", "month"], how="left", maintain_order="left")
-    items = Items.of(classes, begin, rates)
+    items = Items.of(classes, begin, rates, in_order)
     other = _other_kwh(classes, begin, sites, strategies) if items.count_all else None
     columns = [column for strategy in strategies for column in _bill(strategy, classes, begin, months, items, other)]
     return pl.concat([months.select(MONTH), pl.DataFrame(columns)], how="horizontal")

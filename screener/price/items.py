@@ -36,6 +36,7 @@ class Kind:
     per_kw: npt.NDArray[np.bool_]
     window: npt.NDArray[np.bool_]
     ratchets: "Ratchets | None"
+    month_of: npt.NDArray[np.intp]  # of each row among the classes
 
     @property
     def in_blocks(self) -> npt.NDArray[np.bool_]:
@@ -72,23 +73,25 @@ class Ratchets:
 
 @dataclass(frozen=True)
 class Items:
-    """All items of the months of some sites, by kind."""
+    """All items of the months of some sites, by kind. `in_order`: the rows they are of are hours one after another, which fill
+    blocks in that order; otherwise classes of hours, which fill them evenly."""
 
     count: int
+    in_order: bool = False
     kinds: dict[str, Kind] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, classes: pl.DataFrame, begin: segments.Starts, rates: Rates) -> "Items":
+    def of(cls, classes: pl.DataFrame, begin: segments.Starts, rates: Rates, in_order: bool = False) -> "Items":
         """The items of sites' `classes` of hours (site, month, class, tariff_id), whose months begin at the rows `begin`."""
         month_of = np.repeat(np.arange(len(begin)), np.diff(np.append(begin, classes.height)))
         numbered = classes.select("site", *CLASS).with_row_index("at").with_columns(of_month=month_of)
         kind_of = rates.lines.select("line", "kind")
         joined = numbered.join(rates.members, on=CLASS).join(kind_of, on="line").sort("of_month", "line", "at")
         found = {
-            str(kind): _kind(part, rates)
+            str(kind): _kind(part, rates, month_of)
             for (kind,), part in joined.partition_by("kind", as_dict=True, maintain_order=True).items()
         }
-        return cls(len(begin), found)
+        return cls(len(begin), in_order, found)
 
     @property
     def count_all(self) -> bool:
@@ -111,7 +114,8 @@ class Items:
         amounts = np.rint(kwh[mine.rows] * mine.prices * FINE).astype(np.int64)
         found = np.add.reduceat(amounts, mine.begins)
         if mine.in_blocks.any():
-            found[mine.in_blocks] = _blocks(mine, kwh, month_kwh, month_kw, other)
+            split = _blocks_in_order if self.in_order else _blocks
+            found[mine.in_blocks] = split(mine, kwh, month_kwh, month_kw, other)
         return found
 
     def demand(self, kind: str, kw: Floats) -> Whole:
@@ -164,7 +168,26 @@ def _blocks(mine: Kind, kwh: Floats, month_kwh: Floats, month_kw: Floats, other:
     return np.rint(np.where(alike, dearest * inside, priced * share) * FINE).astype(np.int64)
 
 
-def _kind(members: pl.DataFrame, rates: Rates) -> Kind:
+def _blocks_in_order(mine: Kind, kwh: Floats, month_kwh: Floats, month_kw: Floats, other: Floats | None) -> Whole:
+    """The same, hour by hour, each taking of a block what the hours before it left of it. Other uses come before all."""
+    counts = np.diff(np.append(mine.begins, len(mine.rows)))
+    month = np.repeat(mine.months, counts)
+    energy = kwh[mine.rows]
+    through = np.cumsum(energy)
+    in_window = through - np.repeat(through[mine.begins] - energy[mine.begins], counts)
+    of_month = np.cumsum(kwh) - np.concatenate([[0.0], np.cumsum(month_kwh)])[mine.month_of]
+    window = np.repeat(mine.window, counts)
+    after = np.where(window, in_window, of_month[mine.rows])
+    if other is not None:
+        after = after + np.where(window | np.repeat(mine.per_kw, counts), 0.0, other[month])
+    unit = np.where(mine.per_kw, month_kw[mine.months], 1.0)
+    above = np.repeat(mine.above * unit, counts)
+    width = np.repeat(np.where(np.isfinite(mine.up_to), mine.up_to * unit, np.inf), counts) - above
+    inside = np.clip(after - above, 0.0, width) - np.clip(after - energy - above, 0.0, width)
+    return np.rint(np.add.reduceat(inside * mine.prices, mine.begins)[mine.in_blocks] * FINE).astype(np.int64)
+
+
+def _kind(members: pl.DataFrame, rates: Rates, month_of: npt.NDArray[np.intp]) -> Kind:
     begins = segments.starts(members.select("of_month", "line"))
     first = members[begins]
     lines = first["line"].to_numpy().astype(np.intp)
@@ -180,6 +203,7 @@ def _kind(members: pl.DataFrame, rates: Rates) -> Kind:
         per_kw=of_items["per_kw"].to_numpy(),
         window=(of_items["counts"] == "window").to_numpy(),
         ratchets=_ratchets(of_items.with_columns(first["site"])) if of_items["ratchet"].is_not_null().any() else None,
+        month_of=month_of,
     )
 
 

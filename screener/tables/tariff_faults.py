@@ -68,6 +68,9 @@ def _cents(table: CheckedTable, currency: str) -> pl.DataFrame:
     for column in (PRICE, FUEL):
         if column in table.contract.columns and currency in tariff_sense.DOLLAR_LIKE:
             dear = table.told(column).filter(pl.col(column) > DEAREST_KWH)
+            if table.contract.name == CHARGES:  # a first block at a high price is how some sheets write a minimum
+                in_block = table.values.filter(pl.any_horizontal(pl.col("above", "up_to").is_not_null()))["row"]
+                dear = dear.filter(~pl.col("row").is_in(in_block.implode()))
             told = dear.select(f"{column}:name", column).iter_rows()
             ways = [f"too dear for a price in {currency}; {tariff_sense.way_out(column, *each)}" for each in told]
             dear = dear.with_columns(way_out=pl.Series(ways, dtype=pl.String))
