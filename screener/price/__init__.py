@@ -5,15 +5,27 @@ class costs. `billing` sums the ledger by class and writes a bill per site, stra
 bills. Fixed charges are the same for every strategy of a site and cancel out of every comparison, so they are left out.
 """
 
-from screener.price.billing import BILLED, COSTS, bills, by_class, price, require_tariffs, strategies_of, unbilled
-from screener.price.layout import Rates, indistinct, is_block, notes, rates
+from screener.price.billing import (
+    BILLED,
+    COSTS,
+    bills,
+    by_class,
+    charges,
+    price,
+    require_tariffs,
+    strategies_of,
+    unbilled,
+)
+from screener.price.layout import ENDLESS, Rates, indistinct, is_block, notes, rates
 
 __all__ = [
     "BILLED",
     "COSTS",
+    "ENDLESS",
     "Rates",
     "bills",
     "by_class",
+    "charges",
     "indistinct",
     "is_block",
     "notes",

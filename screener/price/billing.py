@@ -7,9 +7,11 @@ however finely the ledger keeps them. Until the end strategies stand side by sid
 months, so that whatever is added up lies together.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from screener.calendar import DAY_KINDS, SLOTS, TIME, slot
@@ -61,6 +63,21 @@ def bills(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame, in_order: boo
     another, and fill blocks in that order."""
     months = _long(_monthly(ledger, rates, sites, in_order), strategies_of(ledger), MONTH, BILL)
     return months.select(_named("site_id", sites), _named("tariff_id", sites), "month", "strategy", *BILL)
+
+
+def charges(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame, in_order: bool = False) -> pl.DataFrame:
+    """What each charge comes to: site_id, month, strategy, carrier (electricity or fuel), charge, above, up_to, amount.
+
+    The months of a site and strategy add up to its bills. Arguments as for `bills`. Rows in the order of bills: energy,
+    demand, fuel, then what is charged per cent and to make up a minimum.
+    """
+    strategies = strategies_of(ledger)
+    laid = _laid_out(ledger, rates, sites, in_order)
+    found = [part.with_columns(strategy=pl.lit(s)) for s in strategies for part in _charges_of(s, laid, rates)]
+    named = pl.concat(found).with_columns(_named("site_id", sites))
+    return named.select("site_id", "month", "strategy", "carrier", "charge", "above", "up_to", "amount").sort(
+        "site_id", "strategy", "month", maintain_order=True
+    )
 
 
 def by_class(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
@@ -146,40 +163,74 @@ def _monthly(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame, in_order: 
     """The bills by site and month, in their order, strategies side by side: the columns of `BILL`, null where one is not
     there."""
     strategies = strategies_of(ledger)
+    laid = _laid_out(ledger, rates, sites, in_order)
+    columns = [column for strategy in strategies for column in _bill(strategy, laid)]
+    return pl.concat([laid.months.select(MONTH), pl.DataFrame(columns)], how="horizontal")
+
+
+@dataclass(frozen=True)
+class LaidOut:
+    """What bills are worked out from: the classes of hours of sites, the rows at which their months begin, what is charged by
+    the month, the items, and what the site uses beside the air system [kWh a month, None where nothing asks]."""
+
+    classes: pl.DataFrame
+    begin: segments.Starts
+    months: pl.DataFrame
+    items: Items
+    other: Floats | None
+
+
+@dataclass(frozen=True)
+class Used:
+    """What a strategy draws: energies and highest power of each class, and of each month; `there` by month."""
+
+    electricity: Floats
+    fuel: Floats
+    power: Floats
+    month_kwh: Floats
+    month_fuel_kwh: Floats
+    month_kw: Floats
+    there: pl.Series
+
+
+def _laid_out(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame, in_order: bool) -> LaidOut:
     classes = _each_hour(ledger, rates, sites) if in_order else _by_class(ledger, rates, sites)
     begin = segments.starts(classes.select(MONTH))
     months = classes[begin].select(*MONTH, "tariff_id")
     months = months.join(rates.months, on=["tariff_id", "month"], how="left", maintain_order="left")
     items = Items.of(classes, begin, rates, in_order)
-    other = _other_kwh(classes, begin, sites, strategies) if items.count_all else None
-    columns = [column for strategy in strategies for column in _bill(strategy, classes, begin, months, items, other)]
-    return pl.concat([months.select(MONTH), pl.DataFrame(columns)], how="horizontal")
+    other = _other_kwh(classes, begin, sites, strategies_of(ledger)) if items.count_all else None
+    return LaidOut(classes, begin, months, items, other)
 
 
-def _bill(
-    strategy: str,
-    classes: pl.DataFrame,
-    begin: segments.Starts,
-    months: pl.DataFrame,
-    items: Items,
-    other: Floats | None,
-) -> list[pl.Series]:
+def _used(strategy: str, laid: LaidOut) -> Used:
+    names = [f"{strategy}.{name}" for name in ("electricity_kwh", "fuel_kwh", "peak_kw")]
+    there = laid.classes[names[2]].gather(laid.begin).is_not_null()
+    amounts = laid.classes.select(pl.col(names).cast(pl.Float64).fill_null(0.0))
+    electricity, fuel, power = (amounts[name].to_numpy() for name in names)
+    return Used(
+        electricity=electricity,
+        fuel=fuel,
+        power=power,
+        month_kwh=np.add.reduceat(electricity, laid.begin),
+        month_fuel_kwh=np.add.reduceat(fuel, laid.begin),
+        month_kw=np.maximum.reduceat(power, laid.begin),
+        there=there,
+    )
+
+
+def _bill(strategy: str, laid: LaidOut) -> list[pl.Series]:
     """The columns of `BILL` of a strategy, a row for each month."""
-    used = [f"{strategy}.{name}" for name in ("electricity_kwh", "fuel_kwh", "peak_kw")]
-    there = classes[used[2]].gather(begin).is_not_null()
-    amounts = classes.select(pl.col(used).cast(pl.Float64).fill_null(0.0))
-    electricity, fuel, power = (amounts[name].to_numpy() for name in used)
-    kwh, fuel_kwh = np.add.reduceat(electricity, begin), np.add.reduceat(fuel, begin)
-    peak = np.maximum.reduceat(power, begin)
-    energy = items.energy("energy", electricity, kwh, peak, other)
-    demand = items.demand("demand", power)
-    burnt = items.energy("fuel", fuel, fuel_kwh, peak, None)
-    charged = _with_percents(months, energy / FINE, demand / FINE)
-    found = pl.DataFrame({"kwh": kwh, "peak": peak, "fuel": fuel_kwh, "lines": burnt / FINE, **charged})
-    found = months.with_columns(found)
+    used, items = _used(strategy, laid), laid.items
+    energy = items.energy("energy", used.electricity, used.month_kwh, used.month_kw, laid.other)
+    demand = items.demand("demand", used.power)
+    burnt = items.energy("fuel", used.fuel, used.month_fuel_kwh, used.month_kw, None)
+    charged = _with_percents(laid.months, energy / FINE, demand / FINE)
+    amounts = {"kwh": used.month_kwh, "peak": used.month_kw, "fuel": used.month_fuel_kwh, "lines": burnt / FINE}
+    found = laid.months.with_columns(pl.DataFrame({**amounts, **charged}))
     fuel_cost = (_times("fuel", "fuel_price_per_kwh") + pl.col("lines")) * (1 + pl.col("fuel_percent") / 100)
     carbon = [_times(f, f"{c}_kg_co2_per_kwh") for f, c in (("kwh", "electricity"), ("fuel", "fuel"))]
-    amounts_of: dict[str, pl.Expr] = {
+    columns: dict[str, pl.Expr] = {
         "electricity_kwh": pl.col("kwh"),
         "energy_cost": pl.col("energy"),
         "peak_kw": pl.col("peak"),
@@ -188,8 +239,51 @@ def _bill(
         "fuel_cost": fuel_cost,
         "emissions_kg": carbon[0] + carbon[1],
     }
-    bill = found.select(pl.when(there).then(amounts_of[name]).alias(f"{strategy}.{name}") for name in BILL)
+    bill = found.select(pl.when(used.there).then(columns[name]).alias(f"{strategy}.{name}") for name in BILL)
     return bill.get_columns()
+
+
+def _charges_of(strategy: str, laid: LaidOut, rates: Rates) -> Iterator[pl.DataFrame]:
+    """What each charge of a strategy comes to: site, month, carrier, charge, above, up_to, amount; those that are nothing are
+    left out."""
+    used, items = _used(strategy, laid), laid.items
+    bill = dict(zip(BILL, _bill(strategy, laid), strict=True))
+    amounts = {
+        "energy": items.of_energy("energy", used.electricity, used.month_kwh, used.month_kw, laid.other),
+        "demand": items.of_demand("demand", used.power),
+        "fuel": items.of_energy("fuel", used.fuel, used.month_fuel_kwh, used.month_kw, None),
+    }
+    lines = rates.lines.select("charge", "above", "up_to")
+    there = laid.months.select(MONTH).with_columns(there=used.there)
+    sums = dict.fromkeys(("electricity", "fuel"), np.zeros(laid.months.height))
+    totals = {
+        "electricity": bill["energy_cost"].fill_null(0.0) + bill["demand_cost"].fill_null(0.0),
+        "fuel": bill["fuel_cost"].fill_null(0.0),
+    }
+    own_fuel = used.month_fuel_kwh * laid.months["fuel_price_per_kwh"].fill_null(0.0).to_numpy()
+
+    def told(carrier: str, at: npt.NDArray[np.intp], named: pl.DataFrame, amount: Floats) -> pl.DataFrame:
+        sums[carrier] = sums[carrier] + np.bincount(at, amount, laid.months.height)
+        rows = pl.concat([there[at], named], how="horizontal").with_columns(carrier=pl.lit(carrier), amount=amount)
+        return rows.filter(pl.col("there") & (pl.col("amount") != 0)).drop("there")
+
+    every = np.arange(laid.months.height)
+    for kind, mine in items.kinds.items():
+        if kind in amounts:
+            carrier = "fuel" if kind == "fuel" else "electricity"
+            yield told(carrier, mine.months, lines[mine.lines], amounts[kind] / FINE)
+    yield told("fuel", every, _unnamed("fuel", len(every)), own_fuel)
+    for carrier, total in totals.items():
+        percent = laid.months[f"{carrier}_percent"].to_numpy() / 100 * sums[carrier]
+        yield told(carrier, every, _unnamed("per cent of the charges", len(every)), percent)
+        rest = np.round(total.to_numpy() - sums[carrier], 6)
+        yield told(carrier, every, _unnamed("up to the minimum", len(every)), rest)
+
+
+def _unnamed(charge: str, count: int) -> pl.DataFrame:
+    """So many times a charge without blocks."""
+    whole = {"above": 0.0, "up_to": float("inf")}
+    return pl.DataFrame({"charge": [charge] * count}).with_columns(pl.lit(v).alias(name) for name, v in whole.items())
 
 
 def _with_percents(months: pl.DataFrame, energy: Floats, demand: Floats) -> dict[str, Floats]:

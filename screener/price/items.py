@@ -110,6 +110,8 @@ class Items:
 
     def of_energy(self, kind: str, kwh: Floats, month_kwh: Floats, month_kw: Floats, other: Floats | None) -> Whole:
         """What each item of energy comes to [1/FINE]; arguments as for `energy`."""
+        if kind not in self.kinds:
+            return np.zeros(0, dtype=np.int64)
         mine = self.kinds[kind]
         amounts = np.rint(kwh[mine.rows] * mine.prices * FINE).astype(np.int64)
         found = np.add.reduceat(amounts, mine.begins)
@@ -126,6 +128,8 @@ class Items:
 
     def of_demand(self, kind: str, kw: Floats) -> Whole:
         """What each item of demand comes to [1/FINE]: of the classes of an item, the one that costs most."""
+        if kind not in self.kinds:
+            return np.zeros(0, dtype=np.int64)
         mine = self.kinds[kind]
         power = kw[mine.rows]
         if mine.ratchets is not None:

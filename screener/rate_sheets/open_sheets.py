@@ -117,6 +117,7 @@ def _charges(sheet: Sheet, utility: str, kind: str, rows: list[Row]) -> None:
     starts = {
         name: sorted({row["from"] for row in named if row["name"] == name}) for row in named for name in [row["name"]]
     }
+    plain = kind == "energy" and not any(row["period"] or row["from"] for row in named)  # one after another in time
     seen: dict[tuple[Any, ...], int] = defaultdict(int)
     for row in named:
         blocks, begin = starts[row["name"]], row["from"]
@@ -139,7 +140,7 @@ def _charges(sheet: Sheet, utility: str, kind: str, rows: list[Row]) -> None:
                 f"{utility} {kind}: two rows of {row['name']} from {begin:g} hold at the same times; they add up"
             )
         sheet.lines.append(
-            {"tariff_id": sheet.label, "charge": f"{utility} {kind} {row['name']}"}
+            {"tariff_id": sheet.label, "charge": f"{utility} {kind} {'' if plain else row['name']}".rstrip()}
             | {name: value for name, value in cells.items() if value is not None}
         )
 
