@@ -85,8 +85,15 @@ def price_all(
 
 
 def require_distinct(earlier: outputs.RunFolder, basis: Basis, tariff_ids: pl.Series) -> None:
-    """UsageError where the monthly ledger of an earlier run holds hours together that other tariffs, those of the `basis`,
-    bill apart for its sites, whose `tariff_ids` are given."""
+    """UsageError where the ledger of an earlier run cannot bill other tariffs, those of the `basis`, for its sites, whose
+    `tariff_ids` are given: a monthly one that holds hours together which they bill apart, or one without peaks of fuel."""
+    asking = basis.rates.lines.filter(pl.col("kind") == "fuel_demand")["tariff_id"].unique()
+    has_fuel_peaks = any(name.endswith(price.FUEL_PEAK) for name in earlier.table("ledger").collect_schema())
+    if not has_fuel_peaks and (demanding := sorted({*asking} & {*tariff_ids})):
+        raise UsageError(
+            f"{earlier.path} keeps no highest hours of fuel, which {', '.join(demanding)} charges; run the portfolio again "
+            "with these tariffs"
+        )
     if basis.ledger_form != MONTHLY:
         return
     kept = {name: earlier.input(name) for name in outputs.INPUT_NAMES}

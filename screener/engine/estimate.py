@@ -129,7 +129,9 @@ def work_out(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = la
     hourly: list[pl.DataFrame] = []
     alike: list[pl.DataFrame] = []
     years: list[pl.DataFrame] = []
-    for accounts in parts.each("hours", year.simulate(sized, years_of)):
+    for accounts in parts.each(
+        "hours", year.simulate(sized, years_of, fuel_peaks=basis.has_tariffs and rates.asks_fuel_peaks)
+    ):
         if basis.ledger_form == HOURLY:
             hourly.append(accounts.ledger)
         with parts.of("pricing"):

@@ -101,9 +101,10 @@ def prepare(sites: int, names: Sequence[str] | None = None) -> None:
 
 
 def simulate(
-    sized: pl.DataFrame, years: Mapping[str, Hours], names: Sequence[str] | None = None
+    sized: pl.DataFrame, years: Mapping[str, Hours], names: Sequence[str] | None = None, fuel_peaks: bool = False
 ) -> Iterator[ledger.Accounts]:
-    """Work out every hour of every site with every strategy, a batch of sites at a time. `years` by weather_id.
+    """Work out every hour of every site with every strategy, a batch of sites at a time. `years` by weather_id. With
+    `fuel_peaks` the ledger has the highest hour of fuel.
 
     ResultsError, naming site and step, for what is not a number.
     """
@@ -120,7 +121,7 @@ def simulate(
                 tally, site = found
                 row = batch.slice(site, 1)
                 raise blame(part(name), states(row, years[row["weather_id"].item()], name), tally)
-        yield ledger.accumulate(sums, batch, names)
+        yield ledger.accumulate(sums, batch, names, fuel_peaks)
 
 
 def _all(names: Sequence[str] | None) -> tuple[str, ...]:

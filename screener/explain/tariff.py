@@ -79,6 +79,7 @@ def _hours(load: Path | None) -> pl.DataFrame:
         pl.col("electricity_kw").alias("load.electricity_kwh"),
         pl.col("fuel_kw").alias("load.fuel_kwh"),
         pl.col("electricity_kw").alias("load.peak_kw"),
+        pl.col("fuel_kw").alias("load.fuel_peak_kw"),
     )
 
 

@@ -21,6 +21,7 @@ from screener.units import PINT_L
 from screener.worksheet.hours import Sums
 
 BY_SLOT = ("electricity_kwh", "fuel_kwh", "peak_kw")
+FUEL_PEAK = "fuel_peak_kw"  # kept where a tariff asks for it
 REACHED = ("dew_point_p95_c", "dew_point_highest_c")
 
 
@@ -32,14 +33,18 @@ class Accounts:
     years: pl.DataFrame
 
 
-def accumulate(sums: Mapping[str, Sums], sites: pl.DataFrame, strategies: Sequence[str]) -> Accounts:
-    """The accounts of a batch of sites from each strategy's sums over their hours, `finished` by `dampest`.
+def accumulate(
+    sums: Mapping[str, Sums], sites: pl.DataFrame, strategies: Sequence[str], fuel_peaks: bool = False
+) -> Accounts:
+    """The accounts of a batch of sites from each strategy's sums over their hours, `finished` by `dampest`. With `fuel_peaks`
+    the ledger has the highest hour of fuel too.
 
     `sites`, in the order of the sums: site_id, pressure_pa, saturated_at_cooling, case_electricity_w and per
     strategy `<strategy>.unavailable` (reason or null), `.device_capacity_l_day`, `.device_units` and `.note`,
     null where there is none.
     """
-    ledger = _ledger({s: sums[s].slots for s in strategies}, sites, strategies)
+    kept = (*BY_SLOT, FUEL_PEAK) if fuel_peaks else BY_SLOT
+    ledger = _ledger({s: sums[s].slots for s in strategies}, sites, strategies, kept)
     nothing = dict.fromkeys((*ENERGIES_KWH, *WATER), np.zeros(sites.height))
     figures = {
         f"{s}.{name}": values
@@ -74,7 +79,10 @@ def peaks(ledger: pl.LazyFrame, strategies: Sequence[str]) -> pl.DataFrame:
 
 
 def _ledger(
-    sums: Mapping[str, Mapping[str, NDArray[np.float64]]], sites: pl.DataFrame, strategies: Sequence[str]
+    sums: Mapping[str, Mapping[str, NDArray[np.float64]]],
+    sites: pl.DataFrame,
+    strategies: Sequence[str],
+    kept: Sequence[str],
 ) -> pl.DataFrame:
     there = {f"{s}.there": pl.col(f"{s}.unavailable").is_null() for s in strategies}
     each = sites.select("site_id", **there)[np.repeat(np.arange(sites.height, dtype=np.uint32), SLOTS)]
@@ -84,18 +92,18 @@ def _ledger(
         *(
             pl.Series(f"{s}.{name}", sums[s][name].ravel() if name in sums[s] else np.zeros(SLOTS * sites.height))
             for s in strategies
-            for name in BY_SLOT
+            for name in kept
         ),
     )
     if slots["hours"].min() == 0:  # a file without some of them
         slots = slots.filter(pl.col("hours") > 0)
     columns = [
         pl.when(f"{s}.there")
-        .then(pl.col(f"{s}.{name}") if name == "peak_kw" else grained(pl.col(f"{s}.{name}")))
+        .then(pl.col(f"{s}.{name}") if name in ("peak_kw", FUEL_PEAK) else grained(pl.col(f"{s}.{name}")))
         .cast(pl.Float32)
         .alias(f"{s}.{name}")
         for s in strategies
-        for name in BY_SLOT
+        for name in kept
     ]
     return slots.select("site_id", *of_slot(pl.col("slot")), pl.col("hours").cast(pl.Float32), *columns)
 

@@ -23,6 +23,7 @@ def tallies(present: Collection[str]) -> Tallies:
     weight, humidity = col("weight_h"), col(f"{HOUR}humidity_ratio")
     slot = [Tally("hours", weight), Tally("peak_kw", col(f"{HOUR}electricity_w") / 1000, "max")]
     slot += [_kwh(f"{c}_w", f"{c}_kwh") for c in CARRIERS if f"{HOUR}{c}_w" in present]
+    slot += [Tally("fuel_peak_kw", col(f"{HOUR}fuel_w") / 1000, "max")] if f"{HOUR}fuel_w" in present else []
     over = humidity > OVER_LIMIT * col("limit_humidity_ratio")
     # what display cases would save in fog is not counted: no store is left in it
     for_cases = at_most(humidity, VERY_DAMP * col("saturated_at_cooling"))

@@ -8,6 +8,7 @@ bills. Fixed charges are the same for every strategy of a site and cancel out of
 from screener.price.billing import (
     BILLED,
     COSTS,
+    FUEL_PEAK,
     bills,
     by_class,
     charges,
@@ -22,6 +23,7 @@ __all__ = [
     "BILLED",
     "COSTS",
     "ENDLESS",
+    "FUEL_PEAK",
     "Rates",
     "bills",
     "by_class",

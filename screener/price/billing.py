@@ -22,6 +22,7 @@ from screener.price.items import FINE, Floats, Items
 from screener.price.layout import Rates
 
 ELECTRICITY = ".electricity_kwh"
+FUEL_PEAK = ".fuel_peak_kw"
 COSTS = ("energy_cost", "demand_cost", "fuel_cost")
 """Parts of a bill, per year in the portfolio's currency; they add up to `annual_cost`."""
 BILLED = ("billed_electricity_kwh", "billed_fuel_kwh")
@@ -123,7 +124,8 @@ def _by_class(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.Dat
     begin, strategies = segments.starts(key), strategies_of(ledger)
     energies = [f"{strategy}.{carrier}_kwh" for strategy in strategies for carrier in ("electricity", "fuel")]
     sums = segments.totals(ledger.select(whole(pl.col("hours")), *energies), begin)  # exact: energies are grained
-    peaks = segments.highest(ledger.select(f"{strategy}.peak_kw" for strategy in strategies), begin)
+    highest = [f"{s}.peak_kw" for s in strategies] + [name for name in ledger.columns if name.endswith(FUEL_PEAK)]
+    peaks = segments.highest(ledger.select(highest), begin)
     summed = [
         billed[begin].cast({"class": pl.UInt32}),
         sums.with_columns(pl.col("hours") / UNITS),
@@ -136,9 +138,7 @@ def _each_hour(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.Da
     """The rows of a ledger as they come, each with its site, month, class and tariff_id."""
     require_tariffs(rates, sites)
     billed = _billed(ledger, rates, sites).cast({"class": pl.UInt32})
-    amounts = [
-        pl.col(f"{s}.{name}") for s in strategies_of(ledger) for name in ("electricity_kwh", "fuel_kwh", "peak_kw")
-    ]
+    amounts = [name for name in ledger.columns if "." in name]
     return pl.concat([billed, ledger.select(amounts)], how="horizontal").with_columns(_named("tariff_id", sites))
 
 
@@ -191,6 +191,7 @@ class Used:
     month_fuel_kwh: Floats
     month_kw: Floats
     there: pl.Series
+    fuel_power: Floats
 
 
 def _laid_out(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame, in_order: bool) -> LaidOut:
@@ -208,6 +209,8 @@ def _used(strategy: str, laid: LaidOut) -> Used:
     there = laid.classes[names[2]].gather(laid.begin).is_not_null()
     amounts = laid.classes.select(pl.col(names).cast(pl.Float64).fill_null(0.0))
     electricity, fuel, power = (amounts[name].to_numpy() for name in names)
+    peak = laid.classes.get_column(strategy + FUEL_PEAK, default=None)
+    fuel_power = np.zeros(0) if peak is None else peak.cast(pl.Float64).fill_null(0.0).to_numpy()
     return Used(
         electricity=electricity,
         fuel=fuel,
@@ -216,6 +219,7 @@ def _used(strategy: str, laid: LaidOut) -> Used:
         month_fuel_kwh=np.add.reduceat(fuel, laid.begin),
         month_kw=np.maximum.reduceat(power, laid.begin),
         there=there,
+        fuel_power=fuel_power,
     )
 
 
@@ -225,6 +229,7 @@ def _bill(strategy: str, laid: LaidOut) -> list[pl.Series]:
     energy = items.energy("energy", used.electricity, used.month_kwh, used.month_kw, laid.other)
     demand = items.demand("demand", used.power)
     burnt = items.energy("fuel", used.fuel, used.month_fuel_kwh, used.month_kw, None)
+    burnt = burnt + items.demand("fuel_demand", used.fuel_power)
     charged = _with_percents(laid.months, energy / FINE, demand / FINE)
     amounts = {"kwh": used.month_kwh, "peak": used.month_kw, "fuel": used.month_fuel_kwh, "lines": burnt / FINE}
     found = laid.months.with_columns(pl.DataFrame({**amounts, **charged}))
@@ -252,6 +257,7 @@ def _charges_of(strategy: str, laid: LaidOut, rates: Rates) -> Iterator[pl.DataF
         "energy": items.of_energy("energy", used.electricity, used.month_kwh, used.month_kw, laid.other),
         "demand": items.of_demand("demand", used.power),
         "fuel": items.of_energy("fuel", used.fuel, used.month_fuel_kwh, used.month_kw, None),
+        "fuel_demand": items.of_demand("fuel_demand", used.fuel_power),
     }
     lines = rates.lines.select("charge", "above", "up_to")
     there = laid.months.select(MONTH).with_columns(there=used.there)
@@ -269,9 +275,8 @@ def _charges_of(strategy: str, laid: LaidOut, rates: Rates) -> Iterator[pl.DataF
 
     every = np.arange(laid.months.height)
     for kind, mine in items.kinds.items():
-        if kind in amounts:
-            carrier = "fuel" if kind == "fuel" else "electricity"
-            yield told(carrier, mine.months, lines[mine.lines], amounts[kind] / FINE)
+        carrier = "fuel" if kind.startswith("fuel") else "electricity"
+        yield told(carrier, mine.months, lines[mine.lines], amounts[kind] / FINE)
     yield told("fuel", every, _unnamed("fuel", len(every)), own_fuel)
     for carrier, total in totals.items():
         percent = laid.months[f"{carrier}_percent"].to_numpy() / 100 * sums[carrier]

@@ -70,6 +70,11 @@ class Rates:
     members: pl.DataFrame
     months: pl.DataFrame
 
+    @property
+    def asks_fuel_peaks(self) -> bool:
+        """Whether a tariff charges the highest hour of fuel."""
+        return bool((self.lines["kind"] == "fuel_demand").any())
+
 
 def rates(
     tariffs: pl.DataFrame,

@@ -12,7 +12,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from screener.rate_sheets.sheet import DAYS, Sheet, free_times, months_text
+from screener.rate_sheets.sheet import DAYS, Sheet, free_times, months_text, times
 
 # Columns under their names here, and the names they are published under; the imperial ones where there are both.
 NAMES = {
@@ -94,6 +94,7 @@ def _sheet(label: str, rows: list[Row]) -> Sheet:
     for (utility, kind, _), mine in kinds.items():
         _charges(sheet, utility, kind, mine)
     _gaps(sheet, "electric", kinds)
+    _evenly(sheet)
     return sheet
 
 
@@ -189,6 +190,26 @@ def _window(sheet: Sheet, row: Row) -> Row | None:
         "from_hour": None if all_day else opens,
         "to_hour": None if all_day else closes,
     }
+
+
+def _evenly(sheet: Sheet) -> None:
+    """A remark where the energy of a month has blocks and prices by the hour: hours in order are not known to a ledger."""
+    energy = [line for line in sheet.lines if "electricity_price_per_kwh" in line]
+    blocks = {(line.get("above"), line.get("up_to")) for line in energy} - {(None, None)}
+    for block in blocks:
+        prices: dict[tuple[int, str, int], float] = defaultdict(float)
+        for line in energy:
+            if (line.get("above"), line.get("up_to")) == block:
+                for time in times(line):
+                    prices[time] += line["electricity_price_per_kwh"]
+        months = {month for month, _, _ in prices}
+        for month in months:
+            of_month = [price for (each, _, _), price in prices.items() if each == month]
+            if len(of_month) < 48 or max(of_month) != min(of_month):
+                sheet.remark(
+                    "blocks together with hours: in a run the energy of a month fills its blocks evenly over its hours"
+                )
+                return
 
 
 def _gaps(sheet: Sheet, utility: str, kinds: Mapping[tuple[str, str, str], list[Row]]) -> None:

@@ -62,11 +62,12 @@ def free_times(sheet: Sheet) -> int:
     covered: set[tuple[int, str, int]] = set()
     for line in sheet.lines:
         if "electricity_price_per_kwh" in line:
-            covered |= {*_times(line)}
+            covered |= {*times(line)}
     return calendar.SLOTS - len(covered)
 
 
-def _times(line: Line) -> Iterable[tuple[int, str, int]]:
+def times(line: Line) -> Iterable[tuple[int, str, int]]:
+    """The times (month, kind of day, hour) at which a line holds."""
     months = calendar.months(line["months"]) if "months" in line else range(1, 13)
     kinds = {"Mon-Fri": calendar.DAY_KINDS[:1], "Sat-Sun": calendar.DAY_KINDS[1:]}.get(
         line.get("days", ""), calendar.DAY_KINDS

@@ -1,0 +1,281 @@
+"""Rate sheets of others: what is imported, what is not and why, and that an independent biller comes to the same bills.
+
+The sheets beside the checkout are those of an open database (README there). `WHOLE_YEAR=1` bills all of them, all months.
+"""
+
+import json
+import os
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+import pytest
+from typer.testing import CliRunner
+
+from screener import price, rate_sheets, tables
+from screener.commands import app
+from screener.errors import UsageError
+from tests import load_shapes, sheet_biller
+from tests.money_cases import DAY_KIND
+
+SHARED = Path(__file__).parents[2] / "shared" / "tariffs"
+EVERY = 1 if os.environ.get("WHOLE_YEAR") else 23
+HEADER = (
+    "label,utility,type,assessed,period,basic_charge_limit (imperial),basic_charge_limit (metric),month_start,month_end,"
+    "hour_start,hour_end,weekday_start,weekday_end,charge (imperial),charge (metric),units,Notes\n"
+)
+INVENTED = HEADER + (
+    'L1,electric,customer,,,,,,,,,,,30,30,$/month,"two\nlines"\n'
+    ",electric,energy,,,0,0,1,12,0,24,0,6,0.07,0.07,$/kWh,\n"
+    ",electric,demand,,maximum,0,0,1,12,0,24,0,6,5,5,$/kW,\n"
+    ",electric,demand,,on-peak,0,0,6,9,12,18,0,4,9,9,$/kW,\n"
+    ",gas,energy,,,0,0,1,12,0,24,0,6,1.1,0.388,$/therm or $/m3,\n"
+)
+CENT = 0.01
+
+needs_sheets = pytest.mark.skipif(not SHARED.is_dir(), reason="the open rate sheets are not beside the checkout")
+
+
+def hours_of(shape: str) -> pl.DataFrame:
+    """A load as a ledger of one strategy has it, hour after hour."""
+    hours = list(load_shapes.hours(shape))
+    columns = {
+        "month": [hour.month for hour in hours],
+        "day_kind": ["working" if hour.weekday < 5 else "other" for hour in hours],
+        "hour": [hour.hour for hour in hours],
+        "hours": [1.0] * len(hours),
+        "a.electricity_kwh": [hour.electricity for hour in hours],
+        "a.fuel_kwh": [hour.fuel for hour in hours],
+        "a.peak_kw": [hour.electricity for hour in hours],
+        "a.fuel_peak_kw": [hour.fuel for hour in hours],
+    }
+    return pl.DataFrame(columns).cast({"month": pl.Int8, "day_kind": DAY_KIND, "hour": pl.Int8})
+
+
+def by_slot(hours: pl.DataFrame) -> pl.DataFrame:
+    """The hours as a run keeps them."""
+    amounts = pl.col("hours", "a.electricity_kwh", "a.fuel_kwh").sum(), pl.col("a.peak_kw", "a.fuel_peak_kw").max()
+    return hours.group_by("month", "day_kind", "hour").agg(amounts).sort("month", "day_kind", "hour")
+
+
+def bills(
+    folder: Path, hours: pl.DataFrame, ids: list[str], in_order: bool
+) -> dict[tuple[str, int], Mapping[str, Any]]:
+    read = tables.read_tariffs(folder, "USD")
+    rates = price.rates(**tables.of_rates(read.tables.__getitem__))
+    sites = pl.DataFrame({"site_id": ids, "tariff_id": ids}).with_columns(
+        current_strategy=pl.lit(None, pl.String), annual_electricity_kwh=pl.lit(None, pl.Float64)
+    )
+    ledger = sites.select("site_id").join(hours, how="cross", maintain_order="left_right")
+    billed = price.bills(ledger, rates, sites, in_order)
+    return {(row["site_id"], row["month"]): row for row in billed.iter_rows(named=True)}
+
+
+@pytest.fixture(scope="module")
+def imported(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("imported")
+    rate_sheets.write(rate_sheets.read(SHARED / "sheets.parquet"), folder)
+    return folder
+
+
+@needs_sheets
+def test_nearly_all_sheets_are_imported_and_the_others_named(imported: Path) -> None:
+    listed = pl.read_csv(imported / "imported.csv")
+    assert listed.height == 668
+    assert listed["imported"].mean() >= 0.98  # type: ignore[operator]
+    assert listed.filter("imported")["lost"].null_count() == listed["imported"].sum()
+    assert listed.filter(~pl.col("imported"))["lost"].str.contains("weekdays").all()
+
+
+@needs_sheets
+@pytest.mark.parametrize("shape", load_shapes.SHAPES)
+def test_bills_are_those_of_an_independent_biller(shape: str, imported: Path) -> None:
+    sheets = pl.read_parquet(SHARED / "sheets.parquet").partition_by("sheet", as_dict=True, maintain_order=True)
+    known = {*pl.read_csv(imported / "imported.csv").filter("imported")["sheet"]}
+    ids = [name for (name,) in sheets if name in known][::EVERY]
+    hours, apart = list(load_shapes.hours(shape)), []
+    for first in range(0, len(ids), 40):
+        mine = bills(imported, hours_of(shape), ids[first : first + 40], in_order=True)
+        for name in ids[first : first + 40]:
+            for month, bill in sheet_biller.bills(sheets[name,].to_dicts(), hours).items():
+                row = mine[name, month]
+                told = {part: row[f"{part}_cost"] or 0.0 for part in bill}
+                apart += [
+                    (name, month, part, told[part], bill[part]) for part in bill if abs(told[part] - bill[part]) > CENT
+                ]
+    assert not apart
+
+
+@needs_sheets
+def test_a_ledger_bills_the_same_but_for_blocks_together_with_hours(imported: Path) -> None:
+    ids = pl.read_csv(imported / "tariffs.csv")["tariff_id"].to_list()[::EVERY]
+    hours = hours_of("office")
+    in_order, kept = bills(imported, hours, ids, True), bills(imported, by_slot(hours), ids, False)
+    apart = {
+        name
+        for (name, month), row in kept.items()
+        for part in price.COSTS
+        if abs((row[part] or 0.0) - (in_order[name, month][part] or 0.0)) > CENT
+    }
+    remarks = pl.read_csv(imported / "imported.csv").filter(pl.col("sheet").is_in(apart))
+    assert remarks["remarks"].str.contains("fills its blocks evenly").all()
+
+
+@needs_sheets
+def test_the_published_form_and_the_table_of_all_say_the_same() -> None:
+    table = {sheet.label: sheet for sheet in rate_sheets.read(SHARED / "sheets.parquet").sheets}
+    raw = rate_sheets.read(SHARED / "raw").sheets
+    assert len(raw) == len([*(SHARED / "raw").glob("*.csv")])
+    shared = [sheet for sheet in raw if sheet.label in table]
+    assert shared
+    for sheet in shared:
+        lines = [[*map(dict, each.lines)] for each in (sheet, table[sheet.label])]
+        assert sorted(map(str, lines[0])) == sorted(map(str, lines[1]))
+
+
+@needs_sheets
+def test_importing_twice_gives_the_same_bytes(imported: Path, tmp_path: Path) -> None:
+    rate_sheets.write(rate_sheets.read(SHARED / "sheets.parquet"), tmp_path)
+    for name in ("tariffs.csv", "tariff_charges.csv", "imported.csv"):
+        assert (tmp_path / name).read_bytes() == (imported / name).read_bytes()
+
+
+def test_an_invented_sheet_by_hand(tmp_path: Path) -> None:
+    """July, 100 kW day and night: 74,400 kWh x 0.07 = 5,208; 100 x 5 + 100 x 9 = 1,400; January without the 900."""
+    source = tmp_path / "invented.csv"
+    source.write_text(INVENTED, encoding="utf-8")
+    rate_sheets.write(rate_sheets.read(source), tmp_path / "out")
+    months = bills(tmp_path / "out", by_slot(hours_of("flat")), ["L1"], False)
+    july, january = months["L1", 7], months["L1", 1]
+    assert (july["energy_cost"], july["demand_cost"]) == (pytest.approx(5208.0), 1400.0)
+    assert january["demand_cost"] == 500.0
+    therms = 50 * 744 / (105.4804 / 3.6)
+    assert january["fuel_cost"] == pytest.approx(1.1 * therms, abs=CENT)
+
+
+LOST = {
+    "half hours": ("1,12,0,15.5,0,6,5", "within an hour"),
+    "days": ("1,12,0,24,0,3,5", "weekdays 0 to 3"),
+    "backwards": ("11,2,0,24,0,6,5", "ends before it begins"),
+    "no price": ("1,12,0,24,0,6,", "no number"),
+}
+
+
+@pytest.mark.parametrize("case", LOST)
+def test_what_tables_cannot_hold_is_told(case: str, tmp_path: Path) -> None:
+    cells, reason = LOST[case]
+    row = f",electric,demand,,x,0,0,{cells},,$/kW,\n"
+    (tmp_path / "sheet.csv").write_text(INVENTED + row, encoding="utf-8")
+    [sheet] = rate_sheets.read(tmp_path / "sheet.csv").sheets
+    assert any(reason in lost for lost in sheet.lost)
+
+
+def test_daily_demand_and_unknown_units_are_told(tmp_path: Path) -> None:
+    daily = ",electric,demand,daily,x,0,0,1,12,0,24,0,6,5,5,$/kW,\n"
+    unit = ",gas,energy,,,0,0,1,12,0,24,0,6,5,5,$/MMBtu,\n"
+    (tmp_path / "sheet.csv").write_text(INVENTED + daily + unit, encoding="utf-8")
+    lost = " ".join(rate_sheets.read(tmp_path / "sheet.csv").sheets[0].lost)
+    assert "demand assessed daily" in lost
+    assert "$/MMBtu" in lost
+
+
+def database_item() -> dict[str, Any]:
+    """A rate in the form of the open database: two periods of energy, the second in tiers, demand on peak and of the month."""
+    night_day = [0] * 8 + [1] * 12 + [0] * 4
+    return {
+        "label": "J1",
+        "energyratestructure": [
+            [{"rate": 0.05, "adj": 0.01}],
+            [{"max": 10_000, "rate": 0.12, "unit": "kWh"}, {"rate": 0.10}],
+        ],
+        "energyweekdayschedule": [[0] * 24] * 5 + [night_day] * 4 + [[0] * 24] * 3,
+        "energyweekendschedule": [[0] * 24] * 12,
+        "demandratestructure": [[{"rate": 0.0}], [{"rate": 7.0}]],
+        "demandweekdayschedule": [[0] * 24] * 5 + [night_day] * 4 + [[0] * 24] * 3,
+        "demandweekendschedule": [[0] * 24] * 12,
+        "demandrateunit": "kW",
+        "flatdemandstructure": [[{"max": 60, "rate": 2.0}, {"rate": 3.0}]],
+        "flatdemandmonths": [0] * 12,
+        "fixedchargefirstmeter": 25,
+        "fixedchargeunits": "$/month",
+        "mincharge": 40,
+        "minchargeunits": "$/month",
+    }
+
+
+def test_the_form_of_the_open_database_by_hand(tmp_path: Path) -> None:
+    """January, 100 kW: 74,400 kWh x 0.06 = 4,464; demand 60 x 2 + 40 x 3 = 240. July 2018 has 22 weekdays: 22 x 12 x 100 =
+    26,400 kWh of 74,400 by day, which take 26,400/74,400 of the first 10,000: 3,548.387 x 0.12 + 22,851.613 x 0.10 =
+    2,710.968, and the other 48,000 x 0.06 = 2,880; on peak 100 x 7 beside 240."""
+    (tmp_path / "rates.json").write_text(json.dumps({"items": [database_item()]}), encoding="utf-8")
+    read = rate_sheets.read(tmp_path / "rates.json")
+    assert not read.sheets[0].lost
+    rate_sheets.write(read, tmp_path / "out")
+    months = bills(tmp_path / "out", by_slot(hours_of("flat")), ["J1"], False)
+    assert months["J1", 1]["energy_cost"] == pytest.approx(4464.0, abs=CENT)
+    assert months["J1", 1]["demand_cost"] == 240.0
+    assert months["J1", 7]["energy_cost"] == pytest.approx(2710.968 + 2880.0, abs=CENT)
+    assert months["J1", 7]["demand_cost"] == 940.0
+
+
+@pytest.mark.parametrize(
+    ("change", "reason"),
+    [
+        ({"demandrateunit": "kW daily"}, "demand by the kW daily"),
+        ({"coincidentratestructure": [[{"rate": 3}]]}, "highest load"),
+        ({"energyratestructure": [[{"rate": 0.1, "max": 20, "unit": "kWh daily"}], [{"rate": 0.2}]]}, "kWh daily"),
+        ({"energyweekdayschedule": [[9] * 24] * 12}, "names period 9"),
+        ({"minchargeunits": "$/year"}, "mincharge"),
+    ],
+)
+def test_what_of_the_database_the_tables_cannot_hold_is_told(
+    change: dict[str, Any], reason: str, tmp_path: Path
+) -> None:
+    (tmp_path / "rates.json").write_text(json.dumps([database_item() | change]), encoding="utf-8")
+    lost = " ".join(rate_sheets.read(tmp_path / "rates.json").sheets[0].lost)
+    assert reason in lost
+
+
+def test_the_commands(tmp_path: Path) -> None:
+    (tmp_path / "sheets").mkdir()
+    (tmp_path / "sheets" / "invented.csv").write_text(INVENTED, encoding="utf-8")
+    (tmp_path / "sheets" / "rates.json").write_text(json.dumps(database_item()), encoding="utf-8")
+    (tmp_path / "sheets" / "other.csv").write_text("a,b\n1,2\n", encoding="utf-8")
+    out = tmp_path / "out"
+    done = CliRunner().invoke(app, ["tariffs", "import", str(tmp_path / "sheets"), "--out", str(out), "--json"])
+    assert done.exit_code == 0, done.output
+    assert json.loads(done.stdout)["imported"] == 2
+    again = CliRunner().invoke(app, ["tariffs", "import", str(tmp_path / "sheets"), "--out", str(out)])
+    assert again.exit_code == 2
+    shown = CliRunner().invoke(app, ["tariffs", "show", "L1", "--tariffs", str(out), "--month", "7"])
+    assert shown.exit_code == 0, shown.output
+    assert "Bill of July for 100 kW round the clock: 74,400 kWh, highest 100.0 kW" in shown.stdout
+    assert shown.stdout.rstrip().endswith("6,638.00")  # 5,208 + 1,400 + 30
+    as_json = CliRunner().invoke(app, ["tariffs", "show", "J1", "--tariffs", str(out), "--json"])
+    assert [bill["month"] for bill in json.loads(as_json.stdout)["bills"]] == list(range(1, 13))
+    nobody = CliRunner().invoke(app, ["tariffs", "show", "L9", "--tariffs", str(out)])
+    assert nobody.exit_code == 2
+    assert "it has L1, J1" in nobody.output
+
+
+def test_a_load_of_ones_own(tmp_path: Path) -> None:
+    (tmp_path / "invented.csv").write_text(INVENTED, encoding="utf-8")
+    rate_sheets.write(rate_sheets.read(tmp_path / "invented.csv"), tmp_path / "out")
+    load = tmp_path / "load.csv"
+    pl.DataFrame({"electricity_kw": [10.0] * 8760}).write_csv(load)
+    asked = ["tariffs", "show", "L1", "--tariffs", str(tmp_path / "out"), "--load", str(load), "--json", "--month", "2"]
+    [bill] = json.loads(CliRunner().invoke(app, asked).stdout)["bills"]
+    assert bill["total"] == pytest.approx(10 * 672 * 0.07 + 10 * 5 + 30)
+    pl.DataFrame({"electricity_kw": [10.0] * 12}).write_csv(load)
+    refused = CliRunner().invoke(app, asked)
+    assert refused.exit_code == 2
+    assert "8,760 hours" in refused.output
+
+
+def test_no_rate_sheets_are_told(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="holds no rate sheets"):
+        rate_sheets.read(tmp_path)
+    (tmp_path / "a.csv").write_text("a,b\n1,2\n", encoding="utf-8")
+    with pytest.raises(UsageError, match="holds no rate sheets"):
+        rate_sheets.read(tmp_path / "a.csv")
