@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from screener import calendar, text
+from screener import text
 from screener.commands.app import Json, Quiet, app, errors_in_words, notes, print_json
 
 tariffs_app = typer.Typer(help="Rate sheets as tariff tables, and what a tariff charges.", no_args_is_help=True)
@@ -110,6 +110,8 @@ def _charges(charges: list[dict[str, Any]]) -> Iterator[str]:
 
 
 def _bill(bill: dict[str, Any], load: str) -> Iterator[str]:
+    from screener import calendar
+
     month, used = calendar.MONTHS[bill["month"] - 1].capitalize(), f"{bill['electricity_kwh']:,.0f} kWh"
     yield f"Bill of {month} for {load}: {used}, highest {bill['peak_kw']:,.1f} kW"
     fixed = [{"charge": "fixed", "above": 0.0, "up_to": None, "amount": bill["fixed"]}] if bill["fixed"] else []
