@@ -70,7 +70,7 @@ def run(
         progress.stage("money and ranking")
         ranked = engine.whole_ranking(scratch, portfolio.sites.height)
         results: dict[str, outputs.Table] = {"rejects": portfolio.rejects}
-        results |= {name: scratch.table(name) for name in ("strategies", "ledger", "sites_used")}
+        results |= {name: scratch.table(name) for name in ("strategies", "bills", "ledger", "sites_used")}
         progress.stage("report")
         page = report.page_of(results | {"ranking": ranked}, basis.inputs["strategies"], asdict(basis.settings))
         info = outputs.provenance(portfolio.files, asdict(basis.settings), progress.timings)
@@ -105,7 +105,7 @@ def reprice(folder: Path, tariffs: Path, out: Path, force: bool = False, progres
         engine.price_all(earlier, sites["site_id"], basis, scratch, progress)
         ranked = engine.whole_ranking(scratch, sites.height)
         results: dict[str, outputs.Table] = dict.fromkeys(("ledger", "sites_used", "rejects"), earlier)
-        results["strategies"] = scratch.table("strategies")
+        results |= {name: scratch.table(name) for name in ("strategies", "bills")}
         info = outputs.provenance(read.files, earlier.settings, progress.timings)
         info |= {"priced_from": {"run": folder.resolve().name, "info": earlier.info}}
         written = _write(out, results, ranked, info, basis, force, progress)

@@ -9,7 +9,7 @@ import polars as pl
 
 from screener import outputs, price
 from screener.engine.cluster import batches as cluster_batches
-from screener.engine.estimate import HOURLY, MONTHLY, Basis, Batch, in_money, ranked, rates_of, work_out
+from screener.engine.estimate import HOURLY, MONTHLY, Basis, Batch, bills_of, in_money, ranked, rates_of, work_out
 from screener.engine.prefetch import ahead
 from screener.engine.progress import Progress
 from screener.errors import ResultsError, UsageError
@@ -72,10 +72,15 @@ def price_all(
         for first in range(0, mine.len(), together):
             hours = earlier.between("ledger", mine.slice(first, together)).collect()
             alike.append(price.by_class(hours, basis.rates, sites))
-        costs = price.price(pl.concat(alike, rechunk=True), basis.rates, sites)
+        classes = pl.concat(alike, rechunk=True)
+        months = price.months(classes, basis.rates, sites)
+        costs = price.years(months, price.strategies_of(classes), sites)
         results = in_money(results, costs, sites, basis.inputs, basis.settings)
         ranking = ranked(results, sites, basis.settings)
-        return number, {"strategies": outputs.conformed(results, "strategies"), "ranking": ranking}
+        bills = bills_of(months, classes, basis, sites, ranking, None)
+        before = earlier.between("bills", mine).select(price.WHEN).collect()  # the same months, whatever they cost
+        tables = {"strategies": results, "bills": bills.with_columns(before)}
+        return number, {name: outputs.conformed(table, name) for name, table in tables.items()} | {"ranking": ranking}
 
     progress.count(ids.len(), "sites")
     numbers = range(-(-ids.len() // PRICED_TOGETHER))

@@ -62,6 +62,7 @@ class Batch:
     results: pl.DataFrame
     ranking: pl.DataFrame
     ledger: pl.DataFrame
+    bills: pl.DataFrame
     timings: dict[str, float]
 
     @property
@@ -72,6 +73,7 @@ class Batch:
             "sites_used": outputs.conformed(self.sites, "sites_used"),
             "ranking": self.ranking,
             "ledger": self.ledger,
+            "bills": outputs.conformed(self.bills, "bills"),
         }
 
 
@@ -129,6 +131,7 @@ def work_out(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = la
     hourly: list[pl.DataFrame] = []
     alike: list[pl.DataFrame] = []
     years: list[pl.DataFrame] = []
+    times: list[pl.DataFrame] = []
     for accounts in parts.each(
         "hours", year.simulate(sized, years_of, fuel_peaks=basis.has_tariffs and rates.asks_fuel_peaks)
     ):
@@ -137,11 +140,13 @@ def work_out(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = la
         with parts.of("pricing"):
             part = accounts.ledger
             alike.append(price.by_class(part, rates, used) if basis.has_tariffs else part.clear())
+            times.append(price.peak_times(part, used))
         years.append(accounts.years)
         done(sum(each.height for each in years))
     with parts.of("pricing"):
         monthly = pl.concat(alike, rechunk=True)
-        costs = price.price(monthly, rates, used) if basis.has_tariffs else _unknown_costs(used)
+        months = price.months(monthly, rates, used) if basis.has_tariffs else None
+        costs = _unknown_costs(used) if months is None else price.years(months, [*REGISTRY], used)
     with parts.of("money"):
         totals = ledger.totals(pl.concat(years, rechunk=True), tuple(REGISTRY), REFERENCE.name)
         results = in_money(as_written(totals), costs, used, basis.inputs, basis.settings)
@@ -150,7 +155,30 @@ def work_out(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = la
         unlikely = plausible.by_site(*notes)
         used = used.drop("figures_note", strict=False).join(unlikely, on="site_id", how="left", maintain_order="left")
         ranking = ranked(results, used, basis.settings)
-    return Batch(used, results, ranking, pl.concat(hourly) if hourly else monthly, parts.timings)
+    with parts.of("pricing"):
+        bills = no_bills() if months is None else bills_of(months, monthly, basis, used, ranking, pl.concat(times))
+    return Batch(used, results, ranking, pl.concat(hourly) if hourly else monthly, bills, parts.timings)
+
+
+def no_bills() -> pl.DataFrame:
+    """The table of bills of nobody."""
+    return pl.DataFrame(schema=contracts.load("bills").polars_schema())
+
+
+def bills_of(
+    months: pl.DataFrame,
+    ledger: pl.DataFrame,
+    basis: Basis,
+    sites: pl.DataFrame,
+    ranking: pl.DataFrame,
+    times: pl.DataFrame | None,
+) -> pl.DataFrame:
+    """The bills of a batch, with the charges of today's and the best strategy in words. `times`: see `price.peak_times`."""
+    best = ranking.select("site_id", "best_strategy")
+    chosen = sites.select("site_id", "tariff_id", "current_strategy", "annual_electricity_kwh")
+    words = price.told(ledger, basis.rates, chosen.join(best, on="site_id", maintain_order="left"))
+    rows = price.table(months, [*REGISTRY], sites, times)
+    return rows.join(words, on=["site_id", "strategy", "month", "carrier"], how="left", maintain_order="left")
 
 
 def shipped_inputs() -> dict[str, pl.DataFrame]:

@@ -1,12 +1,14 @@
 """Where a number comes from: a site's year, one of its hours, and both in words."""
 
 from screener.explain.account import Document, explain, of_folder, site
+from screener.explain.bill import of_year as bills
 from screener.explain.printing import checks, printed
 from screener.explain.year import Year, year
 
 __all__ = [
     "Document",
     "Year",
+    "bills",
     "checks",
     "explain",
     "of_folder",

@@ -16,7 +16,7 @@ import polars as pl
 from screener import climate, engine, loads, outputs
 from screener.contracts.end_uses import CARRIERS, END_USES, ENERGIES_KWH, POWERS_W
 from screener.errors import UsageError
-from screener.explain.bill import bill
+from screener.explain.bill import bill, of_year
 from screener.explain.day import of_day
 from screener.explain.states import agree, apart, state
 from screener.explain.water import water
@@ -89,6 +89,7 @@ def explain(run: outputs.RunFolder, site_id: str, strategy: str | None = None, a
         "equipment": {key: sized[key].item() for key in EQUIPMENT} | {"bypass": 1 - sized["contact"].item()},
         "assumptions": _assumptions(about),
         "day": of_day(every, damp, name, REFERENCE.name, month, date).to_dicts(),
+        "bills": of_year(run, site_id, name).to_dicts(),
         "hour": hour,
         "checks": _checks(results, name, _added_up(every, damp, name), hour, worked.carried_apart),
     }

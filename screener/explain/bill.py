@@ -31,6 +31,27 @@ def bill(run: outputs.RunFolder, tariff_id: str, hour: pl.DataFrame, power_w: Ma
     return told
 
 
+def of_year(run: outputs.RunFolder, site_id: str, strategy: str) -> pl.DataFrame:
+    """The twelve bills of a site with a strategy: month, electricity_kwh, peak_kw and peak_at (when the air system draws it),
+    energy_cost, demand_cost, fuel_kwh, fuel_cost, total [currency]. Without rows where the run has no money."""
+    mine = (pl.col("site_id") == site_id) & (pl.col("strategy") == strategy)
+    rows = run.table("bills").filter(mine).collect()
+    electric, burnt = (rows.filter(pl.col("carrier") == carrier) for carrier in CARRIERS)
+    hour = pl.col("peak_hour").cast(pl.String)
+    when = pl.concat_str("peak_day_kind", pl.lit(" day, "), hour, pl.lit(" h"))
+    fuel = burnt.select("month", fuel_kwh="energy_kwh", fuel_cost="total", fuel_total="total")
+    months = electric.select(
+        "month", "peak_kw", "energy_cost", "demand_cost", "total", electricity_kwh="energy_kwh", peak_at=when
+    ).join(fuel, on="month", how="left", maintain_order="left")
+    none_burnt = pl.col("fuel_kwh").is_null()
+    return months.select(
+        *("month", "electricity_kwh", "peak_kw", "peak_at", "energy_cost", "demand_cost"),
+        pl.col("fuel_kwh").fill_null(0.0),
+        pl.when(none_burnt).then(0.0).otherwise("fuel_cost").alias("fuel_cost"),
+        (pl.col("total") + pl.when(none_burnt).then(0.0).otherwise("fuel_total")).round(2).alias("total"),
+    )
+
+
 def _electricity(rates: price.Rates, time: pl.DataFrame) -> float | None:
     """The price of a kilowatt-hour at a time; null where it hangs on the month's use."""
     held = rates.members.join(time, on=["tariff_id", "month", "class"], how="semi").join(rates.lines, on="line")

@@ -53,6 +53,17 @@ DAY: Columns = {
     "space_c": ("space degC", text.decimals(1)),
     "dew_point_c": ("dew point degC", text.decimals(1)),
 }
+BILLS: Columns = {
+    "month": ("month", str),
+    "electricity_kwh": ("electricity kWh", text.whole),
+    "peak_kw": ("air system's peak kW", text.decimals(1)),
+    "peak_at": ("at", text.words),
+    "energy_cost": ("energy", text.decimals(2)),
+    "demand_cost": ("demand", text.decimals(2)),
+    "fuel_kwh": ("fuel kWh", text.whole),
+    "fuel_cost": ("fuel", text.decimals(2)),
+    "total": ("total", text.decimals(2)),
+}
 STEPS: Columns = {"name": ("name", str), "value": ("value", str), "why": ("what it is", str)}
 FIGURES: Columns = {"name": ("figure", text.words), "value": ("value", str), "origin": ("where it is from", str)}
 
@@ -64,6 +75,7 @@ def printed(document: Document) -> str:
             *_heading(document),
             *_year(document),
             *_assumed(document),
+            *_bills(document),
             *_day(document),
             *_hour(document),
             checks(document),
@@ -168,6 +180,14 @@ def _assumed(document: Document) -> Iterator[str]:
     yield "WHAT THE SITE IS, AND WHERE EACH FIGURE IS FROM"
     rows = [row | {"value": _figure(row["value"])} for row in document["assumptions"]]
     yield text.table(rows, FIGURES)
+
+
+def _bills(document: Document) -> Iterator[str]:
+    """The bill of each month; the peak is the air system's own, the meter's may lie at another hour."""
+    if document["bills"]:
+        yield ""
+        yield f"THE BILLS, {text.words(document['strategy'])}: what the air system is charged, month by month"
+        yield text.table([row | {"month": MONTHS[row["month"] - 1]} for row in document["bills"]], BILLS)
 
 
 def _day(document: Document) -> Iterator[str]:

@@ -41,6 +41,7 @@ def _input(table: str, *key: str) -> Output:
 OUTPUTS = (
     Output("ranking", "ranking", ("rank",), ("parquet", "csv")),
     Output("strategies", "strategy_results", ("site_id", "strategy"), ("parquet",)),
+    Output("bills", "bills", ("site_id", "strategy", "month", "carrier"), ("parquet",)),
     Output("ledger", "ledger", ("site_id", "month", "day_kind", "hour"), ("parquet",)),
     Output("groups", "groups", ("climate_zone", "building_type", "best_strategy"), ("csv",)),
     Output("sites_used", "sites_used", ("site_id",), ("parquet",), row_group=6_144),

@@ -12,11 +12,14 @@ from screener.price.billing import (
     bills,
     by_class,
     charges,
+    months,
     price,
     require_tariffs,
     strategies_of,
     unbilled,
+    years,
 )
+from screener.price.bills import WHEN, peak_times, table, told
 from screener.price.layout import ENDLESS, Rates, indistinct, is_block, notes, rates
 
 __all__ = [
@@ -24,16 +27,22 @@ __all__ = [
     "COSTS",
     "ENDLESS",
     "FUEL_PEAK",
+    "WHEN",
     "Rates",
     "bills",
     "by_class",
     "charges",
     "indistinct",
     "is_block",
+    "months",
     "notes",
+    "peak_times",
     "price",
     "rates",
     "require_tariffs",
     "strategies_of",
+    "table",
+    "told",
     "unbilled",
+    "years",
 ]

@@ -46,8 +46,20 @@ def price(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFra
     holds nothing for the strategy at the site; costs null where the tariff lacks the price of a fuel that is used,
     emissions null where it lacks a factor. ContractError where a site's tariff is missing.
     """
-    strategies = sorted(strategies_of(ledger))
-    months = _monthly(ledger, rates, sites)
+    return years(months(ledger, rates, sites), strategies_of(ledger), sites)
+
+
+def months(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
+    """What every strategy comes to by `site` (its row in `sites`) and month: the columns of BILL as `<strategy>.<name>`.
+
+    Arguments and errors as for `price`.
+    """
+    return _monthly(ledger, rates, sites)
+
+
+def years(months: pl.DataFrame, strategies: Sequence[str], sites: pl.DataFrame) -> pl.DataFrame:
+    """The years of `months`: what `price` returns."""
+    strategies = sorted(strategies)
     amounts = (*COSTS, "emissions_kg", *ENERGY)
     return (
         _long(_years(months, strategies), strategies, (SITE,), amounts)
@@ -62,8 +74,8 @@ def bills(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame, in_order: boo
     """One row per site_id, strategy and month: electricity_kwh, energy_cost, peak_kw, demand_cost, fuel_kwh, fuel_cost
     [currency] and emissions_kg. Arguments and errors as for `price`; `in_order`: the rows are the hours of the year one after
     another, and fill blocks in that order."""
-    months = _long(_monthly(ledger, rates, sites, in_order), strategies_of(ledger), MONTH, BILL)
-    return months.select(_named("site_id", sites), _named("tariff_id", sites), "month", "strategy", *BILL)
+    long = _long(_monthly(ledger, rates, sites, in_order), strategies_of(ledger), MONTH, BILL)
+    return long.select(_named("site_id", sites), _named("tariff_id", sites), "month", "strategy", *BILL)
 
 
 def charges(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame, in_order: bool = False) -> pl.DataFrame:

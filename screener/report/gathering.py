@@ -91,6 +91,10 @@ def site_findings(run: RunFolder, site_id: str) -> SiteFindings:
         day=year.day,
         date=year.date,
         called=called,
+        bills=pl.concat(
+            explain.bills(run, site_id, strategy).select(pl.lit(strategy).alias("strategy"), pl.all())
+            for strategy in shown
+        ),
         peaks=ledger.peaks(run.table("ledger").filter(mine), shown),
         space=Space(year.pressure_pa, used["cooling_setpoint_c"].item(), year.limit_humidity_ratio),
         limit_dew_point_c=year.limit_dew_point_c,

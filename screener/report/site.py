@@ -36,7 +36,7 @@ class SiteFindings:
     `hours`: the air of the design hour by strategy, today's first: `at`, `states` and `processes` as `explain` has them.
     `outdoor`: outdoor_c [degC], outdoor_humidity_ratio [kg/kg], weight_h [h]. `months`: see `charts.moisture`.
     `held`: see `charts.humidity`, as is `called`. `day`: see `charts.day`, of month and day `date`.
-    `peaks`: strategy, month, day_kind, hour, peak_kw.
+    `peaks`: strategy, month, day_kind, hour, peak_kw. `bills`: of the strategies of `hours`, see `explain.bills`.
     """
 
     settings: Mapping[str, Any]
@@ -51,6 +51,7 @@ class SiteFindings:
     date: tuple[int, int]
     called: Mapping[str, str]
     peaks: pl.DataFrame
+    bills: pl.DataFrame
     space: Space
     limit_dew_point_c: float
     summaries: Mapping[str, str]
@@ -197,6 +198,18 @@ def _tables(found: SiteFindings) -> list[Table]:
         Column("dew_point_c", "dew point", "°C", text.decimals(2)),
         Column("kj_kg", "enthalpy", "kJ/kg", text.decimals(2)),
     ]
+    bills = [
+        Column("strategy", "strategy", width="some"),
+        Column("month", "month"),
+        Column("electricity_kwh", "electricity", "kWh", text.whole),
+        Column("peak_kw", "air system's peak", "kW", text.tenths),
+        Column("peak_at", "at"),
+        Column("energy_cost", "energy", money, text.decimals(2)),
+        Column("demand_cost", "demand", money, text.decimals(2)),
+        Column("fuel_cost", "fuel", money, text.decimals(2)),
+        Column("total", "total", money, text.decimals(2)),
+    ]
+    named = pl.col("month").replace_strict(dict(enumerate(MONTHS, start=1)), return_dtype=pl.String)
     results = found.results.with_columns(role=pl.col("is_current").cast(int) * 2 + (pl.col("strategy") == found.best))
     results = results.sort(
         "role", "holds", "net_savings", "strategy", descending=[True, True, True, False], nulls_last=True
@@ -206,6 +219,7 @@ def _tables(found: SiteFindings) -> list[Table]:
         strategies = strategies[:-1]
     return [
         table("strategies", "Every strategy at this site", results, strategies),
+        table("bills", "What the air system is charged, month by month", found.bills.with_columns(named), bills),
         table("states", "The air of the design hour", _states(found), states),
         table("figures", "What the site is, and where each figure is from", _figures(found), figures),
     ]
