@@ -23,7 +23,6 @@ CHARGE: dict[str, tuple[str, text.Format]] = {
 }
 ITEM: dict[str, tuple[str, text.Format]] = {
     "charge": ("charge", str),
-    "block": ("block", str),
     "amount": ("amount", text.decimals(2)),
 }
 
@@ -114,9 +113,8 @@ def _bill(bill: dict[str, Any], load: str) -> Iterator[str]:
 
     month, used = calendar.MONTHS[bill["month"] - 1].capitalize(), f"{bill['electricity_kwh']:,.0f} kWh"
     yield f"Bill of {month} for {load}: {used}, highest {bill['peak_kw']:,.1f} kW"
-    fixed = [{"charge": "fixed", "above": 0.0, "up_to": None, "amount": bill["fixed"]}] if bill["fixed"] else []
-    total = {"charge": "total", "above": 0.0, "up_to": None, "amount": bill["total"]}
-    yield text.table([row | {"block": _block(row)} for row in [*bill["charges"], *fixed, total]], ITEM)
+    fixed = [{"charge": "fixed", "amount": bill["fixed"]}] if bill["fixed"] else []
+    yield text.table([*bill["charges"], *fixed, {"charge": "total", "amount": bill["total"]}], ITEM)
 
 
 def _block(row: dict[str, Any]) -> str:

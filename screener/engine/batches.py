@@ -16,6 +16,7 @@ from screener.errors import ResultsError, UsageError
 from screener.ranking.rank import of_batches
 
 BATCH_SITES = {HOURLY: 1_500, MONTHLY: 6_000}  # ledgers of so many take 140 and 65 MB; a kill loses some seconds
+BILL_KEY = ("site_id", "strategy", "month", "carrier")
 PRICED_TOGETHER = 6_144  # sites; the rows of as many are read together
 LEDGER_TOGETHER = {HOURLY: 768, MONTHLY: PRICED_TOGETHER}  # three row groups of an hourly ledger, half of a monthly one
 
@@ -68,18 +69,23 @@ def price_all(
     def priced(number: int) -> tuple[int, dict[str, pl.DataFrame]]:
         mine = ids.slice(number * PRICED_TOGETHER, PRICED_TOGETHER)
         sites, results = (earlier.between(name, mine).collect() for name in ("sites_used", "strategies"))
-        alike = []
+        alike, times = [], []
         for first in range(0, mine.len(), together):
             hours = earlier.between("ledger", mine.slice(first, together)).collect()
             alike.append(price.by_class(hours, basis.rates, sites))
+            times += [price.peak_times(hours, sites)] if basis.ledger_form == HOURLY else []
         classes = pl.concat(alike, rechunk=True)
-        months = price.months(classes, basis.rates, sites)
+        laid = price.lay_out(classes, basis.rates, sites)
+        months = price.months(laid)
         costs = price.years(months, price.strategies_of(classes), sites)
         results = in_money(results, costs, sites, basis.inputs, basis.settings)
         ranking = ranked(results, sites, basis.settings)
-        bills = bills_of(months, classes, basis, sites, ranking, None)
-        before = earlier.between("bills", mine).select(price.WHEN).collect()  # the same months, whatever they cost
-        tables = {"strategies": results, "bills": bills.with_columns(before)}
+        bills = bills_of(laid, months, basis.rates, sites, ranking, pl.concat(times) if times else None)
+        if not times:  # a monthly ledger has no hours: as far as the run tells when they were
+            before = earlier.between("bills", mine).filter(pl.col("carrier") == "electricity")
+            when = before.select(*BILL_KEY, *price.WHEN).collect()
+            bills = bills.drop(price.WHEN).join(when, on=BILL_KEY, how="left", maintain_order="left")
+        tables = {"strategies": results, "bills": bills}
         return number, {name: outputs.conformed(table, name) for name, table in tables.items()} | {"ranking": ranking}
 
     progress.count(ids.len(), "sites")

@@ -145,7 +145,8 @@ def work_out(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = la
         done(sum(each.height for each in years))
     with parts.of("pricing"):
         monthly = pl.concat(alike, rechunk=True)
-        months = price.months(monthly, rates, used) if basis.has_tariffs else None
+        laid = price.lay_out(monthly, rates, used) if basis.has_tariffs else None
+        months = None if laid is None else price.months(laid)
         costs = _unknown_costs(used) if months is None else price.years(months, [*REGISTRY], used)
     with parts.of("money"):
         totals = ledger.totals(pl.concat(years, rechunk=True), tuple(REGISTRY), REFERENCE.name)
@@ -156,29 +157,25 @@ def work_out(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = la
         used = used.drop("figures_note", strict=False).join(unlikely, on="site_id", how="left", maintain_order="left")
         ranking = ranked(results, used, basis.settings)
     with parts.of("pricing"):
-        bills = no_bills() if months is None else bills_of(months, monthly, basis, used, ranking, pl.concat(times))
+        bills = pl.DataFrame(schema=contracts.load("bills").polars_schema())
+        if laid is not None and months is not None:
+            bills = bills_of(laid, months, rates, used, ranking, pl.concat(times))
     return Batch(used, results, ranking, pl.concat(hourly) if hourly else monthly, bills, parts.timings)
 
 
-def no_bills() -> pl.DataFrame:
-    """The table of bills of nobody."""
-    return pl.DataFrame(schema=contracts.load("bills").polars_schema())
-
-
 def bills_of(
+    laid: price.LaidOut,
     months: pl.DataFrame,
-    ledger: pl.DataFrame,
-    basis: Basis,
+    rates: price.Rates,
     sites: pl.DataFrame,
     ranking: pl.DataFrame,
     times: pl.DataFrame | None,
 ) -> pl.DataFrame:
-    """The bills of a batch, with the charges of today's and the best strategy in words. `times`: see `price.peak_times`."""
-    best = ranking.select("site_id", "best_strategy")
-    chosen = sites.select("site_id", "tariff_id", "current_strategy", "annual_electricity_kwh")
-    words = price.told(ledger, basis.rates, chosen.join(best, on="site_id", maintain_order="left"))
-    rows = price.table(months, [*REGISTRY], sites, times)
-    return rows.join(words, on=["site_id", "strategy", "month", "carrier"], how="left", maintain_order="left")
+    """The bills of today's and the best strategy of each site of a batch. `times`: see `price.peak_times`."""
+    best = sites.select("site_id").join(ranking.select("site_id", "best_strategy"), on="site_id", maintain_order="left")
+    today, other = sites["current_strategy"], best["best_strategy"]
+    changed = pl.select(pl.when(other.ne_missing(today)).then(other)).to_series()
+    return price.table(laid, months, rates, sites, (today, changed), times)
 
 
 def shipped_inputs() -> dict[str, pl.DataFrame]:

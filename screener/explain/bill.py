@@ -7,6 +7,7 @@ import polars as pl
 
 from screener import calendar, outputs, price, tables
 from screener.contracts.end_uses import CARRIERS, powers_of
+from screener.engine import MONTHLY
 
 
 def bill(run: outputs.RunFolder, tariff_id: str, hour: pl.DataFrame, power_w: Mapping[str, float]) -> dict[str, Any]:
@@ -33,22 +34,34 @@ def bill(run: outputs.RunFolder, tariff_id: str, hour: pl.DataFrame, power_w: Ma
 
 def of_year(run: outputs.RunFolder, site_id: str, strategy: str) -> pl.DataFrame:
     """The twelve bills of a site with a strategy: month, electricity_kwh, peak_kw and peak_at (when the air system draws it),
-    energy_cost, demand_cost, fuel_kwh, fuel_cost, total [currency]. Without rows where the run has no money."""
-    mine = (pl.col("site_id") == site_id) & (pl.col("strategy") == strategy)
-    rows = run.table("bills").filter(mine).collect()
+    energy_cost, demand_cost, fuel_kwh, fuel_cost, total [currency], charges in words. Without rows where there is no money."""
+    mine = pl.col("site_id") == site_id
+    used, ledger = (run.table(name).filter(mine).collect() for name in ("sites_used", "ledger"))
+    rates = price.rates(**tables.of_rates(run.input))
+    if rates.months.is_empty():
+        return pl.DataFrame()
+    laid = price.lay_out(ledger, rates, used)
+    times = None if run.info["ledger"] == MONTHLY else price.peak_times(ledger, used)
+    rows = price.table(laid, price.months(laid), rates, used, [pl.Series([strategy])], times)
     electric, burnt = (rows.filter(pl.col("carrier") == carrier) for carrier in CARRIERS)
-    hour = pl.col("peak_hour").cast(pl.String)
-    when = pl.concat_str("peak_day_kind", pl.lit(" day, "), hour, pl.lit(" h"))
-    fuel = burnt.select("month", fuel_kwh="energy_kwh", fuel_cost="total", fuel_total="total")
-    months = electric.select(
-        "month", "peak_kw", "energy_cost", "demand_cost", "total", electricity_kwh="energy_kwh", peak_at=when
-    ).join(fuel, on="month", how="left", maintain_order="left")
+    when = pl.concat_str("peak_day_kind", pl.lit(" day, "), pl.col("peak_hour").cast(pl.String), pl.lit(" h"))
+    fuel = burnt.select(
+        "month",
+        fuel_kwh="energy_kwh",
+        fuel_cost="total",
+        fuel_total="total",
+        of_fuel=pl.concat_str(pl.lit("; "), "charges"),
+    )
+    months = electric.with_columns(peak_at=when).join(fuel, on="month", how="left", maintain_order="left")
     none_burnt = pl.col("fuel_kwh").is_null()
     return months.select(
-        *("month", "electricity_kwh", "peak_kw", "peak_at", "energy_cost", "demand_cost"),
+        "month",
+        pl.col("energy_kwh").alias("electricity_kwh"),
+        *("peak_kw", "peak_at", "energy_cost", "demand_cost"),
         pl.col("fuel_kwh").fill_null(0.0),
         pl.when(none_burnt).then(0.0).otherwise("fuel_cost").alias("fuel_cost"),
         (pl.col("total") + pl.when(none_burnt).then(0.0).otherwise("fuel_total")).round(2).alias("total"),
+        pl.concat_str(pl.col("charges").fill_null(""), pl.col("of_fuel").fill_null("")).alias("charges"),
     )
 
 

@@ -39,7 +39,7 @@ def of_folder(folder: Path, tariff_id: str, load: Path | None = None, currency: 
         schema_overrides={"current_strategy": pl.String, "annual_electricity_kwh": pl.Float64},
     )
     hours = _hours(load).with_columns(site_id=pl.lit(tariff_id))
-    lines = price.charges(hours, rates, site, in_order=True)
+    lines = price.charges(price.lay_out(hours, rates, site, in_order=True), rates, "load")
     fixed = rates.months.select("month", "fixed")
     return {
         "tariff": tariff_id,
@@ -117,18 +117,13 @@ def _charges(rates: price.Rates) -> Iterator[dict[str, Any]]:
         }
 
 
-def _bills(bills: pl.DataFrame, lines: pl.DataFrame, fixed: pl.DataFrame) -> Iterator[Mapping[str, Any]]:
+def _bills(bills: pl.DataFrame, lines: Mapping[str, pl.DataFrame], fixed: pl.DataFrame) -> Iterator[Mapping[str, Any]]:
     """Each month: energies, highest power, what each charge comes to, and the total with what is fixed."""
-    for row in bills.join(fixed, on="month", maintain_order="left").iter_rows(named=True):
-        mine = lines.filter(pl.col("month") == row["month"])
+    for at, row in enumerate(bills.join(fixed, on="month", maintain_order="left").iter_rows(named=True)):
         charges = [
-            {
-                "charge": line["charge"],
-                "above": line["above"],
-                "up_to": None if line["up_to"] == price.ENDLESS else line["up_to"],
-                "amount": line["amount"],
-            }
-            for line in mine.iter_rows(named=True)
+            {"charge": charge, "amount": amount}
+            for told in lines.values()
+            for charge, amount in told.filter(pl.col("at") == at).select("charge", "amount").iter_rows()
         ]
         costs = {name: row[name] for name in price.COSTS}
         yield {

@@ -5,13 +5,15 @@ class costs. `billing` sums the ledger by class and writes a bill per site, stra
 bills. Fixed charges are the same for every strategy of a site and cancel out of every comparison, so they are left out.
 """
 
+from screener.price.bill_table import WHEN, charges, peak_times, table
 from screener.price.billing import (
     BILLED,
     COSTS,
     FUEL_PEAK,
+    LaidOut,
     bills,
     by_class,
-    charges,
+    lay_out,
     months,
     price,
     require_tariffs,
@@ -19,7 +21,6 @@ from screener.price.billing import (
     unbilled,
     years,
 )
-from screener.price.bills import WHEN, peak_times, table, told
 from screener.price.layout import ENDLESS, Rates, indistinct, is_block, notes, rates
 
 __all__ = [
@@ -28,12 +29,14 @@ __all__ = [
     "ENDLESS",
     "FUEL_PEAK",
     "WHEN",
+    "LaidOut",
     "Rates",
     "bills",
     "by_class",
     "charges",
     "indistinct",
     "is_block",
+    "lay_out",
     "months",
     "notes",
     "peak_times",
@@ -42,7 +45,6 @@ __all__ = [
     "require_tariffs",
     "strategies_of",
     "table",
-    "told",
     "unbilled",
     "years",
 ]

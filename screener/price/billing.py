@@ -7,22 +7,21 @@ however finely the ledger keeps them. Until the end strategies stand side by sid
 months, so that whatever is added up lies together.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
 from screener.calendar import DAY_KINDS, SLOTS, TIME, slot
 from screener.errors import FAULT_SCHEMA, ContractError
 from screener.exact import UNITS, added_up, money, whole
 from screener.price import segments
-from screener.price.items import FINE, Floats, Items
+from screener.price.items import FINE, Drawn, Floats, Items
 from screener.price.layout import Rates
 
 ELECTRICITY = ".electricity_kwh"
-FUEL_PEAK = ".fuel_peak_kw"
+FUEL_PEAK = "fuel_peak_kw"
 COSTS = ("energy_cost", "demand_cost", "fuel_cost")
 """Parts of a bill, per year in the portfolio's currency; they add up to `annual_cost`."""
 BILLED = ("billed_electricity_kwh", "billed_fuel_kwh")
@@ -46,15 +45,7 @@ def price(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFra
     holds nothing for the strategy at the site; costs null where the tariff lacks the price of a fuel that is used,
     emissions null where it lacks a factor. ContractError where a site's tariff is missing.
     """
-    return years(months(ledger, rates, sites), strategies_of(ledger), sites)
-
-
-def months(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
-    """What every strategy comes to by `site` (its row in `sites`) and month: the columns of BILL as `<strategy>.<name>`.
-
-    Arguments and errors as for `price`.
-    """
-    return _monthly(ledger, rates, sites)
+    return years(months(lay_out(ledger, rates, sites)), strategies_of(ledger), sites)
 
 
 def years(months: pl.DataFrame, strategies: Sequence[str], sites: pl.DataFrame) -> pl.DataFrame:
@@ -74,23 +65,8 @@ def bills(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame, in_order: boo
     """One row per site_id, strategy and month: electricity_kwh, energy_cost, peak_kw, demand_cost, fuel_kwh, fuel_cost
     [currency] and emissions_kg. Arguments and errors as for `price`; `in_order`: the rows are the hours of the year one after
     another, and fill blocks in that order."""
-    long = _long(_monthly(ledger, rates, sites, in_order), strategies_of(ledger), MONTH, BILL)
+    long = _long(months(lay_out(ledger, rates, sites, in_order)), strategies_of(ledger), MONTH, BILL)
     return long.select(_named("site_id", sites), _named("tariff_id", sites), "month", "strategy", *BILL)
-
-
-def charges(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame, in_order: bool = False) -> pl.DataFrame:
-    """What each charge comes to: site_id, month, strategy, carrier (electricity or fuel), charge, above, up_to, amount.
-
-    The months of a site and strategy add up to its bills. Arguments as for `bills`. Rows in the order of bills: energy,
-    demand, fuel, then what is charged per cent and to make up a minimum.
-    """
-    strategies = strategies_of(ledger)
-    laid = _laid_out(ledger, rates, sites, in_order)
-    found = [part.with_columns(strategy=pl.lit(s)) for s in strategies for part in _charges_of(s, laid, rates)]
-    named = pl.concat(found).with_columns(_named("site_id", sites))
-    return named.select("site_id", "month", "strategy", "carrier", "charge", "above", "up_to", "amount").sort(
-        "site_id", "strategy", "month", maintain_order=True
-    )
 
 
 def by_class(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
@@ -136,7 +112,7 @@ def _by_class(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.Dat
     begin, strategies = segments.starts(key), strategies_of(ledger)
     energies = [f"{strategy}.{carrier}_kwh" for strategy in strategies for carrier in ("electricity", "fuel")]
     sums = segments.totals(ledger.select(whole(pl.col("hours")), *energies), begin)  # exact: energies are grained
-    highest = [f"{s}.peak_kw" for s in strategies] + [name for name in ledger.columns if name.endswith(FUEL_PEAK)]
+    highest = [f"{s}.peak_kw" for s in strategies] + [name for name in ledger.columns if name.endswith(f".{FUEL_PEAK}")]
     peaks = segments.highest(ledger.select(highest), begin)
     summed = [
         billed[begin].cast({"class": pl.UInt32}),
@@ -171,15 +147,6 @@ def _billed(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataF
     return pl.DataFrame({SITE: site, "month": month, "class": kind})
 
 
-def _monthly(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame, in_order: bool = False) -> pl.DataFrame:
-    """The bills by site and month, in their order, strategies side by side: the columns of `BILL`, null where one is not
-    there."""
-    strategies = strategies_of(ledger)
-    laid = _laid_out(ledger, rates, sites, in_order)
-    columns = [column for strategy in strategies for column in _bill(strategy, laid)]
-    return pl.concat([laid.months.select(MONTH), pl.DataFrame(columns)], how="horizontal")
-
-
 @dataclass(frozen=True)
 class LaidOut:
     """What bills are worked out from: the classes of hours of sites, the rows at which their months begin, what is charged by
@@ -192,122 +159,79 @@ class LaidOut:
     other: Floats | None
 
 
-@dataclass(frozen=True)
-class Used:
-    """What a strategy draws: energies and highest power of each class, and of each month; `there` by month."""
-
-    electricity: Floats
-    fuel: Floats
-    power: Floats
-    month_kwh: Floats
-    month_fuel_kwh: Floats
-    month_kw: Floats
-    there: pl.Series
-    fuel_power: Floats
-
-
-def _laid_out(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame, in_order: bool) -> LaidOut:
+def lay_out(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame, in_order: bool = False) -> LaidOut:
+    """A ledger laid out for billing. Arguments and errors as for `bills`."""
     classes = _each_hour(ledger, rates, sites) if in_order else _by_class(ledger, rates, sites)
     begin = segments.starts(classes.select(MONTH))
-    months = classes[begin].select(*MONTH, "tariff_id")
-    months = months.join(rates.months, on=["tariff_id", "month"], how="left", maintain_order="left")
-    items = Items.of(classes, begin, rates, in_order)
+    by_month = classes[begin].select(*MONTH, "tariff_id")
+    by_month = by_month.join(rates.months, on=["tariff_id", "month"], how="left", maintain_order="left")
+    items = Items.of(classes, begin, sites, rates, in_order)
     other = _other_kwh(classes, begin, sites, strategies_of(ledger)) if items.count_all else None
-    return LaidOut(classes, begin, months, items, other)
+    return LaidOut(classes, begin, by_month, items, other)
 
 
-def _used(strategy: str, laid: LaidOut) -> Used:
-    names = [f"{strategy}.{name}" for name in ("electricity_kwh", "fuel_kwh", "peak_kw")]
-    there = laid.classes[names[2]].gather(laid.begin).is_not_null()
-    amounts = laid.classes.select(pl.col(names).cast(pl.Float64).fill_null(0.0))
-    electricity, fuel, power = (amounts[name].to_numpy() for name in names)
-    peak = laid.classes.get_column(strategy + FUEL_PEAK, default=None)
-    fuel_power = np.zeros(0) if peak is None else peak.cast(pl.Float64).fill_null(0.0).to_numpy()
-    return Used(
+def months(laid: LaidOut) -> pl.DataFrame:
+    """The bills by `site` and month, in their order, strategies side by side: the columns of `BILL` as `<strategy>.<name>`, null
+    where one is not there."""
+    columns = {
+        f"{strategy}.{name}": amounts
+        for strategy in strategies_of(laid.classes)
+        for name, amounts in bill(laid, strategy).items()
+    }
+    found = pl.DataFrame(columns).with_columns(pl.all().fill_nan(None))
+    return pl.concat([laid.months.select(MONTH), found], how="horizontal")
+
+
+def drawn(laid: LaidOut, strategy: str) -> Drawn:
+    """What a strategy draws, or whatever else has columns among the classes; nothing where it is not there."""
+    classes, begin = laid.classes, laid.begin
+
+    def taken(name: str) -> Floats:
+        column = classes.get_column(f"{strategy}.{name}", default=None)
+        return np.zeros(classes.height) if column is None else column.cast(pl.Float64).fill_null(0.0).to_numpy()
+
+    electricity, fuel, power = (taken(name) for name in ("electricity_kwh", "fuel_kwh", "peak_kw"))
+    return Drawn(
         electricity=electricity,
         fuel=fuel,
         power=power,
-        month_kwh=np.add.reduceat(electricity, laid.begin),
-        month_fuel_kwh=np.add.reduceat(fuel, laid.begin),
-        month_kw=np.maximum.reduceat(power, laid.begin),
-        there=there,
-        fuel_power=fuel_power,
+        fuel_power=taken(FUEL_PEAK),
+        month_kwh=np.add.reduceat(electricity, begin),
+        month_fuel_kwh=np.add.reduceat(fuel, begin),
+        month_kw=np.maximum.reduceat(power, begin),
+        other=laid.other,
     )
 
 
-def _bill(strategy: str, laid: LaidOut) -> list[pl.Series]:
-    """The columns of `BILL` of a strategy, a row for each month."""
-    used, items = _used(strategy, laid), laid.items
-    energy = items.energy("energy", used.electricity, used.month_kwh, used.month_kw, laid.other)
-    demand = items.demand("demand", used.power)
-    burnt = items.energy("fuel", used.fuel, used.month_fuel_kwh, used.month_kw, None)
-    burnt = burnt + items.demand("fuel_demand", used.fuel_power)
-    charged = _with_percents(laid.months, energy / FINE, demand / FINE)
-    amounts = {"kwh": used.month_kwh, "peak": used.month_kw, "fuel": used.month_fuel_kwh, "lines": burnt / FINE}
-    found = laid.months.with_columns(pl.DataFrame({**amounts, **charged}))
-    fuel_cost = (_times("fuel", "fuel_price_per_kwh") + pl.col("lines")) * (1 + pl.col("fuel_percent") / 100)
-    carbon = [_times(f, f"{c}_kg_co2_per_kwh") for f, c in (("kwh", "electricity"), ("fuel", "fuel"))]
-    columns: dict[str, pl.Expr] = {
-        "electricity_kwh": pl.col("kwh"),
-        "energy_cost": pl.col("energy"),
-        "peak_kw": pl.col("peak"),
-        "demand_cost": pl.col("demand"),
-        "fuel_kwh": pl.col("fuel"),
-        "fuel_cost": fuel_cost,
+def bill(laid: LaidOut, strategy: str) -> dict[str, Floats]:
+    """The amounts of BILL of a strategy by month, not a number where there is none."""
+    used = drawn(laid, strategy)
+    sums = {kind: amounts / FINE for kind, amounts in laid.items.by_month(used).items()}
+    there = laid.classes[f"{strategy}.peak_kw"].gather(laid.begin).is_not_null().to_numpy()
+    by_month = {name: laid.months[name].cast(pl.Float64).to_numpy() for name in laid.months.columns[3:]}
+    energy, demand = with_percents(by_month, sums["energy"], sums["demand"])
+    fuel = _times(used.month_fuel_kwh, by_month["fuel_price_per_kwh"]) + sums["fuel"] + sums["fuel_demand"]
+    carbon = [
+        _times(kwh, by_month[f"{carrier}_kg_co2_per_kwh"])
+        for kwh, carrier in ((used.month_kwh, "electricity"), (used.month_fuel_kwh, "fuel"))
+    ]
+    amounts = {
+        "electricity_kwh": used.month_kwh,
+        "energy_cost": energy,
+        "peak_kw": used.month_kw,
+        "demand_cost": demand,
+        "fuel_kwh": used.month_fuel_kwh,
+        "fuel_cost": fuel * (1 + by_month["fuel_percent"] / 100),
         "emissions_kg": carbon[0] + carbon[1],
     }
-    bill = found.select(pl.when(used.there).then(columns[name]).alias(f"{strategy}.{name}") for name in BILL)
-    return bill.get_columns()
+    return {name: np.where(there, amounts[name], np.nan) for name in BILL}
 
 
-def _charges_of(strategy: str, laid: LaidOut, rates: Rates) -> Iterator[pl.DataFrame]:
-    """What each charge of a strategy comes to: site, month, carrier, charge, above, up_to, amount; those that are nothing are
-    left out."""
-    used, items = _used(strategy, laid), laid.items
-    bill = dict(zip(BILL, _bill(strategy, laid), strict=True))
-    amounts = {
-        "energy": items.of_energy("energy", used.electricity, used.month_kwh, used.month_kw, laid.other),
-        "demand": items.of_demand("demand", used.power),
-        "fuel": items.of_energy("fuel", used.fuel, used.month_fuel_kwh, used.month_kw, None),
-        "fuel_demand": items.of_demand("fuel_demand", used.fuel_power),
-    }
-    lines = rates.lines.select("charge", "above", "up_to")
-    there = laid.months.select(MONTH).with_columns(there=used.there)
-    sums = dict.fromkeys(("electricity", "fuel"), np.zeros(laid.months.height))
-    totals = {
-        "electricity": bill["energy_cost"].fill_null(0.0) + bill["demand_cost"].fill_null(0.0),
-        "fuel": bill["fuel_cost"].fill_null(0.0),
-    }
-    own_fuel = used.month_fuel_kwh * laid.months["fuel_price_per_kwh"].fill_null(0.0).to_numpy()
-
-    def told(carrier: str, at: npt.NDArray[np.intp], named: pl.DataFrame, amount: Floats) -> pl.DataFrame:
-        sums[carrier] = sums[carrier] + np.bincount(at, amount, laid.months.height)
-        rows = pl.concat([there[at], named], how="horizontal").with_columns(carrier=pl.lit(carrier), amount=amount)
-        return rows.filter(pl.col("there") & (pl.col("amount") != 0)).drop("there")
-
-    every = np.arange(laid.months.height)
-    for kind, mine in items.kinds.items():
-        carrier = "fuel" if kind.startswith("fuel") else "electricity"
-        yield told(carrier, mine.months, lines[mine.lines], amounts[kind] / FINE)
-    yield told("fuel", every, _unnamed("fuel", len(every)), own_fuel)
-    for carrier, total in totals.items():
-        percent = laid.months[f"{carrier}_percent"].to_numpy() / 100 * sums[carrier]
-        yield told(carrier, every, _unnamed("per cent of the charges", len(every)), percent)
-        rest = np.round(total.to_numpy() - sums[carrier], 6)
-        yield told(carrier, every, _unnamed("up to the minimum", len(every)), rest)
-
-
-def _unnamed(charge: str, count: int) -> pl.DataFrame:
-    """So many times a charge without blocks."""
-    whole = {"above": 0.0, "up_to": float("inf")}
-    return pl.DataFrame({"charge": [charge] * count}).with_columns(pl.lit(v).alias(name) for name, v in whole.items())
-
-
-def _with_percents(months: pl.DataFrame, energy: Floats, demand: Floats) -> dict[str, Floats]:
-    """What energy and demand come to with what is charged per cent of both, and at the least."""
-    share, fixed, least = (months[name].to_numpy() for name in ("electricity_percent", "fixed", "minimum"))
+def with_percents(by_month: Mapping[str, Floats], energy: Floats, demand: Floats) -> tuple[Floats, Floats]:
+    """What energy and demand come to with what is charged per cent of both, and energy with what makes up a minimum."""
+    share, fixed, least = (by_month[name] for name in ("electricity_percent", "fixed", "minimum"))
     energy, demand = energy * (1 + share / 100), demand * (1 + share / 100)
-    return {"energy": energy + np.maximum(least - fixed - energy - demand, 0.0) * (least > 0), "demand": demand}
+    return energy + np.maximum(least - fixed - energy - demand, 0.0) * (least > 0), demand
 
 
 def _other_kwh(classes: pl.DataFrame, begin: segments.Starts, sites: pl.DataFrame, strategies: Sequence[str]) -> Floats:
@@ -352,9 +276,9 @@ def _long(wide: pl.DataFrame, strategies: Sequence[str], keys: Sequence[str], na
     )
 
 
-def _times(amount: str, rate: str) -> pl.Expr:
-    """Amount times rate; nothing of something unpriced costs nothing, some of it has no known cost."""
-    return pl.when(pl.col(amount) == 0.0).then(0.0).otherwise(pl.col(amount) * pl.col(rate))
+def _times(amounts: Floats, rates: Floats) -> Floats:
+    """Amounts times rates; nothing of something unpriced costs nothing, some of it has no known cost."""
+    return np.where(amounts == 0.0, 0.0, amounts * rates)
 
 
 def _numbered(sites: pl.DataFrame) -> pl.DataFrame:

@@ -4,7 +4,7 @@ Laid out once for all strategies, since they share sites, months and tariffs. Su
 that they are the same in any order; an item that a block splits is worked out from exact sums.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -12,222 +12,284 @@ import polars as pl
 
 from screener import calendar
 from screener.price import segments
-from screener.price.layout import Rates
+from screener.price.layout import KINDS, Rates
 
 Floats = npt.NDArray[np.float64]
 Whole = npt.NDArray[np.int64]
+Numbers = npt.NDArray[np.intp]
 FINE = 1e8  # units of an exact sum of money, until it is rounded to cents
-CLASS = ("tariff_id", "month", "class")
-LINE_COLUMNS = ("above", "up_to", "per_kw", "counts", "ratchet", "lookback", "ratchet_months")
+LINE_COLUMNS = ("kind", "tariff_id", "charge", "month", "above", "up_to", "per_kw", "counts")
+RATCHET_COLUMNS = ("ratchet", "lookback", "ratchet_months")
 
 
 @dataclass(frozen=True)
-class Kind:
-    """The items of one kind. Of each member, a class in an item: its row among the classes and the price; of each item: where
-    its members begin, its month among the months of the sites, its block and what fills it, its line."""
+class Drawn:
+    """What a strategy draws in each class of hours: electricity and fuel [kWh], highest power and highest fuel [kW]; and in
+    each month. `other`: what the site uses in a month beside it [kWh], None where nothing asks."""
 
-    rows: npt.NDArray[np.intp]
-    prices: Floats
-    begins: segments.Starts
-    months: npt.NDArray[np.intp]
-    lines: npt.NDArray[np.intp]
-    above: Floats
-    up_to: Floats
-    per_kw: npt.NDArray[np.bool_]
-    window: npt.NDArray[np.bool_]
-    ratchets: "Ratchets | None"
-    month_of: npt.NDArray[np.intp]  # of each row among the classes
-
-    @property
-    def in_blocks(self) -> npt.NDArray[np.bool_]:
-        """Whether an item holds for a part of what is counted."""
-        return (self.above > 0) | np.isfinite(self.up_to)
+    electricity: Floats
+    fuel: Floats
+    power: Floats
+    fuel_power: Floats
+    month_kwh: Floats
+    month_fuel_kwh: Floats
+    month_kw: Floats
+    other: Floats | None
 
 
 @dataclass(frozen=True)
 class Ratchets:
-    """Which items a ratchet raises: each has a share of the highest hours of its charge in other months.
+    """Which items a ratchet raises: each to a share of the highest hours of its charge in the months before.
 
-    `chains`: for each item the chain of its charge at its site, -1 for none; `calendar_months` 1-12 of each item;
-    `shares`, `reach` [months] and `counting` [item, month] whether a month's highest hour counts.
+    `chains`: of each item, which charge at which site it is of; `month` 0-11. Of each chain its share, how many months it
+    looks back, and the months (from 0) whose highest hours count.
     """
 
-    chains: npt.NDArray[np.intp]
-    calendar_months: npt.NDArray[np.intp]
+    chains: Numbers
+    month: Numbers
     shares: Floats
-    reach: npt.NDArray[np.intp]
+    reach: Numbers
     counting: npt.NDArray[np.bool_]
 
     def least(self, peaks: Floats) -> Floats:
         """The power that is billed at least, of each item, from the highest hour in each."""
-        own = self.chains >= 0
-        by_month = np.zeros((int(self.chains.max()) + 1, 12))
-        np.maximum.at(by_month, (self.chains[own], self.calendar_months[own] - 1), peaks[own])
-        found = np.zeros(len(peaks))
-        for back in range(1, 12):
-            month = (self.calendar_months - 1 - back) % 12
-            counts = own & (self.reach >= back) & self.counting[np.arange(len(peaks)), month]
-            found[counts] = np.maximum(found[counts], by_month[self.chains[counts], month[counts]])
-        return found * self.shares
+        highest = np.zeros((len(self.shares), 12))
+        highest[self.chains, self.month] = peaks  # the blocks of a charge share its highest hour
+        highest = np.where(self.counting, highest, 0.0)
+        most = np.zeros_like(highest)
+        for back in range(1, int(self.reach.max()) + 1):
+            most = np.maximum(most, np.where(self.reach[:, None] >= back, np.roll(highest, back, axis=1), 0.0))
+        return (most * self.shares[:, None])[self.chains, self.month]
+
+
+@dataclass(frozen=True)
+class Part:
+    """The items of one kind, all in blocks or none. Of each member, a class in an item: its row among the classes and the
+    price. Of each item: where its members begin, its month among the months of the sites, its line, its block and what fills it.
+    """
+
+    kind: str
+    rows: Numbers
+    prices: Floats
+    begins: Numbers
+    months: Numbers
+    lines: Numbers
+    above: Floats
+    up_to: Floats
+    per_kw: npt.NDArray[np.bool_]
+    window: npt.NDArray[np.bool_]
+    in_blocks: bool
+    in_order: bool
+    month_of: Numbers
+    ratchets: Ratchets | None
+
+    @property
+    def carrier(self) -> str:
+        """Whose bill they stand in."""
+        return "fuel" if self.kind.startswith("fuel") else "electricity"
+
+    def amounts(self, drawn: Drawn) -> Whole:
+        """What each item comes to [1/FINE]."""
+        if self.kind == "energy":
+            return self._energy(drawn.electricity, drawn.month_kwh, drawn.month_kw, drawn.other)
+        if self.kind == "fuel":
+            return self._energy(drawn.fuel, drawn.month_fuel_kwh, drawn.month_kw, None)
+        return self._demand(drawn.power if self.kind == "demand" else drawn.fuel_power)
+
+    def _energy(self, kwh: Floats, month_kwh: Floats, month_kw: Floats, other: Floats | None) -> Whole:
+        used = kwh[self.rows]
+        if not self.in_blocks:
+            return np.add.reduceat(_fine(used * self.prices), self.begins)
+        if self.in_order:
+            return self._in_order(kwh, month_kwh, month_kw, other)
+        return self._evenly(used, month_kwh, month_kw, other)
+
+    def _demand(self, kw: Floats) -> Whole:
+        """Of the classes of an item, the one that costs most."""
+        power = kw[self.rows]
+        if self.ratchets is not None:
+            power = np.maximum(power, self._spread(self.ratchets.least(np.maximum.reduceat(power, self.begins))))
+        if self.in_blocks:
+            above = self._spread(self.above)
+            power = np.minimum(np.maximum(power - above, 0.0), self._spread(self.up_to - self.above))
+        return _fine(np.maximum.reduceat(power * self.prices, self.begins))
+
+    def _evenly(self, used: Floats, month_kwh: Floats, month_kw: Floats, other: Floats | None) -> Whole:
+        """The energy that is counted fills the blocks evenly over its hours."""
+        own = np.add.reduceat(used, self.begins)
+        counted = np.where(self.window, own, month_kwh[self.months])
+        before = self._before(other)
+        above, width = self._block(month_kw)
+        inside = _between(before + counted - above, width) - _between(before - above, width)
+        priced = np.add.reduceat(used * self.prices, self.begins)
+        share = np.divide(inside, counted, out=np.zeros(len(counted)), where=counted > 0)
+        price = self.prices[self.begins]
+        alike = (np.maximum.reduceat(self.prices, self.begins) == np.minimum.reduceat(self.prices, self.begins)) & (
+            own == counted
+        )
+        return _fine(np.where(alike, price * inside, priced * share))
+
+    def _in_order(self, kwh: Floats, month_kwh: Floats, month_kw: Floats, other: Floats | None) -> Whole:
+        """The same, hour by hour, each taking of a block what the hours before it left. Other uses come before all."""
+        used = kwh[self.rows]
+        through = np.cumsum(used)
+        in_window = through - self._spread(through[self.begins] - used[self.begins])
+        before_month = np.concatenate([[0.0], np.cumsum(month_kwh)])[self.month_of]
+        of_month = (np.cumsum(kwh) - before_month)[self.rows]
+        after = np.where(self._spread(self.window.astype(float)) > 0, in_window, of_month) + self._spread(
+            self._before(other)
+        )
+        above, width = (self._spread(each) for each in self._block(month_kw))
+        inside = _between(after - above, width) - _between(after - used - above, width)
+        return _fine(np.add.reduceat(inside * self.prices, self.begins))
+
+    def _block(self, month_kw: Floats) -> tuple[Floats, Floats]:
+        """Where the block of each item begins, and how wide it is."""
+        unit = np.where(self.per_kw, month_kw[self.months], 1.0)
+        with np.errstate(invalid="ignore"):
+            width = np.where(np.isfinite(self.up_to), (self.up_to - self.above) * unit, np.inf)
+        return self.above * unit, width
+
+    def _before(self, other: Floats | None) -> Floats:
+        """What fills the blocks of each item before anything else does."""
+        if other is None:
+            return np.zeros(len(self.months))
+        return np.where(self.window | self.per_kw, 0.0, other[self.months])
+
+    def _spread(self, of_items: Floats) -> Floats:
+        """A figure of each item for each of its members."""
+        return np.repeat(of_items, np.diff(np.append(self.begins, len(self.rows))))
 
 
 @dataclass(frozen=True)
 class Items:
-    """All items of the months of some sites, by kind. `in_order`: the rows they are of are hours one after another, which fill
-    blocks in that order; otherwise classes of hours, which fill them evenly."""
+    """All items of so many months of sites, in parts."""
 
     count: int
-    in_order: bool = False
-    kinds: dict[str, Kind] = field(default_factory=dict)
+    parts: list[Part]
 
     @classmethod
-    def of(cls, classes: pl.DataFrame, begin: segments.Starts, rates: Rates, in_order: bool = False) -> "Items":
-        """The items of sites' `classes` of hours (site, month, class, tariff_id), whose months begin at the rows `begin`."""
+    def of(
+        cls, classes: pl.DataFrame, begin: segments.Starts, sites: pl.DataFrame, rates: Rates, in_order: bool = False
+    ) -> "Items":
+        """The items of sites' `classes` of hours (site, month, class), whose months begin at the rows `begin`. `sites`: theirs,
+        with tariff_id. `in_order`: the rows are hours one after another, and fill blocks in that order."""
         month_of = np.repeat(np.arange(len(begin)), np.diff(np.append(begin, classes.height)))
-        numbered = classes.select("site", *CLASS).with_row_index("at").with_columns(of_month=month_of)
-        kind_of = rates.lines.select("line", "kind")
-        joined = numbered.join(rates.members, on=CLASS).join(kind_of, on="line").sort("of_month", "line", "at")
-        found = {
-            str(kind): _kind(part, rates, month_of)
-            for (kind,), part in joined.partition_by("kind", as_dict=True, maintain_order=True).items()
-        }
-        return cls(len(begin), in_order, found)
+        tariffs = {name: number for number, name in enumerate(rates.times["tariff_id"].unique(maintain_order=True))}
+        site = classes["site"].to_numpy()
+        most = int(rates.times["class"].max() or 0) + 1  # type: ignore[arg-type]
+
+        def key(tariff: Numbers, of: pl.DataFrame) -> Numbers:
+            month, kind = (of[name].to_numpy().astype(np.intp) for name in ("month", "class"))
+            found: Numbers = (tariff * 13 + month) * most + kind
+            return found
+
+        def numbered(names: pl.Series) -> Numbers:
+            return names.replace_strict(tariffs, default=-1, return_dtype=pl.Int64).to_numpy().astype(np.intp)
+
+        keys = key(numbered(rates.members["tariff_id"]), rates.members)
+        order = np.argsort(keys, kind="stable")
+        wanted = key(numbered(sites["tariff_id"])[site], classes)
+        first, last = (np.searchsorted(keys[order], wanted, side) for side in ("left", "right"))
+        count = last - first
+        rows = np.repeat(np.arange(len(wanted)), count)
+        within = np.arange(len(rows)) - np.repeat(np.cumsum(count) - count, count)
+        member = order[np.repeat(first, count) + within]
+        lines = rates.members["line"].to_numpy().astype(np.intp)[member]
+        prices = rates.members["price"].to_numpy()[member]
+        in_items = np.argsort(month_of[rows] * max(rates.lines.height, 1) + lines, kind="stable")
+        rows, lines, prices = rows[in_items], lines[in_items], prices[in_items]
+        about = {name: rates.lines[name] for name in LINE_COLUMNS}
+        blocks = ((about["above"] > 0) | about["up_to"].is_finite()).to_numpy()
+        parts = []
+        for kind in KINDS:
+            of_kind = (about["kind"] == kind).to_numpy()
+            for in_blocks in (False, True):
+                mine = (of_kind & (blocks == in_blocks))[lines]
+                if mine.any():
+                    parts.append(
+                        _part(kind, rows[mine], lines[mine], prices[mine], month_of, site, rates, in_blocks, in_order)
+                    )
+        return cls(len(begin), parts)
 
     @property
     def count_all(self) -> bool:
         """Whether blocks count what the whole site uses."""
-        energy = self.kinds.get("energy")
-        return energy is not None and bool((energy.in_blocks & ~energy.window & ~energy.per_kw).any())
+        return any(
+            bool((~part.window & ~part.per_kw).any()) for part in self.parts if part.kind == "energy" and part.in_blocks
+        )
 
-    def energy(self, kind: str, kwh: Floats, month_kwh: Floats, month_kw: Floats, other: Floats | None) -> Whole:
-        """What items of energy come to by month [1/FINE], from the energy of each class and of each month.
-
-        `month_kw`: highest power of each month, for blocks by its hours of use; `other`: what else is used in the month.
-        """
-        if kind not in self.kinds:
-            return np.zeros(self.count, dtype=np.int64)
-        return self._by_month(self.kinds[kind], self.of_energy(kind, kwh, month_kwh, month_kw, other))
-
-    def of_energy(self, kind: str, kwh: Floats, month_kwh: Floats, month_kw: Floats, other: Floats | None) -> Whole:
-        """What each item of energy comes to [1/FINE]; arguments as for `energy`."""
-        if kind not in self.kinds:
-            return np.zeros(0, dtype=np.int64)
-        mine = self.kinds[kind]
-        amounts = np.rint(kwh[mine.rows] * mine.prices * FINE).astype(np.int64)
-        found = np.add.reduceat(amounts, mine.begins)
-        if mine.in_blocks.any():
-            split = _blocks_in_order if self.in_order else _blocks
-            found[mine.in_blocks] = split(mine, kwh, month_kwh, month_kw, other)
-        return found
-
-    def demand(self, kind: str, kw: Floats) -> Whole:
-        """What items of demand come to by month [1/FINE], from the highest power of each class."""
-        if kind not in self.kinds:
-            return np.zeros(self.count, dtype=np.int64)
-        return self._by_month(self.kinds[kind], self.of_demand(kind, kw))
-
-    def of_demand(self, kind: str, kw: Floats) -> Whole:
-        """What each item of demand comes to [1/FINE]: of the classes of an item, the one that costs most."""
-        if kind not in self.kinds:
-            return np.zeros(0, dtype=np.int64)
-        mine = self.kinds[kind]
-        power = kw[mine.rows]
-        if mine.ratchets is not None:
-            least = mine.ratchets.least(np.maximum.reduceat(power, mine.begins))
-            power = np.maximum(power, _spread(least, mine))
-        if mine.in_blocks.any():
-            above = _spread(mine.above, mine)
-            power = np.clip(power - above, 0.0, _spread(mine.up_to, mine) - above)
-        return np.rint(np.maximum.reduceat(power * mine.prices, mine.begins) * FINE).astype(np.int64)
-
-    def _by_month(self, kind: Kind, amounts: Whole) -> Whole:
-        first = np.flatnonzero(np.diff(kind.months, prepend=-1))
-        sums = np.zeros(self.count, dtype=np.int64)
-        sums[kind.months[first]] = np.add.reduceat(amounts, first)
+    def by_month(self, drawn: Drawn) -> dict[str, Whole]:
+        """What the items of each kind come to by month [1/FINE]."""
+        sums = {kind: np.zeros(self.count, dtype=np.int64) for kind in KINDS}
+        for part in self.parts:
+            first = segments.starts_of(part.months)
+            sums[part.kind][part.months[first]] += np.add.reduceat(part.amounts(drawn), first)
         return sums
 
 
-def _spread(of_items: Floats, kind: Kind) -> Floats:
-    """A figure of each item for each of its members."""
-    return np.repeat(of_items, np.diff(np.append(kind.begins, len(kind.rows))))
+def _fine(amounts: Floats) -> Whole:
+    return np.rint(amounts * FINE).astype(np.int64)
 
 
-def _blocks(mine: Kind, kwh: Floats, month_kwh: Floats, month_kw: Floats, other: Floats | None) -> Whole:
-    """What the items in blocks come to [1/FINE]: the energy that is counted fills the blocks evenly over its hours."""
-    which = mine.in_blocks
-    month = mine.months[which]
-    own = np.add.reduceat(kwh[mine.rows], mine.begins)[which]
-    counted = np.where(mine.window[which], own, month_kwh[month])
-    apart = mine.window[which] | mine.per_kw[which]
-    before = np.zeros(len(month)) if other is None else np.where(apart, 0.0, other[month])
-    unit = np.where(mine.per_kw[which], month_kw[month], 1.0)
-    above, up_to = mine.above[which] * unit, np.where(np.isfinite(mine.up_to[which]), mine.up_to[which] * unit, np.inf)
-    width = up_to - above
-    inside = np.clip(before + counted - above, 0.0, width) - np.clip(before - above, 0.0, width)
-    dearest = np.maximum.reduceat(mine.prices, mine.begins)[which]
-    cheapest = np.minimum.reduceat(mine.prices, mine.begins)[which]
-    priced = np.add.reduceat(kwh[mine.rows] * mine.prices, mine.begins)[which]
-    share = np.divide(inside, counted, out=np.zeros(len(month)), where=counted > 0)
-    alike = (dearest == cheapest) & (own == counted)
-    return np.rint(np.where(alike, dearest * inside, priced * share) * FINE).astype(np.int64)
+def _between(amounts: Floats, width: Floats) -> Floats:
+    """How much of a block is filled by what lies beyond its beginning."""
+    return np.minimum(np.maximum(amounts, 0.0), width)
 
 
-def _blocks_in_order(mine: Kind, kwh: Floats, month_kwh: Floats, month_kw: Floats, other: Floats | None) -> Whole:
-    """The same, hour by hour, each taking of a block what the hours before it left of it. Other uses come before all."""
-    counts = np.diff(np.append(mine.begins, len(mine.rows)))
-    month = np.repeat(mine.months, counts)
-    energy = kwh[mine.rows]
-    through = np.cumsum(energy)
-    in_window = through - np.repeat(through[mine.begins] - energy[mine.begins], counts)
-    of_month = np.cumsum(kwh) - np.concatenate([[0.0], np.cumsum(month_kwh)])[mine.month_of]
-    window = np.repeat(mine.window, counts)
-    after = np.where(window, in_window, of_month[mine.rows])
-    if other is not None:
-        after = after + np.where(window | np.repeat(mine.per_kw, counts), 0.0, other[month])
-    unit = np.where(mine.per_kw, month_kw[mine.months], 1.0)
-    above = np.repeat(mine.above * unit, counts)
-    width = np.repeat(np.where(np.isfinite(mine.up_to), mine.up_to * unit, np.inf), counts) - above
-    inside = np.clip(after - above, 0.0, width) - np.clip(after - energy - above, 0.0, width)
-    return np.rint(np.add.reduceat(inside * mine.prices, mine.begins)[mine.in_blocks] * FINE).astype(np.int64)
-
-
-def _kind(members: pl.DataFrame, rates: Rates, month_of: npt.NDArray[np.intp]) -> Kind:
-    begins = segments.starts(members.select("of_month", "line"))
-    first = members[begins]
-    lines = first["line"].to_numpy().astype(np.intp)
-    of_items = rates.lines.select("tariff_id", "charge", "month", *LINE_COLUMNS)[lines]
-    return Kind(
-        rows=members["at"].to_numpy().astype(np.intp),
-        prices=members["price"].to_numpy(),
+def _part(
+    kind: str,
+    rows: Numbers,
+    lines: Numbers,
+    prices: Floats,
+    month_of: Numbers,
+    site: Numbers,
+    rates: Rates,
+    in_blocks: bool,
+    in_order: bool,
+) -> Part:
+    months = month_of[rows]
+    begins = segments.starts_of(months, lines)
+    of_items = rates.lines.select(*LINE_COLUMNS, *RATCHET_COLUMNS)[lines[begins]]
+    ratcheted = kind == "demand" and of_items["ratchet"].is_not_null().any()
+    return Part(
+        kind=kind,
+        rows=rows,
+        prices=prices,
         begins=begins,
-        months=first["of_month"].to_numpy().astype(np.intp),
-        lines=lines,
+        months=months[begins],
+        lines=lines[begins],
         above=of_items["above"].to_numpy(),
         up_to=of_items["up_to"].to_numpy(),
         per_kw=of_items["per_kw"].to_numpy(),
         window=(of_items["counts"] == "window").to_numpy(),
-        ratchets=_ratchets(of_items.with_columns(first["site"])) if of_items["ratchet"].is_not_null().any() else None,
+        in_blocks=in_blocks,
+        in_order=in_order,
         month_of=month_of,
+        ratchets=_ratchets(of_items.with_columns(site=site[rows[begins]])) if ratcheted else None,
     )
 
 
 def _ratchets(items: pl.DataFrame) -> Ratchets:
-    """`items`: site, tariff_id, charge, month and the columns of their lines."""
-    share = pl.col("ratchet").max().over("tariff_id", "charge")  # all months of a charge share one
-    told = items.with_columns(
-        chain=pl.struct("site", "charge").rank("dense") - 1,
-        share=share.fill_null(0.0),
-        reach=pl.col("lookback").max().over("tariff_id", "charge"),
-        counted=pl.col("ratchet_months").drop_nulls().first().over("tariff_id", "charge"),
+    """`items`: site and the columns of their lines. All months of a charge share one ratchet."""
+    told = items.with_columns(chain=pl.struct("site", "charge").rank("dense").cast(pl.Int64) - 1)
+    chains = (
+        told.group_by("chain")
+        .agg(
+            share=pl.col("ratchet").max().fill_null(0.0),
+            reach=pl.col("lookback").max(),
+            counted=pl.col("ratchet_months").drop_nulls().first(),
+        )
+        .sort("chain")
     )
-    texts = told["counted"].unique().to_list()
-    named = {text: {*(range(1, 13) if text is None else calendar.months(text) or [])} for text in texts}
-    counting = np.array([[month in named[text] for month in range(1, 13)] for text in told["counted"]], dtype=np.bool_)
-    has = (told["share"] > 0).to_numpy()
+    named = {
+        text: {*(range(1, 13) if text is None else calendar.months(text) or [])} for text in chains["counted"].unique()
+    }
+    counting = [[month in named[text] for month in range(1, 13)] for text in chains["counted"]]
     return Ratchets(
-        chains=np.where(has, told["chain"].to_numpy().astype(np.intp), -1),
-        calendar_months=told["month"].to_numpy().astype(np.intp),
-        shares=told["share"].to_numpy(),
-        reach=told["reach"].to_numpy().astype(np.intp),
-        counting=counting,
+        chains=told["chain"].to_numpy().astype(np.intp),
+        month=told["month"].to_numpy().astype(np.intp) - 1,
+        shares=chains["share"].to_numpy(),
+        reach=chains["reach"].to_numpy().astype(np.intp),
+        counting=np.array(counting, dtype=np.bool_).reshape(-1, 12),
     )

@@ -12,10 +12,14 @@ Starts = npt.NDArray[np.intp]
 
 def starts(keys: pl.DataFrame) -> Starts:
     """The row at which each segment of equal keys, whole numbers, begins."""
-    changed = np.zeros(keys.height, dtype=bool)
+    return starts_of(*(key.to_numpy() for key in keys))
+
+
+def starts_of(*keys: npt.NDArray[np.int64]) -> Starts:
+    """The same of keys in arrays."""
+    changed = np.zeros(len(keys[0]), dtype=bool)
     changed[:1] = True
-    for key in keys:
-        values = key.to_numpy()
+    for values in keys:
         changed[1:] |= values[1:] != values[:-1]
     return np.flatnonzero(changed)
 
