@@ -267,6 +267,7 @@ def test_a_table_that_no_run_has_is_a_mistake_of_the_program(tmp_path: Path) -> 
 
 def test_every_output_has_its_contract() -> None:
     assert {output.contract for output in outputs.OUTPUTS} == {
+        "bills",
         "ranking",
         "strategy_results",
         "ledger",
