@@ -62,6 +62,7 @@ BOUNDS = {
     "fan_power_w_l_s": (0.5, 1.2),
     "part_load_degradation": (0.2, 0.25),
     "sizing_margin": (1.0, 1.3),
+    "typical_electricity_kwh_m2": (40, 600),
 }
 WORDS = {
     "heating_source": {"fuel", "electric", "heat_pump", "none"},

@@ -79,7 +79,7 @@ def price_all(
         months = price.months(laid)
         costs = price.years(months, price.strategies_of(classes), sites)
         results = in_money(results, costs, sites, basis.inputs, basis.settings)
-        ranking = ranked(results, sites, basis.settings)
+        ranking = ranked(results, sites, basis.settings, basis.rates)
         bills = bills_of(laid, months, basis.rates, sites, ranking, pl.concat(times) if times else None)
         if not times:  # a monthly ledger has no hours: as far as the run tells when they were
             before = earlier.between("bills", mine).filter(pl.col("carrier") == "electricity")

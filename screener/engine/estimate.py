@@ -23,6 +23,7 @@ from screener.tables import Settings, profiles, shipped
 if TYPE_CHECKING:
     import pyarrow as pa
 
+ASSUMED_BILL = "blocks of its tariff begin at an assumed bill, that of a typical building of the type"
 HOURLY, MONTHLY = "hourly", "monthly"  # forms of the ledger
 SIZED = {"cooling_capacity_kw": sizing.ORIGIN, "cooling_units": sizing.UNITS_ORIGIN}  # what is sized where it is blank
 
@@ -155,7 +156,7 @@ def work_out(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = la
         notes = (plausible.of_inputs(used), plausible.of_ratings(sized), plausible.of_results(used, results))
         unlikely = plausible.by_site(*notes)
         used = used.drop("figures_note", strict=False).join(unlikely, on="site_id", how="left", maintain_order="left")
-        ranking = ranked(results, used, basis.settings)
+        ranking = ranked(results, used, basis.settings, rates if basis.has_tariffs else None)
     with parts.of("pricing"):
         bills = pl.DataFrame(schema=contracts.load("bills").polars_schema())
         if laid is not None and months is not None:
@@ -223,9 +224,16 @@ def in_money(
     return economics.economics(invested, economics.terms(asdict(settings)))
 
 
-def ranked(results: pl.DataFrame, sites: pl.DataFrame, settings: Settings) -> pl.DataFrame:
-    """The ranking of the sites, once it and the results have passed their checks."""
-    ranking = rank.ranking(results, sites, settings.currency)
+def ranked(
+    results: pl.DataFrame, sites: pl.DataFrame, settings: Settings, rates: price.Rates | None = None
+) -> pl.DataFrame:
+    """The ranking of the sites, once it and the results have passed their checks. With `rates` its notes say whose bill is
+    assumed in the blocks of their tariff."""
+    guessed = [] if rates is None else price.assumed_bills(sites, rates)["site_id"].to_list()
+    told = pl.when(pl.col("site_id").is_in(guessed)).then(pl.lit(ASSUMED_BILL))
+    noted = sites.with_columns(figures_note=pl.concat_str("figures_note", told, separator="; ", ignore_nulls=True))
+    noted = noted.with_columns(figures_note=pl.when(pl.col("figures_note") != "").then("figures_note"))
+    ranking = rank.ranking(results, noted, settings.currency)
     check_results(ranking, results, sites)
     return ranking
 

@@ -21,7 +21,7 @@ from screener.price.billing import (
     unbilled,
     years,
 )
-from screener.price.layout import ENDLESS, Rates, indistinct, is_block, notes, rates
+from screener.price.layout import ENDLESS, Rates, assumed_bills, indistinct, is_block, notes, rates
 
 __all__ = [
     "BILLED",
@@ -31,6 +31,7 @@ __all__ = [
     "WHEN",
     "LaidOut",
     "Rates",
+    "assumed_bills",
     "bills",
     "by_class",
     "charges",

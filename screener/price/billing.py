@@ -38,7 +38,8 @@ def price(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFra
 
     `ledger`: site_id, month (1-12), day_kind, hour (0-23) and per strategy `<strategy>.electricity_kwh`,
     `<strategy>.fuel_kwh`, `<strategy>.peak_kw`. `sites`: site_id, tariff_id and, for tariffs with blocks,
-    current_strategy and annual_electricity_kwh of the whole site (null: only the air system is counted).
+    current_strategy and annual_electricity_kwh of the whole site (null: what is typical, by typical_electricity_kwh_m2 and
+    floor_area_m2; without those only the air system is counted).
 
     Returns one row per site_id and strategy, sorted: energy_cost, demand_cost, fuel_cost, annual_cost [currency/yr,
     whole hundredths], emissions_kg [kg CO2/yr], billed_electricity_kwh, billed_fuel_kwh. All null where the ledger
@@ -234,19 +235,26 @@ def with_percents(by_month: Mapping[str, Floats], energy: Floats, demand: Floats
     return energy + np.maximum(least - fixed - energy - demand, 0.0) * (least > 0), demand
 
 
+def whole_site_kwh(sites: pl.DataFrame) -> pl.Expr:
+    """What each site uses in a year in all: its bill, or what is typical of its building type where that is known."""
+    bill = pl.col("annual_electricity_kwh").cast(pl.Float64)
+    if "typical_electricity_kwh_m2" not in sites.columns:
+        return bill
+    return pl.coalesce(bill, pl.col("typical_electricity_kwh_m2") * pl.col("floor_area_m2"))
+
+
 def _other_kwh(classes: pl.DataFrame, begin: segments.Starts, sites: pl.DataFrame, strategies: Sequence[str]) -> Floats:
     """What the site uses in each month beside the air system: what its bills say beyond its current strategy, spread evenly
-    over the months (common practice, no source); zero where it has no bill. Blocks count the whole site: a strategy comes on
+    over the months (common practice, no source). Blocks count the whole site: a strategy comes on
     top of the rest and pays for the blocks it reaches."""
     of_site = classes[SITE].to_numpy()
     first = segments.starts(classes.select(SITE))
     sums = {s: np.add.reduceat(classes[s + ELECTRICITY].fill_null(0.0).to_numpy(), first) for s in strategies}
-    known = sites.select("current_strategy", "annual_electricity_kwh")[of_site[first]]
+    known = sites.select("current_strategy", whole_site=whole_site_kwh(sites))[of_site[first]]
     used = np.zeros(len(first))
     for strategy, kwh in sums.items():
         used = np.where((known["current_strategy"] == strategy).fill_null(False).to_numpy(), kwh, used)
-    whole_site = known["annual_electricity_kwh"].cast(pl.Float64).fill_null(0.0).to_numpy()
-    rest = np.clip(whole_site - used, 0.0, None) / 12
+    rest = np.clip(known["whole_site"].fill_null(0.0).to_numpy() - used, 0.0, None) / 12
     return rest[np.searchsorted(of_site[first], of_site[begin])]
 
 

@@ -120,15 +120,19 @@ def indistinct(kept: Rates, wanted: Rates) -> list[str]:
     return apart.filter(pl.col("class_wanted") > 1)["tariff_id"].unique().sort().to_list()
 
 
+def assumed_bills(sites: pl.DataFrame, rates: Rates) -> pl.DataFrame:
+    """The rows of sites whose place in the blocks of their tariff is a guess: they give no bill."""
+    in_blocks = rates.lines.filter((pl.col("kind") == "energy") & is_block() & (pl.col("counts") == "all"))
+    asking = in_blocks["tariff_id"].unique().implode()
+    return sites.filter(pl.col("tariff_id").is_in(asking) & pl.col("annual_electricity_kwh").is_null())
+
+
 def notes(sites: pl.DataFrame, rates: Rates) -> list[str]:
     """A remark on sites whose place in the blocks of their tariff is a guess."""
-    in_blocks = rates.lines.filter((pl.col("kind") == "energy") & is_block() & (pl.col("counts") == "all"))
-    count = sites.filter(
-        pl.col("tariff_id").is_in(in_blocks["tariff_id"].unique().implode())
-        & pl.col("annual_electricity_kwh").is_null()
-    ).height
+    count = assumed_bills(sites, rates).height
     whose = "1 site has a tariff in tiers" if count == 1 else f"{count:,} sites have a tariff in tiers"
-    return [f"{whose} and no annual_electricity_kwh: there the tiers count the air system alone"] if count else []
+    assumed = "there its blocks begin where a typical bill of the building type puts them (assumed)"
+    return [f"{whose} and no annual_electricity_kwh: {assumed}"] if count else []
 
 
 def is_block() -> pl.Expr:
