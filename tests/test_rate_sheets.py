@@ -13,11 +13,12 @@ import polars as pl
 import pytest
 from typer.testing import CliRunner
 
-from screener import price, rate_sheets, tables
+from screener import outputs, pipeline, price, rate_sheets, tables
 from screener.commands import app
 from screener.errors import UsageError
 from tests import load_shapes, sheet_biller
 from tests.money_cases import DAY_KIND
+from tests.tables.portfolios import sites, write
 
 SHARED = Path(__file__).parents[2] / "shared" / "tariffs"
 EVERY = 1 if os.environ.get("WHOLE_YEAR") else 23
@@ -64,11 +65,11 @@ def bills(
 ) -> dict[tuple[str, int], Mapping[str, Any]]:
     read = tables.read_tariffs(folder, "USD")
     rates = price.rates(**tables.of_rates(read.tables.__getitem__))
-    sites = pl.DataFrame({"site_id": ids, "tariff_id": ids}).with_columns(
+    where = pl.DataFrame({"site_id": ids, "tariff_id": ids}).with_columns(
         current_strategy=pl.lit(None, pl.String), annual_electricity_kwh=pl.lit(None, pl.Float64)
     )
-    ledger = sites.select("site_id").join(hours, how="cross", maintain_order="left_right")
-    billed = price.bills(ledger, rates, sites, in_order)
+    ledger = where.select("site_id").join(hours, how="cross", maintain_order="left_right")
+    billed = price.bills(ledger, rates, where, in_order)
     return {(row["site_id"], row["month"]): row for row in billed.iter_rows(named=True)}
 
 
@@ -257,6 +258,46 @@ def test_the_commands(tmp_path: Path) -> None:
     nobody = CliRunner().invoke(app, ["tariffs", "show", "L9", "--tariffs", str(out)])
     assert nobody.exit_code == 2
     assert "it has L1, J1" in nobody.output
+
+
+def test_imported_tariffs_price_a_run_to_the_same_bytes(tmp_path: Path) -> None:
+    """Imported and run; priced anew from the same sheets imported once more; and from the tables that the run kept."""
+    (tmp_path / "sheets").mkdir()
+    (tmp_path / "sheets" / "invented.csv").write_text(INVENTED, encoding="utf-8")
+    (tmp_path / "sheets" / "rates.json").write_text(json.dumps(database_item()), encoding="utf-8")
+    for name in ("portfolio", "again"):
+        rate_sheets.write(rate_sheets.read(tmp_path / "sheets"), tmp_path / name)
+    rows = sites({"tariff_id": "J1", "heating_source": "electric"}).replace('"T1"', '"L1"')
+    (tmp_path / "portfolio" / "sites.csv").write_text(rows, encoding="utf-8")
+    pipeline.run(tmp_path / "portfolio", tmp_path / "run")
+    run = outputs.open_run(tmp_path / "run")
+    (tmp_path / "kept").mkdir()
+    for name in tables.TARIFF_TABLES:
+        run.input(name).write_csv(tmp_path / "kept" / f"{name}.csv")
+    for name in ("again", "kept"):
+        pipeline.reprice(tmp_path / "run", tmp_path / name, tmp_path / f"{name} run")
+        for file in ("strategies.parquet", "bills.parquet", "ranking.parquet"):
+            assert (tmp_path / f"{name} run" / file).read_bytes() == (tmp_path / "run" / file).read_bytes()
+
+
+def test_gas_demand_asks_for_a_ledger_that_has_it(tmp_path: Path) -> None:
+    """A run without such a tariff keeps no highest hours of fuel; one with it bills them."""
+    plain = write(tmp_path / "plain", tariffs="tariff_id,electricity_price_per_kwh,fuel_price_per_kwh\nT1,0.1,0.04\n")
+    demand = "tariff_id,charge,fuel_demand_price_per_kw\nT1,gas demand,0.5\n"
+    with_demand = write(tmp_path / "demand", tariff_charges=demand, tariffs=(plain / "tariffs.csv").read_text())
+    pipeline.run(plain, tmp_path / "plain run")
+    with pytest.raises(UsageError, match="keeps no highest hours of fuel, which T1 charges"):
+        pipeline.reprice(tmp_path / "plain run", with_demand, tmp_path / "out")
+    pipeline.run(with_demand, tmp_path / "demand run")
+    ledger = pl.read_parquet(tmp_path / "demand run" / "ledger.parquet")
+    without, charged = (
+        pl.read_parquet(tmp_path / f"{name} run" / "strategies.parquet") for name in ("plain", "demand")
+    )
+    peaks = ledger.group_by("month").agg(pl.col("temperature_only.fuel_peak_kw").max())
+    more = 0.5 * peaks["temperature_only.fuel_peak_kw"].sum()
+    cost = [each.filter(strategy="temperature_only")["fuel_cost"].item() for each in (without, charged)]
+    assert more > 1
+    assert cost[1] - cost[0] == pytest.approx(more, abs=0.02)
 
 
 def test_a_load_of_ones_own(tmp_path: Path) -> None:

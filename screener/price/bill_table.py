@@ -87,7 +87,9 @@ def _of_role(
     amounts = {name: _chosen(months, strategies, name, which) for name in BILL}
     first = segments.starts(months.select(SITE))
     cents = {name: _in_cents(amounts[name], first) for name in COSTS}
-    words = charges_in_words(laid, rates, _role_classes(laid, strategies, which))
+    totals = {"electricity": amounts["energy_cost"] + amounts["demand_cost"], "fuel": amounts["fuel_cost"]}
+    own = charges(_role_classes(laid, strategies, which), rates, "own", totals)
+    words = {carrier: _in_words(told, months.height) for carrier, told in own.items()}
     known = months.select(MONTH).with_columns(strategy=names)
     if times is not None:
         beside = months.select(MONTH).join(times, on=MONTH, how="left", maintain_order="left")
@@ -148,9 +150,12 @@ def _in_cents(amounts: Floats, first: segments.Starts) -> Floats:
     return np.where(np.isnan(amounts), np.nan, cents + 0.0)
 
 
-def charges(laid: LaidOut, rates: Rates, strategy: str) -> dict[str, pl.DataFrame]:
+def charges(
+    laid: LaidOut, rates: Rates, strategy: str, totals: Mapping[str, Floats] | None = None
+) -> dict[str, pl.DataFrame]:
     """Of each carrier what the charges of a strategy come to: `at` (row of `laid.months`), `charge` (its name and block) and
-    `amount` [currency], those that are nothing left out, by month. They add up to its bill."""
+    `amount` [currency], those that are nothing left out, by month. They add up to its bill, the `totals` of each carrier by
+    month, which may be given."""
     used = drawn(laid, strategy)
     by_month = {name: laid.months[name].cast(pl.Float64).fill_null(0.0).to_numpy() for name in laid.months.columns[3:]}
     every = np.arange(laid.months.height)
@@ -160,8 +165,9 @@ def charges(laid: LaidOut, rates: Rates, strategy: str) -> dict[str, pl.DataFram
     for part in laid.items.parts:
         found[part.carrier].append((part.months, part.lines, part.amounts(used) / FINE))
     found["fuel"].append((every, own_fuel, used.month_fuel_kwh * by_month["fuel_price_per_kwh"]))
-    total = bill(laid, strategy)
-    totals = {"electricity": total["energy_cost"] + total["demand_cost"], "fuel": total["fuel_cost"]}
+    if totals is None:
+        total = bill(laid, strategy)
+        totals = {"electricity": total["energy_cost"] + total["demand_cost"], "fuel": total["fuel_cost"]}
     told = {}
     for carrier, listed in found.items():
         sums = sum((np.bincount(at, amount, len(every)) for at, _, amount in listed), np.zeros(len(every)))
@@ -177,16 +183,14 @@ def charges(laid: LaidOut, rates: Rates, strategy: str) -> dict[str, pl.DataFram
     return told
 
 
-def charges_in_words(laid: LaidOut, rates: Rates, own: LaidOut) -> Mapping[str, pl.Series]:
-    """Of each carrier the charges of every month in a text."""
-    every = pl.DataFrame({"at": np.arange(laid.months.height)})
+def _in_words(told: pl.DataFrame, months: int) -> pl.Series:
+    """The charges of every month in a text; `told` as `charges` has them, sorted by month."""
     amount = pl.col("amount").round(CENT_DECIMALS).cast(pl.String)
-    words = {}
-    for carrier, told in charges(own, rates, "own").items():
-        lines = told.select("at", text=pl.concat_str("charge", pl.lit(": "), amount))
-        joined = lines.group_by("at", maintain_order=True).agg(pl.col("text").str.join("; "))
-        words[carrier] = every.join(joined, on="at", how="left", maintain_order="left")["text"]
-    return words
+    lines = told.select(pl.col("at").set_sorted(), text=pl.concat_str("charge", pl.lit(": "), amount))
+    joined = lines.group_by("at", maintain_order=True).agg(pl.col("text").str.join("; "))
+    found = np.full(months, joined.height)
+    found[joined["at"].to_numpy()] = np.arange(joined.height)
+    return pl.concat([joined["text"], pl.Series([None], dtype=pl.String)]).gather(found)
 
 
 def _names(rates: Rates) -> pl.Series:

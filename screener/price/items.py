@@ -81,6 +81,8 @@ class Part:
     in_blocks: bool
     in_order: bool
     month_of: Numbers
+    first: Numbers  # the items at which a new month begins
+    alike: bool  # every item holds all hours of its month at one price
     ratchets: Ratchets | None
 
     @property
@@ -116,10 +118,14 @@ class Part:
 
     def _evenly(self, used: Floats, month_kwh: Floats, month_kw: Floats, other: Floats | None) -> Whole:
         """The energy that is counted fills the blocks evenly over its hours."""
+        above, width = self._block(month_kw)
+        before = self._before(other)
+        if self.alike:
+            counted = month_kwh[self.months]
+            inside = _between(before + counted - above, width) - _between(before - above, width)
+            return _fine(self.prices[self.begins] * inside)
         own = np.add.reduceat(used, self.begins)
         counted = np.where(self.window, own, month_kwh[self.months])
-        before = self._before(other)
-        above, width = self._block(month_kw)
         inside = _between(before + counted - above, width) - _between(before - above, width)
         priced = np.add.reduceat(used * self.prices, self.begins)
         share = np.divide(inside, counted, out=np.zeros(len(counted)), where=counted > 0)
@@ -223,8 +229,7 @@ class Items:
         """What the items of each kind come to by month [1/FINE]."""
         sums = {kind: np.zeros(self.count, dtype=np.int64) for kind in KINDS}
         for part in self.parts:
-            first = segments.starts_of(part.months)
-            sums[part.kind][part.months[first]] += np.add.reduceat(part.amounts(drawn), first)
+            sums[part.kind][part.months[part.first]] += np.add.reduceat(part.amounts(drawn), part.first)
         return sums
 
 
@@ -251,6 +256,9 @@ def _part(
     months = month_of[rows]
     begins = segments.starts_of(months, lines)
     of_items = rates.lines.select(*LINE_COLUMNS, *RATCHET_COLUMNS)[lines[begins]]
+    classes = np.bincount(month_of)[months[begins]]
+    members = np.diff(np.append(begins, len(rows)))
+    same = np.maximum.reduceat(prices, begins) == np.minimum.reduceat(prices, begins)
     ratcheted = kind == "demand" and of_items["ratchet"].is_not_null().any()
     return Part(
         kind=kind,
@@ -266,6 +274,8 @@ def _part(
         in_blocks=in_blocks,
         in_order=in_order,
         month_of=month_of,
+        first=segments.starts_of(months[begins]),
+        alike=bool((same & (classes == members)).all()),
         ratchets=_ratchets(of_items.with_columns(site=site[rows[begins]])) if ratcheted else None,
     )
 
