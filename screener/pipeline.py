@@ -26,8 +26,19 @@ class Run:
 def check(folder: Path) -> tuple[Portfolio, pl.DataFrame]:
     """Read a portfolio and find its places, nothing more: the portfolio and its sites as the engine would see them."""
     portfolio = tables.read_portfolio(folder)
+    located, _ = climate.locate(portfolio.sites.select(climate.PLACE), folder)
+    portfolio = tables.with_defaults(portfolio, _states(located))
     sites, nowhere = climate.locate(assumptions.fill(portfolio), folder)
     return portfolio.without(nowhere), assumptions.weigh(sites)
+
+
+def _states(located: pl.DataFrame) -> pl.DataFrame:
+    """site_id and the state of the weather station of located sites."""
+    return (
+        located.select("site_id", "station")
+        .join(climate.stations().select("station", "state"), on="station", how="left", maintain_order="left")
+        .drop("station")
+    )
 
 
 def run(
@@ -51,8 +62,8 @@ def run(
     outputs.check_free(out, force)
     progress.stage("reading tables and places")
     portfolio = tables.read_portfolio(folder)
-    _, nowhere = climate.locate(portfolio.sites.select(climate.PLACE), folder)
-    portfolio = portfolio.without(nowhere)
+    places, nowhere = climate.locate(portfolio.sites.select(climate.PLACE), folder)
+    portfolio = tables.with_defaults(portfolio.without(nowhere), _states(places))
     if portfolio.sites.is_empty() or (strict and not portfolio.faults.is_empty()):
         raise errors.ContractError(portfolio.faults)
     progress.stage("weather files")
@@ -95,7 +106,12 @@ def reprice(folder: Path, tariffs: Path, out: Path, force: bool = False, progres
     sites = earlier.table("sites_used").select(tables.PRICED).collect()
     read = tables.read_tariffs(tariffs, settings.currency, {*sites["tariff_id"]})
     tables.require_fuel_prices(sites, read)
-    inputs = {name: earlier.input(name) for name in outputs.INPUT_NAMES} | read.tables
+    kept = {name: earlier.input(name) for name in outputs.INPUT_NAMES}
+    placeholders = kept["tariffs"].filter(
+        tables.is_default(pl.col("tariff_id"))
+    )  # of sites that have no tariff of their own
+    own = placeholders.join(read.tariffs, on="tariff_id", how="anti")
+    inputs = kept | read.tables | {"tariffs": pl.concat([read.tariffs, own])}
     basis = Basis(settings, inputs, earlier.info["ledger"])
     price.require_tariffs(basis.rates, sites)
     engine.require_distinct(earlier, basis, sites["tariff_id"])

@@ -230,8 +230,13 @@ def ranked(
     """The ranking of the sites, once it and the results have passed their checks. With `rates` its notes say whose bill is
     assumed in the blocks of their tariff."""
     guessed = [] if rates is None else price.assumed_bills(sites, rates)["site_id"].to_list()
-    told = pl.when(pl.col("site_id").is_in(guessed)).then(pl.lit(ASSUMED_BILL))
-    noted = sites.with_columns(figures_note=pl.concat_str("figures_note", told, separator="; ", ignore_nulls=True))
+    told = [
+        pl.when(pl.col("site_id").is_in(guessed)).then(pl.lit(ASSUMED_BILL)),
+        pl.when(tables.is_default(pl.col("tariff_id"))).then(
+            pl.concat_str(pl.lit("its tariff "), "tariff_id", pl.lit(" is a placeholder, average prices of the state"))
+        ),
+    ]
+    noted = sites.with_columns(figures_note=pl.concat_str("figures_note", *told, separator="; ", ignore_nulls=True))
     noted = noted.with_columns(figures_note=pl.when(pl.col("figures_note") != "").then("figures_note"))
     ranking = rank.ranking(results, noted, settings.currency)
     check_results(ranking, results, sites)

@@ -4,6 +4,7 @@ Files are read as text (`reading`), typed and brought to SI (`checking`), laid o
 checked against one another (`links`); `portfolio` puts the result together.
 """
 
+from screener.tables.default_tariffs import is_default, with_defaults
 from screener.tables.portfolio import Portfolio, placeholders, read_portfolio
 from screener.tables.settings import Settings
 from screener.tables.tariff_faults import TABLES as TARIFF_TABLES
@@ -15,9 +16,11 @@ __all__ = [
     "Portfolio",
     "Settings",
     "Tariffs",
+    "is_default",
     "of_rates",
     "placeholders",
     "read_portfolio",
     "read_tariffs",
     "require_fuel_prices",
+    "with_defaults",
 ]

@@ -230,9 +230,6 @@ SITES: dict[str, Case] = {
         "empty; every row of sites needs floor_area_m2 or floor_area_ft2",
     ),
     "no name": _site({"site_id": ""}, "site_id", "missing value", None, "empty; every row of sites needs site_id"),
-    "no tariff": _site(
-        {"tariff_id": ""}, "tariff_id", "missing value", None, "empty; every row of sites needs tariff_id"
-    ),
     "a novel in a cell": _site(
         {"name": "x" * 40_000}, "name", "cell too long", "x" * 20, "more than 32,767 bytes; shorten the text"
     ),
