@@ -93,7 +93,7 @@ def test_schema_lists_and_prints_contracts() -> None:
     assert json.loads(screener("schema", "tariffs", "--json").stdout) == contracts.read("tariffs")
     wrong = screener("schema", "shops")
     assert wrong.exit_code == 2
-    assert "there is no table shops; the tables are building_types, " in wrong.stderr
+    assert "there is no table shops; the tables are bills, building_types, " in wrong.stderr
 
 
 def test_the_page_of_tables_is_fresh() -> None:
