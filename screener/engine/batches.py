@@ -81,7 +81,9 @@ def price_all(
         results = in_money(results, costs, sites, basis.inputs, basis.settings)
         ranking = ranked(results, sites, basis.settings, basis.rates)
         bills = bills_of(laid, months, basis.rates, sites, ranking, pl.concat(times) if times else None)
-        if not times:  # a monthly ledger has no hours: as far as the run tells when they were
+        if (
+            not times and "bills.parquet" in earlier.resources
+        ):  # a monthly ledger has no hours: as far as the run tells when they were
             before = earlier.between("bills", mine).filter(pl.col("carrier") == "electricity")
             when = before.select(*BILL_KEY, *price.WHEN).collect()
             bills = bills.drop(price.WHEN).join(when, on=BILL_KEY, how="left", maintain_order="left")

@@ -14,7 +14,7 @@ class Output:
     """A table of the run folder: its name, its contract, the key it is sorted by, and the kinds of file it fills.
 
     `is_input`: what the run was made from, kept to the last bit so that it can be worked with again. `row_group`: rows of
-    a Parquet file that are read together; of a ledger, 256 sites, some 20 MB.
+    a Parquet file that are read together; of a ledger, 256 sites, some 20 MB. `may_lack`: a run is whole without it.
     """
 
     table: str
@@ -23,6 +23,7 @@ class Output:
     formats: tuple[str, ...]
     is_input: bool = False
     row_group: int = SLOTS * 256
+    may_lack: bool = False
 
     def path(self, format: str) -> PurePosixPath:
         """Where in the folder its file of this kind lies."""
@@ -41,7 +42,7 @@ def _input(table: str, *key: str) -> Output:
 OUTPUTS = (
     Output("ranking", "ranking", ("rank",), ("parquet", "csv")),
     Output("strategies", "strategy_results", ("site_id", "strategy"), ("parquet",)),
-    Output("bills", "bills", ("site_id", "strategy", "month", "carrier"), ("parquet",)),
+    Output("bills", "bills", ("site_id", "strategy", "month", "carrier"), ("parquet",), may_lack=True),
     Output("ledger", "ledger", ("site_id", "month", "day_kind", "hour"), ("parquet",)),
     Output("groups", "groups", ("climate_zone", "building_type", "best_strategy"), ("csv",)),
     Output("sites_used", "sites_used", ("site_id",), ("parquet",), row_group=6_144),

@@ -123,7 +123,10 @@ def _resources(folder: Path) -> dict[str, Any]:
 
 def _require_whole(folder: Path, resources: Mapping[str, Any]) -> None:
     """Every file that a run has, or that this one lists, must be there; Parquet files with the bytes they had."""
-    due = {str(output.path(format)) for output in (*OUTPUTS, *INPUTS) for format in output.formats} | set(resources)
+    due = {
+        str(output.path(format)) for output in (*OUTPUTS, *INPUTS) if not output.may_lack for format in output.formats
+    }
+    due |= set(resources)
     missing = sorted(name for name in due if name not in resources or not (folder / name).is_file())
     if missing:
         raise UsageError(f"{folder} is incomplete: {', '.join(missing)} missing; {AGAIN}")
