@@ -7,6 +7,7 @@ import polars as pl
 
 from screener import contracts, price
 from screener.economics import Terms, economics, investments
+from screener.ranking.holding import Tolerance, marked
 
 DAY_KIND = pl.Enum(["working", "other"])
 TOTALS = {  # a strategy that does nothing; tests name what differs
@@ -30,6 +31,7 @@ TOTALS = {  # a strategy that does nothing; tests name what differs
     "hours_above_limit": 0.0,
     "hours_above_90_rh": 0.0,
     "hours_in_fog": 0.0,
+    "hours_cooling_not_met": 0.0,
     "cooling_not_met_kwh": 0.0,
     "dew_point_p95_c": 12.0,
     "dew_point_highest_c": 13.0,
@@ -140,7 +142,7 @@ def life_cycle(
     rows: pl.DataFrame, where: pl.DataFrame, table: pl.DataFrame, rate: float, years: int, *machines: Mapping[str, Any]
 ) -> pl.DataFrame:
     """Strategy results at real rates without escalation."""
-    return economics(investments(rows, where, table, equipment(*machines)), Terms(rate, years))
+    return marked(economics(investments(rows, where, table, equipment(*machines)), Terms(rate, years)), Tolerance())
 
 
 def ledger(strategies: Iterable[str], *rows: tuple[Any, ...]) -> pl.DataFrame:

@@ -11,6 +11,7 @@ from screener import outputs
 from screener.errors import UsageError
 from screener.exact import significant
 from screener.ranking import questions, rank, sql
+from screener.ranking.holding import Tolerance, marked
 from tests.money_cases import ledger, life_cycle, prices, sites, totals
 
 NOW, DEVICE, AIR = "overcool_electric_reheat", "standalone_dehumidifier", "outdoor_air_dehumidifier"
@@ -231,8 +232,12 @@ def test_with_money_for_everything_the_program_is_the_ranking(run: Path) -> None
 def test_only_what_holds_the_limit_as_well_as_today_is_chosen(run: Path) -> None:
     """The same rule as the ranking's: a device that lets a site go above its limit is none of the candidates."""
     results = pl.read_parquet(run / "strategies.parquet")
-    damp = pl.when(site_id="A", strategy=DEVICE).then(50.0).otherwise("hours_above_limit")
-    eligible = rank.eligible(results.with_columns(hours_above_limit=damp))
+    damp = pl.when(site_id="A", strategy=DEVICE)
+    damper = results.with_columns(
+        hours_above_limit=damp.then(50.0).otherwise("hours_above_limit"),
+        dew_point_highest_c=damp.then(20.0).otherwise("dew_point_highest_c"),
+    )
+    eligible = rank.eligible(marked(damper, Tolerance()))
     assert ("A", DEVICE) not in eligible.select("site_id", "strategy").rows()
     assert eligible.select("site_id", "strategy").rows() == [("A", AIR), ("B", DEVICE), ("C", AIR), ("C", DEVICE)]
 

@@ -16,7 +16,7 @@ from screener import climate, contracts, economics, errors, exact, ledger, outpu
 from screener.assumptions import plausible
 from screener.engine import weather_cache, year
 from screener.engine.progress import Progress
-from screener.ranking import rank
+from screener.ranking import holding, rank
 from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import Settings, profiles, shipped
 
@@ -221,7 +221,12 @@ def in_money(
     costs = costs.drop(price.BILLED)
     priced = own.join(costs, on=["site_id", "strategy"], how="left", maintain_order="left")
     invested = economics.investments(priced, sites, inputs["strategies"], inputs["equipment"])
-    return economics.economics(invested, economics.terms(asdict(settings)))
+    return holding.marked(economics.economics(invested, economics.terms(asdict(settings))), tolerance(settings))
+
+
+def tolerance(settings: Settings) -> holding.Tolerance:
+    """How much worse than today still holds the limit, of a portfolio."""
+    return holding.Tolerance(settings.holding_tolerance_h, settings.holding_tolerance_k)
 
 
 def ranked(
@@ -238,7 +243,7 @@ def ranked(
     ]
     noted = sites.with_columns(figures_note=pl.concat_str("figures_note", *told, separator="; ", ignore_nulls=True))
     noted = noted.with_columns(figures_note=pl.when(pl.col("figures_note") != "").then("figures_note"))
-    ranking = rank.ranking(results, noted, settings.currency)
+    ranking = rank.ranking(results, noted, settings.currency, settings.holding_tolerance_h)
     check_results(ranking, results, sites)
     return ranking
 

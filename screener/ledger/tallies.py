@@ -15,7 +15,8 @@ HOUR = "hour."  # begins the columns of what an hour comes to
 WATER = {"water_by_coil_kg": "coil_kg_s", "water_by_device_kg": "device_kg_s"}
 SHARE_ABOVE_P95 = 0.05
 VERY_DAMP = 0.9  # of saturation: common practice, no source
-COMFORT = ("hours_in_fog", "hours_above_90_rh", "cooling_not_met_kwh")
+TOO_WARM_K = 0.5  # above the set point: half the usual span of a thermostat, common practice, no source
+COMFORT = ("hours_in_fog", "hours_above_90_rh", "hours_cooling_not_met", "cooling_not_met_kwh")
 
 
 def tallies(present: Collection[str]) -> Tallies:
@@ -54,12 +55,14 @@ def _kwh(power: str, name: str) -> Tally:
 
 
 def _comfort() -> list[Tally]:
-    """Hours in fog and above 90 % of relative humidity, and cooling that was called for and not delivered."""
+    """Hours in fog, above 90 % of relative humidity and warmer than called for, and the cooling that was not delivered."""
     hours, space_c, pressure = col("weight_h"), col(f"{HOUR}space_c"), col("pressure_pa")
     vapour = air.vapour_pressure(col(f"{HOUR}humidity_ratio"), pressure)
+    warm = space_c > col("cooling_setpoint_c") + TOO_WARM_K
     damp = vapour > VERY_DAMP * air.saturation_pressure_over_water(space_c)
     return [
         Tally("hours_in_fog", when(col(f"{HOUR}condenses_kg_s") > 0).then(hours).otherwise(0.0)),
         Tally("hours_above_90_rh", when(damp).then(hours).otherwise(0.0)),
+        Tally("hours_cooling_not_met", when(warm).then(hours).otherwise(0.0)),
         Tally("cooling_not_met_kwh", at_least(col(f"{HOUR}unmet_cooling_w"), 0.0) * (hours / 1000)),
     ]

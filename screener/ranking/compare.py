@@ -20,6 +20,7 @@ LOOKED_AT = (
     "candidate",
     "unavailable",
     "hours_above_limit",
+    "holds_limit",
     "electricity_kwh",
     "fuel_kwh",
     "energy_cost",
@@ -68,9 +69,7 @@ def _compared(runs: Mapping[str, RunFolder], rankings: Mapping[str, pl.DataFrame
     tables |= {
         f"{which}_strategies": run.between("strategies", ids).select(LOOKED_AT).collect() for which, run in runs.items()
     }
-    return sql.query(
-        "comparison", tables, cent=CENT, kwh=OTHER_KWH, tolerance_h=rank.HOLDING_TOLERANCE_H, beyond=BEYOND
-    )
+    return sql.query("comparison", tables, cent=CENT, kwh=OTHER_KWH, beyond=BEYOND)
 
 
 def _most_moved_first(sites: pl.DataFrame) -> pl.DataFrame:

@@ -93,12 +93,10 @@ def _counted(requirement: Requirement) -> Expression:
     return ConstantExpression(True) if requirement.each is None else ColumnExpression(requirement.each)
 
 
-def candidates(
-    strategies: Path, sites: Path, tolerance_h: float, requirements: Sequence[Requirement] = ()
-) -> pl.DataFrame:
+def candidates(strategies: Path, sites: Path, requirements: Sequence[Requirement] = ()) -> pl.DataFrame:
     """The changes a program can be made of: one row per site_id and strategy, sorted, COLUMNS.
 
-    `strategies` and `sites` are the files of a run's tables strategies and sites_used; `tolerance_h` as for the ranking.
+    `strategies` and `sites` are the files of a run's tables strategies and sites_used.
     For each requirement a column `requirement.<n>`, whether the change counts, or the group it counts in.
     """
     named = {r.condition.column if r.condition else r.each for r in requirements}
@@ -106,7 +104,7 @@ def candidates(
     of_site = [*SITE_COLUMNS, *sorted(name for name in named if name and name not in {*own, *SITE_COLUMNS})]
     counted = [_counted(r).alias(f"requirement.{number}") for number, r in enumerate(requirements)]
     with sql.database({"strategies": strategies, "sites": sites}) as connection:
-        changes = sql.ask(connection, "eligible", tolerance_h=tolerance_h)
+        changes = sql.ask(connection, "eligible")
         where = connection.table("sites").select("site_id", *of_site)
         changes = changes.join(where, "site_id").select(StarExpression(), *counted)
         wanted = [*COLUMNS, *(f"requirement.{number}" for number in range(len(requirements)))]

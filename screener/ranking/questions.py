@@ -16,7 +16,6 @@ from screener.contracts import PLACEHOLDER
 from screener.errors import UsageError
 from screener.exact import significant
 from screener.ranking import conditions, lists
-from screener.ranking import rank as ranking
 
 if TYPE_CHECKING:
     from screener.ranking.programs import Program
@@ -106,5 +105,5 @@ def choose(
     if max_sites is not None:
         required.append(programs.Requirement(f"--max-sites {max_sites}", most=max_sites))
     files = run.file("strategies"), run.file("sites_used")
-    changes = programs.candidates(*files, ranking.HOLDING_TOLERANCE_H, required)
+    changes = programs.candidates(*files, required)
     return Chosen(programs.choose(changes, budget, required, phases), budget, phases, run.settings)

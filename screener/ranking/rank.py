@@ -5,15 +5,17 @@ import polars as pl
 from screener.contracts import PLACEHOLDER
 from screener.contracts.hour import REFERENCE
 from screener.contracts.limits import NOTEWORTHY_H
+from screener.ranking.holding import Tolerance
 from screener.ranking.sql import query
 
-HOLDING_TOLERANCE_H = 1.0  # as well as today, to the hour
 
-
-def ranking(strategies: pl.DataFrame, sites: pl.DataFrame, currency: str) -> pl.DataFrame:
+def ranking(
+    strategies: pl.DataFrame, sites: pl.DataFrame, currency: str, tolerance_h: float = Tolerance().hours
+) -> pl.DataFrame:
     """Every site with its best strategy, in order of net savings.
 
-    `strategies`: the strategy results (one row per site_id and strategy, with economics). `sites`: site_id, name,
+    `strategies`: the strategy results (one row per site_id and strategy, with economics, `holding.marked`). `tolerance_h`:
+    above its limit for no longer, a site is said to hold it. `sites`: site_id, name,
     building_type, climate_zone, station, current_strategy, assumed_share, climate_note, figures_note. Returns the
     columns of the ranking contract; the rules stand at the head of `sql/ranking.sql`.
     """
@@ -32,6 +34,7 @@ def ranking(strategies: pl.DataFrame, sites: pl.DataFrame, currency: str) -> pl.
         "ranking",
         {"strategies": strategies, "best_changes": best_changes(strategies), "sites": sites.select(columns)},
         note_h=NOTEWORTHY_H,
+        held_h=tolerance_h,
         uncontrolled=REFERENCE,
         placeholder=PLACEHOLDER,
         currency=currency,
@@ -41,7 +44,7 @@ def ranking(strategies: pl.DataFrame, sites: pl.DataFrame, currency: str) -> pl.
 def eligible(strategies: pl.DataFrame) -> pl.DataFrame:
     """The rows of `strategies` that their sites may be advised to change to: candidates that save money and hold the
     humidity limit at least as well as today (`sql/eligible.sql`), by site_id and strategy."""
-    return query("eligible", {"strategies": strategies}, tolerance_h=HOLDING_TOLERANCE_H)
+    return query("eligible", {"strategies": strategies})
 
 
 def best_changes(strategies: pl.DataFrame) -> pl.DataFrame:
@@ -62,15 +65,9 @@ def groups(ranking: pl.DataFrame) -> pl.DataFrame:
     return query("groups", {"grouped": ranking.with_columns(group_key=keys)}, placeholder=PLACEHOLDER)
 
 
-def holds_as_well(strategies: pl.DataFrame) -> pl.Series:
-    """Whether a site's strategies hold its limit as well as its current one, as the ranking asks for. Of one site."""
-    today = pl.col("hours_above_limit").filter("is_current").first()
-    return strategies.select(pl.col("hours_above_limit") <= today + HOLDING_TOLERANCE_H).to_series()
-
-
 def shortlist(strategies: pl.DataFrame, ranking: pl.DataFrame) -> pl.DataFrame:
     """One row per candidate: at how many sites it is available, holds the limit, pays and is best."""
-    return query("shortlist", {"strategies": strategies, "ranking": ranking}, tolerance_h=HOLDING_TOLERANCE_H)
+    return query("shortlist", {"strategies": strategies, "ranking": ranking})
 
 
 def totals(ranking: pl.DataFrame) -> pl.DataFrame:

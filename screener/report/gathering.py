@@ -83,7 +83,7 @@ def site_findings(run: RunFolder, site_id: str) -> SiteFindings:
         settings=run.settings,
         ranked=ranked.row(0, named=True),
         used=used.row(0, named=True),
-        results=results.with_columns(holds=rank.holds_as_well(results)),
+        results=results,
         hours={strategy: explain.explain(run, site_id, strategy, year.at)["hour"] for strategy in shown},
         outdoor=year.outdoor,
         months=year.months,

@@ -123,6 +123,9 @@ def _tables(found: Findings) -> list[Table]:
         Column("simple_payback_years", "payback", "years", text.tenths),
         Column("savings_to_investment", "savings to investment", "ratio", text.tenths),
         Column("hours_above_limit", "above limit", "h/yr", text.whole),
+        Column("holding_strategy", "cheapest that holds the limit", width="some"),
+        Column("holding_hours_above_limit", "above limit with it", "h/yr", text.whole),
+        Column("holding_price", "costs more than the best", money, text.whole),
         Column("assumed_share", "assumed", "% of figures", text.percent),
         Column("notes", "notes", width="wide"),
     ]
@@ -167,6 +170,9 @@ def _tables(found: Findings) -> list[Table]:
         Column("current_strategy", "today", width="some"),
         Column("current_dehumidification_kwh", "for humidity today", "kWh/yr", text.whole),
         Column("hours_above_limit", "above limit", "h/yr", text.whole),
+        Column("holding_strategy", "cheapest that holds the limit", width="some"),
+        Column("holding_hours_above_limit", "above limit with it", "h/yr", text.whole),
+        Column("holding_price", "costs more than today", money, text.whole),
         Column("assumed_share", "assumed", "% of figures", text.percent),
         Column("notes", "notes", width="wide"),
     ]

@@ -175,7 +175,7 @@ def _tables(found: SiteFindings) -> list[Table]:
         Column("peak_kw", "highest power", "kW", text.tenths),
         Column("water_removed_kg", "water removed", "L/yr", text.whole),
         Column("hours_above_limit", "above limit", "h/yr", text.whole),
-        Column("holds", "holds it as well as today"),
+        Column("holds_limit", "holds it as well as today"),
         Column("annual_cost", "energy cost", f"{money}/yr", text.whole),
         Column("cost_saved", "saved", f"{money}/yr", text.whole),
         Column("investment", "investment", money, text.whole),
@@ -212,9 +212,11 @@ def _tables(found: SiteFindings) -> list[Table]:
     named = pl.col("month").replace_strict(dict(enumerate(MONTHS, start=1)), return_dtype=pl.String)
     results = found.results.with_columns(role=pl.col("is_current").cast(int) * 2 + (pl.col("strategy") == found.best))
     results = results.sort(
-        "role", "holds", "net_savings", "strategy", descending=[True, True, True, False], nulls_last=True
+        "role", "holds_limit", "net_savings", "strategy", descending=[True, True, True, False], nulls_last=True
     )
-    results = results.with_columns(holds=pl.when("holds").then(pl.lit("yes")).when(~pl.col("holds")).then(pl.lit("no")))
+    results = results.with_columns(
+        holds_limit=pl.when("holds_limit").then(pl.lit("yes")).when(pl.col("unavailable").is_null()).then(pl.lit("no"))
+    )
     if results["unavailable"].null_count() == results.height:
         strategies = strategies[:-1]
     return [

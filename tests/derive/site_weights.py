@@ -20,7 +20,6 @@ from screener.climate.places import REPRESENTATIVE
 from screener.contracts import load
 from screener.contracts.limits import LIMIT_COLUMNS
 from screener.exact import significant
-from screener.ranking.rank import HOLDING_TOLERANCE_H
 from screener.tables import shipped
 
 TARIFF = "tariff_id,electricity_price_per_kwh,demand_price_per_kw,fuel_price_per_kwh\nT,0.12,10,0.04\n"
@@ -128,9 +127,7 @@ def ranked(sites: list[dict[str, Any]], folder: Path) -> Path:
 def best_savings(run: Path) -> pl.DataFrame:
     """`site_id` and `saved`: what the best change that holds the limit as well as today would save a year, or cost."""
     results = pl.read_parquet(run / "strategies.parquet").filter(pl.col("unavailable").is_null())
-    today = results.filter("is_current").select("site_id", allowed_h=pl.col("hours_above_limit") + HOLDING_TOLERANCE_H)
-    able = results.filter(pl.col("candidate") & ~pl.col("is_current")).join(today, on="site_id")
-    able = able.filter(pl.col("hours_above_limit") <= pl.col("allowed_h"))
+    able = results.filter(pl.col("candidate") & ~pl.col("is_current") & pl.col("holds_limit"))
     return able.group_by("site_id").agg(saved=pl.col("cost_saved").max()).sort("site_id")
 
 

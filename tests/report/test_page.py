@@ -79,10 +79,7 @@ def test_the_first_line_of_what_if_is_the_run_and_dearer_things_never_pay_better
 def test_what_if_with_half_the_investment_by_hand(shown: Page, example: Path) -> None:
     """Every site takes the highest of worth less half the investment, as the head of sql/ranking.sql has it."""
     results = open_run(example).table("strategies").collect()
-    today = results.filter("is_current").select("site_id", today="hours_above_limit")
-    half = results.join(today, on="site_id").filter(
-        "candidate", ~pl.col("is_current"), pl.col("hours_above_limit") <= pl.col("today") + 1
-    )
+    half = results.filter("candidate", ~pl.col("is_current"), "holds_limit")
     bought = pl.col("investment") + pl.col("replacement_pv") - pl.col("residual_pv")
     net = half.with_columns(net=pl.col("net_savings") + bought / 2)
     best = net.group_by("site_id").agg(pl.col("net").max()).filter(pl.col("net") > 0)

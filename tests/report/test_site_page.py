@@ -56,8 +56,8 @@ def test_the_account_is_the_strategy_table(shown: Page, results: pl.DataFrame) -
                 assert float(row[name]) == pytest.approx(due[name], rel=1e-8), (due["strategy"], name)
     order = [row["strategy"] for row in shown.tables["strategies"]]
     assert order[0].replace(" ", "_") == results.filter("is_current")["strategy"].item()
-    assert [row["holds"] for row in shown.tables["strategies"]] == sorted(
-        (row["holds"] for row in shown.tables["strategies"]), key=["yes", "no", ""].index
+    assert [row["holds_limit"] for row in shown.tables["strategies"]] == sorted(
+        (row["holds_limit"] for row in shown.tables["strategies"]), key=["yes", "no", ""].index
     )
 
 

@@ -6,7 +6,6 @@
 -- Parameters:
 --   $cent         changes of money below it are none [currency]
 --   $kwh          changes of energy below this share of it are none [1]
---   $tolerance_h  how many hours a year more above its limit still count as holding it as well as today [h]
 --   $beyond       what to call a change of net savings that no yearly amount and no investment accounts for
 --
 -- Of the reasons, a site that stands in one run only comes first, then another current strategy, another best strategy,
@@ -51,7 +50,7 @@ saved as (
             when strategies.is_current then 'today''s'
             when not strategies.candidate then 'no candidate'
             when strategies.net_savings is null then 'no known cost'
-            when strategies.hours_above_limit > current_strategy.hours_above_limit + $tolerance_h
+            when not strategies.holds_limit
                 then 'does not hold the limit as today''s does'
         end as hindrance
     from (

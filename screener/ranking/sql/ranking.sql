@@ -5,11 +5,14 @@
 -- advised a change, the row of the best (best_changes.sql); sites, one row per site_id.
 -- Parameters:
 --   $note_h        from how many hours a year above the limit a note says so [h]
+--   $held_h        up to how many hours a year above the limit a strategy is said to hold it, and short of cooling to cool [h]
 --   $uncontrolled  the strategy that controls no humidity
 --   $placeholder   the basis of an investment that is a placeholder
 --   $currency      what money is counted in, for the notes
 --
--- The best strategy is that of the best change; where none may be advised it is the current one.
+-- The best strategy is that of the best change; where none may be advised it is the current one. The holding strategy is
+-- the cheapest over the study period that holds the limit in all but a few hours, today's among them; where none does, the one
+-- that comes closest.
 
 with current_strategy as (
     select * from strategies where is_current
@@ -45,6 +48,65 @@ cheapest_control as (
             extra_cost,
             strategies.strategy
     )
+),
+
+-- The cheapest strategy that holds the limit in nearly all hours and cools the space as well as today, or comes closest.
+holder as (
+    select
+        strategies.site_id,
+        strategies.strategy,
+        strategies.is_current,
+        strategies.hours_above_limit,
+        strategies.investment,
+        strategies.net_savings
+    from strategies
+    inner join current_strategy using (site_id)
+    where (strategies.candidate or strategies.is_current)
+        and strategies.unavailable is null
+        and strategies.net_savings is not null
+        and strategies.hours_cooling_not_met <= current_strategy.hours_cooling_not_met + $held_h
+        and strategies.hours_in_fog <= current_strategy.hours_in_fog + $held_h
+    qualify 1 = row_number() over (
+        partition by strategies.site_id
+        order by
+            strategies.hours_above_limit > $held_h,
+            case when strategies.hours_above_limit > $held_h then strategies.hours_above_limit end,
+            strategies.net_savings desc,
+            strategies.is_current desc,
+            strategies.strategy
+    )
+),
+
+-- What would pay better than the best, but does not hold the limit as today's does.
+dropped as (
+    select
+        strategies.site_id,
+        string_agg(
+            format('{} would save {:,.0f} {} more but {}', strategies.strategy,
+                strategies.net_savings - best.net_savings, $currency,
+                case
+                    when strategies.hours_above_limit > current_strategy.hours_above_limit
+                        and strategies.hours_above_limit - current_strategy.hours_above_limit
+                        >= strategies.hours_cooling_not_met - current_strategy.hours_cooling_not_met
+                        then format('is above the limit {:,.0f} h a year, today {:,.0f} h',
+                            strategies.hours_above_limit, current_strategy.hours_above_limit)
+                    when strategies.hours_cooling_not_met > current_strategy.hours_cooling_not_met
+                        then format('leaves the space too warm {:,.0f} h a year, today {:,.0f} h',
+                            strategies.hours_cooling_not_met, current_strategy.hours_cooling_not_met)
+                    else format('is in fog {:,.0f} h a year, today {:,.0f} h',
+                        strategies.hours_in_fog, current_strategy.hours_in_fog)
+                end),
+            '; ' order by strategies.net_savings desc, strategies.strategy
+        ) as note
+    from strategies
+    inner join current_strategy using (site_id)
+    inner join best using (site_id)
+    where strategies.candidate
+        and not strategies.is_current
+        and strategies.unavailable is null
+        and not strategies.holds_limit
+        and strategies.net_savings > greatest(best.net_savings, 0)
+    group by strategies.site_id
 ),
 
 -- Why a candidate was passed over that might have been expected, one line per site and reason.
@@ -102,12 +164,23 @@ notes as (
                     end
             when best.hours_above_limit > $note_h
                 then format('above the humidity limit {:,.0f} h a year with {}', best.hours_above_limit, best.strategy)
+                    || case
+                        when holder.strategy = best.strategy or holder.strategy is null then ''
+                        else format('; {} ({:,.0f} h) would bring {:,.0f} {} {} over the study period',
+                            case when holder.hours_above_limit <= $held_h then 'holding it with ' || holder.strategy
+                                else 'coming closest with ' || holder.strategy end,
+                            holder.hours_above_limit,
+                            abs(best.net_savings - holder.net_savings),
+                            $currency,
+                            case when holder.net_savings < best.net_savings then 'less' else 'more' end)
+                    end
         end as humidity,
         case when cheapest_control.refrigeration_saved_kwh >= 1
             then format('drier air would spare its display cases {:,.0f} kWh a year besides',
                 cheapest_control.refrigeration_saved_kwh)
         end as cases,
         case when best.strategy <> current_strategy.strategy then best.strategy || ' ' || best.note end as equipment,
+        dropped.note as dropped,
         passed_over_notes.note as passed_over,
         case when best.investment_basis = $placeholder then 'investment is a placeholder, not a quotation' end
             as placeholder,
@@ -118,6 +191,8 @@ notes as (
     left join best using (site_id)
     left join cheapest_control using (site_id)
     left join passed_over_notes using (site_id)
+    left join dropped using (site_id)
+    left join holder using (site_id)
 ),
 
 compared as (
@@ -146,10 +221,15 @@ compared as (
         best.adjusted_rate_of_return,
         best.discounted_payback_years,
         best.hours_above_limit,
+        holder.strategy as holding_strategy,
+        holder.hours_above_limit as holding_hours_above_limit,
+        holder.investment as holding_investment,
+        holder.net_savings as holding_net_savings,
+        coalesce(best.net_savings, 0) - holder.net_savings as holding_price,
         sites.assumed_share,
         nullif(
             concat_ws(
-                '; ', notes.no_reference, notes.humidity, notes.cases, notes.equipment, notes.passed_over,
+                '; ', notes.no_reference, notes.humidity, notes.cases, notes.dropped, notes.equipment, notes.passed_over,
                 notes.placeholder, notes.climate_note, notes.figures_note
             ),
             ''
@@ -157,6 +237,7 @@ compared as (
     from sites
     left join current_strategy using (site_id)
     left join best using (site_id)
+    left join holder using (site_id)
     left join notes using (site_id)
 )
 

@@ -2,8 +2,7 @@
 --
 -- Grain: one row per candidate strategy.
 -- Tables: strategies, one row per site_id and strategy with costs and economics; ranking, one row per site.
--- Parameters:
---   $tolerance_h   how many hours a year more above its limit still count as holding it as well as today [h]
+-- Parameters: none
 --
 -- Each count is among the sites of the one before it: sites that do not have the strategy today; that can have it; where
 -- it holds the limit as well as the current one; where it saves more than it costs; where it is best.
@@ -12,7 +11,7 @@ with compared as (
     select
         strategies.strategy,
         strategies.unavailable is null as available,
-        strategies.hours_above_limit <= today.hours_above_limit + $tolerance_h as holding,
+        strategies.holds_limit as holding,
         strategies.net_savings > 0 as paying,
         ranking.best_strategy = strategies.strategy as best
     from strategies

@@ -1,0 +1,38 @@
+"""Whether a strategy keeps a site as it is kept today: below its humidity limit, out of fog, and cooled."""
+
+from dataclasses import dataclass
+
+import polars as pl
+
+HELD = ("is_current", "unavailable", "hours_above_limit", "hours_in_fog", "hours_cooling_not_met")
+REACHED = ("dew_point_p95_c", "dew_point_highest_c")
+
+
+@dataclass(frozen=True)
+class Tolerance:
+    """How much worse than today still counts as holding as well as today.
+
+    `hours` a year: equipment is sized by what 0.4 % of the hours exceed, which are 35 [ASHRAE Fundamentals 2017 ch. 14].
+    `dew_point_k`: what humidity sensors of the trade tell apart at best, common practice, no source.
+    """
+
+    hours: float = 35.0
+    dew_point_k: float = 0.3
+
+
+def marked(strategies: pl.DataFrame, tolerance: Tolerance) -> pl.DataFrame:
+    """`strategies` (results, a row per site_id and strategy, columns HELD and REACHED) with `holds_limit`.
+
+    A strategy holds as well as today where at most `hours` more lie above the limit, or where neither the dew point that
+    5 % of the hours exceed nor the highest is more than `dew_point_k` above today's; and where at most `hours` more are in fog
+    and short of cooling. False where it is unavailable, and where today's strategy has no results.
+    """
+    today = {name: pl.col(name).filter("is_current").first().over("site_id") for name in (*HELD[2:], *REACHED)}
+
+    def within(name: str, more: float) -> pl.Expr:
+        return pl.col(name) <= today[name] + more
+
+    hours, kelvin = tolerance.hours, tolerance.dew_point_k
+    dry = within("hours_above_limit", hours) | pl.all_horizontal(within(name, kelvin) for name in REACHED)
+    comfortable = within("hours_in_fog", hours) & within("hours_cooling_not_met", hours)
+    return strategies.with_columns(holds_limit=(dry & comfortable & pl.col("unavailable").is_null()).fill_null(False))
