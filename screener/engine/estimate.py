@@ -18,7 +18,7 @@ from screener.engine import weather_cache, year
 from screener.engine.progress import Progress
 from screener.ranking import holding, rank
 from screener.strategies import REFERENCE, REGISTRY
-from screener.tables import Settings, profiles, shipped
+from screener.tables import Settings, profiles, shipped, spreads
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -180,9 +180,10 @@ def bills_of(
 
 
 def shipped_inputs() -> dict[str, pl.DataFrame]:
-    """The strategies and hours of the day that ship, no equipment, no tariffs, no weather files."""
+    """The strategies, hours of the day and spreads that ship, no equipment, no tariffs, no weather files."""
     empty = {name: pl.DataFrame(schema=contracts.load(name).polars_schema()) for name in outputs.INPUT_NAMES}
     shipped_rows = {"strategies": shipped.strategies(), "profiles": profiles.resolved()}
+    shipped_rows["spreads"] = spreads.resolved()
     return empty | shipped_rows | {"weather": climate.own_hours([])}
 
 

@@ -56,6 +56,7 @@ INPUTS = (
     _input("strategies", "strategy"),
     _input("equipment", "equipment_id"),
     _input("profiles", "building_type", "quantity", "day_kind"),
+    _input("spreads", "figure", "building_type"),
     _input("weather", "weather_id"),
 )
 INPUT_NAMES = tuple(each.table for each in INPUTS)

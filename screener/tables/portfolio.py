@@ -9,7 +9,7 @@ import polars as pl
 
 from screener.contracts import PLACEHOLDER, Contract, load
 from screener.errors import ContractError, no_faults, table_fault
-from screener.tables import links, profiles, shipped, tariff_sense
+from screener.tables import links, profiles, shipped, spreads, tariff_sense
 from screener.tables.checking import CheckedTable, checked
 from screener.tables.files import find_tables
 from screener.tables.reading import RawTable, read_table
@@ -22,6 +22,7 @@ TABLES = (
     "strategies",
     "building_types",
     "profiles",
+    "spreads",
     "equipment",
     *TARIFF_TABLES,
     "sites",
@@ -45,7 +46,7 @@ class Portfolio:
 
     `sites` keeps `row`. `sites_given` has site_id and, per column of the sites contract, "given", "converted" or null.
     `building_type_sources` says in words where each figure of `building_types` comes from; `profiles` are those of all types,
-    resolved. `faults` is a fault frame;
+    resolved, and so are the `spreads`. `faults` is a fault frame;
     `rejects` has one row per rejected row, with the row as typed in `record` (JSON).
     """
 
@@ -62,6 +63,7 @@ class Portfolio:
     building_types: pl.DataFrame
     building_type_sources: pl.DataFrame
     profiles: pl.DataFrame
+    spreads: pl.DataFrame
     faults: pl.DataFrame
     rejects: pl.DataFrame
     notes: list[str]
@@ -71,7 +73,7 @@ class Portfolio:
     @property
     def inputs(self) -> dict[str, pl.DataFrame]:
         """What a run folder keeps of it beside the sites, so that it can be priced and explained without the portfolio."""
-        names = (*TARIFF_TABLES, "strategies", "equipment", "profiles")
+        names = (*TARIFF_TABLES, "strategies", "equipment", "profiles", "spreads")
         return {name: getattr(self, name) for name in names}
 
     @property
@@ -155,6 +157,7 @@ def read_portfolio(folder: Path) -> Portfolio:
         building_types=types.values,
         building_type_sources=types.sources,
         profiles=profiles.resolved(good.known["profiles"], types.values),
+        spreads=spreads.resolved(good.known["spreads"]),
         faults=found,
         rejects=rejects,
         notes=notes + _remarks(good.known["strategies"], settings),
@@ -207,7 +210,7 @@ class _Good:
         self.faults = faults
         self.unread = set(faults.filter(pl.col("row").is_null())["table"])
         self.types = shipped.building_types()
-        names = ("profiles", "equipment", *TARIFF_TABLES, "sites")
+        names = ("profiles", "spreads", "equipment", *TARIFF_TABLES, "sites")
         self._empty = {name: pl.DataFrame(schema=load(name).polars_schema()) for name in names}
         known = {"strategies": shipped.strategies(), "building_types": self.types.values} | self._empty
         self.known = {name: rows for name, rows in known.items() if name not in self.unread}
@@ -226,6 +229,8 @@ class _Good:
             ]
         if name == "profiles":
             faults.append(profiles.doubled(table))
+        if name == "spreads":
+            faults.append(spreads.faults(table, shipped.strategies()["strategy"]))
         if name == "sites":
             names = ("tariffs", "tariff_periods", "tariff_charges")
             tariffs, periods, charges = (self.known.get(n, self._empty[n]) for n in names)
