@@ -10,7 +10,7 @@ from screener.errors import FAULT_SCHEMA, no_faults, table_fault
 from screener.tables.cells import Cells
 from screener.tables.files import MOST_CHARACTERS
 from screener.tables.numerals import TWO_MEANINGS
-from screener.tables.reading import EXTRA, RawTable
+from screener.tables.reading import EXTRA, MANY, RawTable
 
 NOT_A = {  # rule and message where a text is not of the field's type
     "number": (
@@ -200,13 +200,20 @@ def _without_faulty(contract: Contract, values: pl.DataFrame, at_fault: list[int
     return [pl.when(~pl.any_horizontal(broken)).then(name).alias(name) for name, broken in bad.items() if broken]
 
 
+def rows_of(*key: str) -> pl.Expr:
+    """The numbers of the rows that share a key: a few of them, and how many more there are."""
+    more = pl.len().cast(pl.Int64) - MANY
+    first = pl.col("row").head(MANY).cast(pl.String).str.join(", ")
+    rest = pl.when(more > 0).then(pl.format(" and {} more", more)).otherwise(pl.lit(""))
+    return pl.concat_str(first, rest).over(*key)
+
+
 def _duplicates(raw: RawTable, values: pl.DataFrame, contract: Contract) -> pl.DataFrame:
     """Rows that share their key: all of them are at fault, since none can be told to be the right one."""
     if not contract.primary_key or contract.primary_key[0] not in raw.frame.columns:
         return no_faults()
     key = contract.primary_key[0]
     twice = values.select("row", key).filter(pl.col(key).is_not_null() & pl.col(key).is_duplicated())
-    rows = pl.col("row").cast(pl.String).str.join(", ").over(key)
-    frame = twice.with_columns(rows=rows)
+    frame = twice.with_columns(rows=rows_of(key))
     message = pl.concat_str(pl.lit("stands in rows "), "rows", pl.lit(f"; give every row its own {key}"))
     return row_faults(raw.name, frame, key, "duplicate", pl.col(key), message)

@@ -7,6 +7,7 @@ holds a word among numbers into nothing.
 import csv
 import io
 import re
+from collections import Counter
 from collections.abc import Set
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -14,16 +15,22 @@ from pathlib import Path
 import polars as pl
 
 from screener.tables import workbooks
+from screener.text import count
 
 ENDINGS = (".csv", ".parquet", ".xlsx")
 BEGINNINGS = {"PARQUET": b"PAR1", "XLSX": b"PK"}
 SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
 HEADER_WITHIN = 30  # rows in which the header is looked for, below titles and remarks
 # Far above any portfolio, and low enough for an ordinary computer.
-MOST_BYTES = 1_000_000_000
+MOST_BYTES = 250_000_000
 MOST_ROWS = 2_000_000
 MOST_COLUMNS = 1_000
+MOST_ROWS_OF_ANY_SIZE = 100_000  # more take at least a byte each
+MOST_CELLS = 20_000_000  # rows times columns, known before any is kept
 MOST_CHARACTERS = 32_767  # in a cell, as in a workbook
+NEWLINE = "\n"
+BLOCK = 5_000  # rows that become columns together
+WORD = 40  # characters of a word that is shown
 
 
 @dataclass(frozen=True)
@@ -79,21 +86,23 @@ def read_grid(source: Source, table: str, known: Set[str]) -> Grid:
             raise _too_large(source, f"{size:,} bytes", f"{MOST_BYTES:,}")
         _check_kind(file)
         if ending == ".csv":
-            grid = _csv_grid(file, known)
+            grid = _csv_grid(source, known)
         elif ending == ".parquet":
             grid = _parquet_grid(source)
         else:
             grid = _workbook_grid(source, table)
     except UnreadableError:
         raise
-    except OSError as problem:
-        message = f"{file.name} cannot be opened ({problem.strerror}); check that it may be read"
-        raise UnreadableError("unreadable file", message) from problem
-    except Exception as problem:  # the readers raise many kinds, and each of them is about the user's file
+    except workbooks.TooLargeError as problem:
+        raise _too_large(source, problem.has, problem.most) from None
+    except (Exception, pl.exceptions.PanicException) as problem:  # readers raise many kinds, all about the user's file
         reason = str(problem).strip().split("\n")[0]
         message = f"{file.name} cannot be read as {ending[1:].upper()} ({reason}); save it again or as CSV UTF-8"
+        if isinstance(problem, OSError) and problem.strerror:  # of the system; readers have some of their own
+            message = f"{file.name} cannot be opened ({problem.strerror}); check that it may be read"
         raise UnreadableError("unreadable file", message) from problem
-    return _bounded(source, grid)
+    _require_bounded(source, grid.cells.height, grid.cells.width)
+    return grid
 
 
 def _check_kind(file: Path) -> None:
@@ -105,24 +114,28 @@ def _check_kind(file: Path) -> None:
             raise UnreadableError("unreadable file", message)
 
 
-def _bounded(source: Source, grid: Grid) -> Grid:
-    if grid.cells.height > MOST_ROWS:
-        raise _too_large(source, f"{grid.cells.height:,} rows", f"{MOST_ROWS:,}")
-    if grid.cells.width > MOST_COLUMNS:
-        raise _too_large(source, f"{grid.cells.width:,} columns", f"{MOST_COLUMNS:,}")
-    return grid
+def _require_bounded(source: Source, rows: int, columns: int) -> None:
+    """UnreadableError for a table of more rows, columns or cells than are read."""
+    if rows > MOST_ROWS:
+        raise _too_large(source, f"{rows:,} rows", f"{MOST_ROWS:,}")
+    if columns > MOST_COLUMNS:
+        raise _too_large(source, f"{columns:,} columns", f"{MOST_COLUMNS:,}")
+    if rows * columns > MOST_CELLS:
+        raise _too_large(source, f"{rows:,} rows of {columns:,} columns", f"{MOST_CELLS:,} cells")
 
 
 def _too_large(source: Source, has: str, most: str) -> UnreadableError:
-    message = f"{source} has {has}, more than the {most} that are read; split it into several portfolios"
+    message = (
+        f"{source} has {has}, more than the {most} that are read; delete what is no part of the table, or split it"
+    )
     return UnreadableError("too large", message)
 
 
 def _workbook_grid(source: Source, table: str) -> Grid:
     file, notes = source.file, []
-    if (size := workbooks.unpacked_bytes(file)) > MOST_BYTES:
-        raise _too_large(source, f"{size:,} bytes unpacked", f"{MOST_BYTES:,}")
     names = workbooks.sheet_names(file)
+    if not names:
+        raise UnreadableError("unreadable file", f"{file.name} has no sheets that can be read; save it again")
     sheet = source.sheet or next((name for name in names if name.strip().lower() == table), names[0])
     if source.sheet is None and len(names) > 1:
         others = ", ".join(name for name in names if name != sheet)
@@ -131,38 +144,78 @@ def _workbook_grid(source: Source, table: str) -> Grid:
 
 
 def _parquet_grid(source: Source) -> Grid:
-    rows: int = pl.scan_parquet(source.file, glob=False).select(pl.len()).collect().item()
-    if rows > MOST_ROWS:
-        raise _too_large(source, f"{rows:,} rows", f"{MOST_ROWS:,}")
+    from pyarrow import parquet  # a third of a second, of those with such tables only
+
+    described = parquet.read_metadata(source.file)
+    rows, size = described.num_rows, source.file.stat().st_size
+    _require_bounded(source, rows, described.num_columns)
+    unpacked = sum(described.row_group(i).total_byte_size for i in range(described.num_row_groups))
+    if unpacked > MOST_BYTES:
+        raise _too_large(source, f"{unpacked:,} bytes unpacked", f"{MOST_BYTES:,}")
+    if rows > MOST_ROWS_OF_ANY_SIZE and rows > size:  # not even names would fit
+        message = f"{source} has {rows:,} rows in {size:,} bytes, so all say the same; give every site one row"
+        raise UnreadableError("too large", message)
     frame = pl.read_parquet(source.file, glob=False)
     if nested := [name for name, dtype in frame.schema.items() if dtype.is_nested() or dtype == pl.Binary]:
         message = f"{source}: {', '.join(nested)} hold more than one value a cell; flatten them"
         raise UnreadableError("unreadable file", message)
+    if (characters := sum(map(_characters, frame))) > MOST_BYTES:
+        raise _too_large(source, f"{characters:,} characters", f"{MOST_BYTES:,}")
     header = pl.DataFrame([frame.columns], schema=frame.columns, orient="row")
     return Grid(pl.concat([header, frame.select(pl.all().cast(pl.String))]))
 
 
-def _csv_grid(file: Path, known: Set[str]) -> Grid:
+def _characters(column: pl.Series) -> int:
+    """How many bytes a column of texts takes when each cell has its own, however often it says the same."""
+    is_text = isinstance(column.dtype, pl.String | pl.Categorical | pl.Enum)
+    return int(column.cast(pl.String).str.len_bytes().sum()) if is_text else 0
+
+
+def _csv_grid(source: Source, known: Set[str]) -> Grid:
+    file = source.file
     text, notes = _decoded(file.name, file.read_bytes())
     if not text.strip():
         return Grid(pl.DataFrame())
     if "\n" not in text:  # an old way to end lines
         text = text.replace("\r", "\n")
-    separator, width = _layout(text, known)
+    separator, width, usual = _layout(text, known)
+    lines = text.count("\n") + (not text.endswith("\n"))
+    _require_bounded(source, lines, width)
     if separator != ",":
         notes.append(f"{file.name}: columns are separated by {SEPARATORS[separator]}")
-    try:
-        cells = pl.read_csv(
-            io.BytesIO(text.encode()),
-            has_header=False,
-            separator=separator,
-            schema={f"column_{i}": pl.String for i in range(width)},
-        )
-    except (
-        pl.exceptions.PolarsError
-    ):  # a row longer than those at the top or a stray quote: the slower reader says where
-        cells = _ragged(file.name, text, separator)
+    cells = _even(text, separator, width)
+    if cells is None or ('"' in text and cells.height + _breaks(cells) != lines):
+        cells = _ragged(source, text, separator)  # the slower reader, which also says where a quote is wrong
+    if '"' in text:
+        _require_closed(file.name, cells, separator, usual)
     return Grid(cells, separator, notes)
+
+
+def _even(text: str, separator: str, width: int) -> pl.DataFrame | None:
+    """The cells of a text whose rows are no longer than those at its top; None where it has others, or a stray quote."""
+    schema = {f"column_{i}": pl.String for i in range(width)}
+    try:
+        return pl.read_csv(io.BytesIO(text.encode()), has_header=False, separator=separator, schema=schema)
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
+        return None
+
+
+def _breaks(cells: pl.DataFrame) -> int:
+    """Line breaks inside of cells: with the rows they make up the lines of a file."""
+    return int(cells.select(pl.sum_horizontal(pl.all().str.count_matches("\n", literal=True).sum())).item())
+
+
+def _require_closed(name: str, cells: pl.DataFrame, separator: str, usual: int) -> None:
+    """UnreadableError where a cell holds a line break and as many separators as a row of `usual` cells: a quote that opens
+    one cell and closes another has taken the rows between for one text."""
+    is_broken = pl.any_horizontal(pl.all().str.contains("\n", literal=True))
+    broken = cells.with_row_index("row", offset=1).filter(cells.select(is_broken).to_series())
+    for row, *texts in broken.iter_rows():
+        for column, text in enumerate(texts, start=1):
+            if text and "\n" in text and text.count(separator) >= usual - 1:
+                where = f"opens in column {column} and closes {count(text.count(NEWLINE), 'line')} below"
+                message = f"{name}, row {row}: a quote {where}, around what looks like whole rows ({text[:40]!r} ...)"
+                raise UnreadableError("quote left open", f'{message}; close every " and double those inside a text')
 
 
 def _decoded(name: str, content: bytes) -> tuple[str, list[str]]:
@@ -175,21 +228,20 @@ def _decoded(name: str, content: bytes) -> tuple[str, list[str]]:
     try:
         return content.decode("utf-8-sig"), []
     except UnicodeDecodeError:
-        text = "".join(map(_western, content.decode("latin-1")))
-        word = re.search(r"[\w'’]*[^\x00-\x7f][\w'’]*", text)
-        shown = f', such as "{word[0]}"' if word else ""
-        return text, [f"{name} is not UTF-8 text and is read as Latin-1 (Windows-1252); look at its accents{shown}"]
+        text = content.decode("cp1252", errors="replace")  # five codes are undefined
+        at = next(number for number, byte in enumerate(content) if byte > 0x7F)
+        before, after = (
+            re.search(r"[\w'’]*$", text[max(at - WORD, 0) : at]),
+            re.match(r"[\w'’]*", text[at + 1 : at + WORD]),
+        )
+        shown = f"{before and before[0]}{text[at]}{after and after[0]}"
+        return text, [
+            f'{name} is not UTF-8 text and is read as Latin-1 (Windows-1252); look at its accents, such as "{shown}"'
+        ]
 
 
-def _western(character: str) -> str:
-    """Latin-1 as Windows has it: the codes 80 to 9F are letters and quotes, save the five it leaves undefined."""
-    if "\x80" <= character <= "\x9f":
-        return character.encode("latin-1").decode("cp1252", errors="replace")
-    return character
-
-
-def _layout(text: str, known: Set[str]) -> tuple[str, int]:
-    """Separator and number of columns: the mark that shows most column names in one row, else most cells."""
+def _layout(text: str, known: Set[str]) -> tuple[str, int, int]:
+    """Separator, greatest and usual number of columns: the mark that shows most column names in one row, else most cells."""
     lines = text[:200_000].splitlines()[: 2 * HEADER_WITHIN]
     tried = {mark: list(csv.reader(lines, delimiter=mark)) for mark in SEPARATORS}
 
@@ -198,16 +250,33 @@ def _layout(text: str, known: Set[str]) -> tuple[str, int]:
         return names, max(map(len, tried[mark][:HEADER_WITHIN]))
 
     best = max(SEPARATORS, key=shown)
-    return best, max(map(len, tried[best]))
+    usual = Counter(line.count(best) + 1 for line in lines if best in line).most_common(1)
+    return best, max(map(len, tried[best])), usual[0][0] if usual else 1
 
 
-def _ragged(name: str, text: str, separator: str) -> pl.DataFrame:
+def _ragged(source: Source, text: str, separator: str) -> pl.DataFrame:
+    """The cells of a text with rows of any length, turned into columns by the thousand."""
     reader = csv.reader(io.StringIO(text, newline=""), strict=True, delimiter=separator)
+    frames, rows, read = [], [], 0
     try:
-        rows = list(reader)
+        for row in reader:
+            rows.append(row)
+            read += 1
+            if len(row) > MOST_COLUMNS or len(rows) == BLOCK:
+                width = max(map(len, rows))
+                _require_bounded(source, read, width)
+                frames.append(_padded(rows, width))
+                rows.clear()
     except csv.Error as problem:
-        message = f'{name}, line {reader.line_num}: {problem}; close every " and double those inside a text'
+        message = f'{source.file.name}, line {reader.line_num}: {problem}; close every " and double those inside a text'
         raise UnreadableError("unreadable file", message) from problem
-    width = max(map(len, rows))
-    padded = [[cell or None for cell in row] + [None] * (width - len(row)) for row in rows]
-    return pl.DataFrame(padded, schema=[f"column_{i}" for i in range(width)], orient="row", infer_schema_length=None)
+    if rows:
+        frames.append(_padded(rows, max(map(len, rows))))
+    _require_bounded(source, read, max(frame.width for frame in frames))
+    return pl.concat(frames, how="diagonal")
+
+
+def _padded(rows: list[list[str]], width: int) -> pl.DataFrame:
+    columns = range(width)
+    texts = {f"column_{i}": [(row[i] or None) if i < len(row) else None for row in rows] for i in columns}
+    return pl.DataFrame(texts, schema=dict.fromkeys(texts, pl.String))

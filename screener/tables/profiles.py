@@ -15,7 +15,7 @@ from screener.calendar import ALL_DAYS, DAY_KINDS, WORKING_DAYS
 from screener.contracts import load
 from screener.contracts.hour import QUANTITIES
 from screener.errors import no_faults
-from screener.tables.checking import CheckedTable, checked, row_faults
+from screener.tables.checking import CheckedTable, checked, row_faults, rows_of
 from screener.tables.files import Source
 from screener.tables.reading import read_table
 from screener.tables.shipped import DEFAULTS, EVERY_TYPE, building_types
@@ -41,7 +41,7 @@ def doubled(table: CheckedTable) -> pl.DataFrame:
     twice = rows.drop_nulls(KEY).filter(pl.struct(KEY).is_duplicated())
     if twice.is_empty():
         return no_faults()
-    others = pl.col("row").cast(pl.String).str.join(", ").over(KEY)
+    others = rows_of(*KEY)
     message = pl.concat_str(
         pl.lit("rows "), others, pl.lit(" give the same quantity of the same type and days; keep one of them")
     )

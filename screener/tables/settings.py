@@ -13,6 +13,7 @@ from screener.calendar import Dates, dates
 from screener.errors import no_faults, table_fault
 
 FILE = "portfolio.toml"
+MOST_BYTES = 20_000
 
 
 @dataclass(frozen=True)
@@ -66,12 +67,18 @@ def read_settings(folder: Path) -> tuple[Settings, pl.DataFrame]:
     if not file.is_file():
         return Settings(name=folder.resolve().name), no_faults()
     try:
-        found = tomllib.loads(file.read_bytes().decode("utf-8-sig"))
+        found = _found(file)
+    except OSError as problem:
+        message = f"{FILE} cannot be opened ({problem.strerror}); check that it may be read"
+        return Settings(), table_fault(FILE, "unreadable file", message)
     except UnicodeDecodeError:
         message = f"{FILE} is not UTF-8 text; save it as UTF-8"
         return Settings(), table_fault(FILE, "wrong encoding", message)
     except tomllib.TOMLDecodeError as problem:
         message = f'not valid TOML: {problem}; write one key = value a line, texts in "quotes"'
+        return Settings(), table_fault(FILE, "unreadable file", message)
+    except (ValueError, RecursionError):
+        message = "holds a number of thousands of digits, or lists in lists in lists; write one key = value a line"
         return Settings(), table_fault(FILE, "unreadable file", message)
     faults = [*(_fault(key, value) for key, value in found.items()), _inflation_fault(found)]
     good = {key: value for key, value in found.items() if key in RULES and RULES[key][0](value)}
@@ -81,7 +88,14 @@ def read_settings(folder: Path) -> tuple[Settings, pl.DataFrame]:
 def names_currency(folder: Path) -> bool:
     """Whether the settings of a portfolio folder, once they were read, say what its money is in."""
     file = folder / FILE
-    return file.is_file() and "currency" in tomllib.loads(file.read_bytes().decode("utf-8-sig"))
+    return file.is_file() and "currency" in _found(file)
+
+
+def _found(file: Path) -> dict[str, Any]:
+    """What a settings file says. ValueError or RecursionError where that is no TOML."""
+    if (size := file.stat().st_size) > MOST_BYTES:
+        raise tomllib.TOMLDecodeError(f"{size:,} bytes, more than the {MOST_BYTES:,} of any settings")
+    return tomllib.loads(file.read_bytes().decode("utf-8-sig"))
 
 
 def _fault(key: str, value: object) -> pl.DataFrame:
@@ -89,11 +103,11 @@ def _fault(key: str, value: object) -> pl.DataFrame:
         known = [field.name for field in fields(Settings)]
         close = get_close_matches(key, known, n=1)
         way_out = f'did you mean "{close[0]}"?' if close else f"known settings are {', '.join(known)}"
-        return table_fault(FILE, "unknown setting", f"not a setting; {way_out}", key, str(value))
+        return table_fault(FILE, "unknown setting", f"not a setting; {way_out}", key, _shown(value))
     allowed, what = RULES[key]
     if allowed(value):
         return no_faults()
-    return table_fault(FILE, "bad setting", f"not possible here; give {what}", key, str(value))
+    return table_fault(FILE, "bad setting", f"not possible here; give {what}", key, _shown(value))
 
 
 def _inflation_fault(found: Mapping[str, Any]) -> pl.DataFrame:
@@ -105,6 +119,14 @@ def _inflation_fault(found: Mapping[str, Any]) -> pl.DataFrame:
         way_out = 'real rates leave general inflation out; remove it, or write rates = "nominal"'
         return table_fault(FILE, "two settings at odds", way_out, "inflation", str(found["inflation"]))
     return no_faults()
+
+
+def _shown(value: object) -> str:
+    """A value as text, but for one that Python does not write: thousands of digits, or hundreds of tables in one another."""
+    try:
+        return str(value)
+    except (ValueError, RecursionError):
+        return "..."
 
 
 def _days_of_the_year(value: object) -> bool:

@@ -1,64 +1,340 @@
-"""Sheets of an Excel workbook as texts, with the cells that hold an error, which the reader leaves empty."""
+"""Sheets of an Excel workbook as texts, read in a stream that ends where a table would become too large [ECMA-376 part 1, 18].
 
+A workbook is a zip file of XML, and a small one may unpack to a huge one, say that it is smaller than it is, or hold one
+cell far from all others. So nothing is asked of it but what passes by: bytes, elements and cells are counted as they come,
+and every cell stands where its file says, one with an error too.
+"""
+
+import datetime
+import posixpath
 import re
 import zipfile
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
-from xml.etree import ElementTree
+from xml.parsers import expat
 
-import fastexcel
 import polars as pl
 
-ERROR = re.compile(rb'<c r="([A-Z]+)([0-9]+)"[^>]*\st="e"[^>]*>.*?<v>([^<]*)</v>', re.DOTALL)
-MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
-LINK = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
+MOST_CELLS = 5_000_000  # rows times columns, and elements of a kind
+MOST_COLUMNS = 1_000
+MOST_UNPACKED = 300_000_000  # bytes of the parts that are read
+MOST_LISTED = 5_000_000  # bytes of the list of parts, some 50,000 of them
+CHUNK = 1 << 16
+END, END_SIZE = b"PK\5\6", 22  # the record at the end of a zip file [APPNOTE 4.3.16], followed by a comment
+METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)  # the two that a package may use [ECMA-376 part 2, annex B]
+PLACE = re.compile(r"([A-Z]{1,3})([0-9]{1,7})")
+ESCAPE = re.compile(r"_x([0-9A-Fa-f]{4})_")  # a character that XML has no way to write [22.9.2.19]
+NOT_CODES = re.compile(r'"[^"]*"|\\.|_.|\*.|\[[^\]]*\]')  # parts of a number format that are text, fill or colour
+DATES, TIMES = {*range(14, 18), 22, *range(27, 37), *range(50, 59)}, {18, 19, 20, 21, 45, 46, 47}  # [18.8.30]
+DAY_ZERO = {False: datetime.datetime(1899, 12, 30), True: datetime.datetime(1904, 1, 1)}  # by `date1904` [18.17.4.1]
+Attributes = Mapping[str, str]
+
+
+class TooLargeError(Exception):
+    """A workbook with more than is read: what it `has`, and the `most` there may be."""
+
+    def __init__(self, has: str, most: str) -> None:
+        self.has, self.most = has, most
+        super().__init__(f"{has}, more than {most}")
+
+
+class _Package:
+    """A workbook's parts, from all of which together no more than `MOST_UNPACKED` is read."""
+
+    def __init__(self, zipped: zipfile.ZipFile) -> None:
+        self._zipped, self._read, self._parts = zipped, 0, set(zipped.namelist())
+
+    def __contains__(self, part: str) -> bool:
+        return part in self._parts
+
+    def parse(
+        self,
+        part: str,
+        start: Callable[[str, Attributes], None],
+        end: Callable[[str], None] | None = None,
+        text: Callable[[str], None] | None = None,
+    ) -> None:
+        """Hand the elements of a part, without their prefixes, to `start` and `end`, and what stands in them to `text`."""
+        if self._zipped.getinfo(part).compress_type not in METHODS:
+            raise ValueError(f"{part} is packed in a way that workbooks do not use")
+        parser, plain, elements = expat.ParserCreate(), _Plain(), 0
+
+        def counted(name: str, attributes: dict[str, str]) -> None:
+            nonlocal elements
+            elements += 1
+            if elements > 3 * MOST_CELLS:  # a cell is an element with a value and perhaps a formula
+                raise TooLargeError(f"{elements:,} elements and more", f"{3 * MOST_CELLS:,}")
+            start(plain[name], attributes)
+
+        parser.StartElementHandler = counted
+        if end is not None:
+            parser.EndElementHandler = lambda name: end(plain[name])
+        if text is not None:
+            parser.CharacterDataHandler = text
+        parser.StartDoctypeDeclHandler = _refuse  # no workbook has one; definitions in it could grow without end
+        with self._zipped.open(part) as stream:
+            while chunk := stream.read(CHUNK):
+                self._read += len(chunk)
+                if self._read > MOST_UNPACKED:
+                    raise TooLargeError(f"{self._read:,} bytes and more unpacked", f"{MOST_UNPACKED:,}")
+                parser.Parse(chunk)
+        parser.Parse(b"", True)
+
+
+class _Plain(dict[str, str]):
+    """Names of elements by their names with a prefix."""
+
+    def __missing__(self, name: str) -> str:
+        if len(self) > MOST_COLUMNS:
+            raise ValueError("it has elements of more kinds than any workbook")
+        self[name] = plain = name.rpartition(":")[2]
+        return plain
+
+
+def _refuse(*_: object) -> None:
+    raise ValueError("it declares a document type, which no workbook does")
+
+
+@contextmanager
+def _opened(file: Path) -> Iterator[_Package]:
+    _require_short_list(file)
+    with zipfile.ZipFile(file) as zipped:
+        yield _Package(zipped)
+
+
+def _require_short_list(file: Path) -> None:
+    """The list of parts is read whole: its size stands at the end of the file."""
+    with file.open("rb") as content:
+        content.seek(max(0, file.stat().st_size - END_SIZE - 0xFFFF))
+        tail = content.read()
+    at = tail.rfind(END)
+    listed = int.from_bytes(tail[at + 12 : at + 16], "little") if at >= 0 else 0
+    if listed > MOST_LISTED:
+        raise TooLargeError(f"a list of parts of {listed:,} bytes", f"{MOST_LISTED:,}")
 
 
 def sheet_names(file: Path) -> list[str]:
     """The names of the sheets, in order; none where the file is no workbook."""
     try:
-        return list(fastexcel.read_excel(file).sheet_names)
-    except fastexcel.FastExcelError:
+        with _opened(file) as package:
+            return list(_sheets(package))
+    except (OSError, ValueError, LookupError, RuntimeError, zipfile.BadZipFile, expat.ExpatError, TooLargeError):
         return []
-
-
-def unpacked_bytes(file: Path) -> int:
-    """How large a workbook is when unpacked: a small file can hold a huge one."""
-    with zipfile.ZipFile(file) as package:
-        return sum(part.file_size for part in package.infolist())
 
 
 def cells(file: Path, sheet: str) -> pl.DataFrame:
-    """Every cell of a sheet as text, from its first row and column, empty ones too; an error cell as `#DIV/0!`."""
-    read = fastexcel.read_excel(file).load_sheet(sheet, header_row=None, skip_rows=0, dtypes="string")
-    grid = read.to_polars()
-    grid.columns = [f"column_{i}" for i in range(grid.width)]
-    for column, row, error in _errors(file, sheet):
-        if column < grid.width and row < grid.height:
-            grid[row, column] = error
-    return grid
+    """Every cell of a sheet as text, from row 1 and column A, empty ones too; an error cell as `#DIV/0!`.
+
+    TooLargeError as soon as there is more than may be read.
+    """
+    with _opened(file) as package:
+        found, links = _sheets(package), _links(package)
+        strings = links.get("sharedStrings", "")
+        styles = links.get("styles", "")
+        reader = _Sheet(_strings(package, strings), _moments(package, styles), DAY_ZERO[_from_1904(package)])
+        package.parse(found[sheet], reader.start, reader.end, reader.text)
+    return reader.grid()
 
 
-def _errors(file: Path, sheet: str) -> list[tuple[int, int, str]]:
-    """Column and row, from 0, of the cells whose formula failed, and the error they show."""
-    with zipfile.ZipFile(file) as package:
-        content = package.read(_part(package, sheet))
-    if b't="e"' not in content:
-        return []
-    return [(_number(name), int(row) - 1, error.decode()) for name, row, error in ERROR.findall(content)]
+def _sheets(package: _Package) -> dict[str, str]:
+    """The part of each sheet by its name [18.2.19]."""
+    found: dict[str, str] = {}
+    links = _links(package)
+
+    def start(name: str, attributes: Attributes) -> None:
+        if name == "sheet":
+            link = next((value for key, value in attributes.items() if key.endswith(":id")), "")
+            found[attributes["name"]] = links.get(link, "")
+
+    package.parse("xl/workbook.xml", start)
+    return found
 
 
-def _part(package: zipfile.ZipFile, sheet: str) -> str:
-    """The path of a sheet inside the workbook [ECMA-376 part 1, 18.2.19]."""
-    book = ElementTree.fromstring(package.read("xl/workbook.xml"))
-    link = next(each.get(LINK) for each in book.iter(f"{MAIN}sheet") if each.get("name") == sheet)
-    links = ElementTree.fromstring(package.read("xl/_rels/workbook.xml.rels"))
-    target = next(each.get("Target", "") for each in links if each.get("Id") == link)
-    return target.lstrip("/") if target.startswith("/") else f"xl/{target}"
+def _links(package: _Package) -> dict[str, str]:
+    """The parts that a workbook refers to, by the name of the reference and by the last word of its type."""
+    found: dict[str, str] = {}
+
+    def start(name: str, attributes: Attributes) -> None:
+        if name == "Relationship":
+            target = posixpath.normpath(posixpath.join("/xl", attributes.get("Target", ""))).lstrip("/")
+            found[attributes.get("Id", "")] = target
+            found.setdefault(attributes.get("Type", "").rpartition("/")[2], target)
+
+    package.parse("xl/_rels/workbook.xml.rels", start)
+    return found
 
 
-def _number(letters: bytes) -> int:
+def _from_1904(package: _Package) -> bool:
+    found = False
+
+    def start(name: str, attributes: Attributes) -> None:
+        nonlocal found
+        found = found or (name == "workbookPr" and attributes.get("date1904") in ("1", "true"))
+
+    package.parse("xl/workbook.xml", start)
+    return found
+
+
+def _strings(package: _Package, part: str) -> list[str]:
+    """The texts that cells share [18.4.9], without how they are read aloud."""
+    found: list[str] = []
+    pieces: list[str] = []
+    inside = {"t": False, "rPh": False}
+
+    def start(name: str, attributes: Attributes) -> None:
+        if name in inside:
+            inside[name] = True
+
+    def end(name: str) -> None:
+        if name in inside:
+            inside[name] = False
+        elif name == "si":
+            found.append(_unescaped("".join(pieces)))
+            pieces.clear()
+
+    def text(characters: str) -> None:
+        if inside["t"] and not inside["rPh"]:
+            pieces.append(characters)
+
+    if part in package:
+        package.parse(part, start, end, text)
+    return found
+
+
+def _moments(package: _Package, part: str) -> dict[str, bool]:
+    """The cell styles, by number, that show a number as a moment: True for one with a date, False for a time alone."""
+    codes: dict[int, str] = {}
+    formats: list[int] = []
+    where: list[str] = []
+
+    def start(name: str, attributes: Attributes) -> None:
+        if name == "numFmt":
+            codes[int(attributes.get("numFmtId", "0"))] = attributes.get("formatCode", "")
+        elif name == "xf" and where and where[-1] == "cellXfs":
+            formats.append(int(attributes.get("numFmtId", "0")))
+        elif name.endswith("Xfs"):
+            where.append(name)
+
+    if part in package:
+        package.parse(part, start)
+    kinds = ((str(number), _moment(code, codes)) for number, code in enumerate(formats))
+    return {number: kind for number, kind in kinds if kind is not None}
+
+
+def _moment(number: int, codes: Mapping[int, str]) -> bool | None:
+    """Whether a number format shows a date, a time of day alone, or neither."""
+    if number in codes:
+        code = NOT_CODES.sub("", codes[number].split(";")[0][:1000]).lower()
+        letters = set(code) if "general" not in code else set()
+        return True if letters & set("dy") else False if letters & set("hs") else True if "m" in letters else None
+    return True if number in DATES else False if number in TIMES else None
+
+
+class _Sheet:
+    """What is read of a sheet as its elements pass by [18.3.1]."""
+
+    def __init__(self, strings: list[str], moments: Mapping[str, bool], day_zero: datetime.datetime) -> None:
+        self._strings, self._moments, self._day_zero = strings, moments, day_zero
+        self._rows: list[list[str | None]] = []
+        self._width = self._characters = 0
+        self._row = self._column = -1
+        self._kind, self._style, self._aloud, self._taken = "n", "", False, False
+        self._pieces: list[str] = []
+
+    def start(self, name: str, attributes: Attributes) -> None:
+        if name == "c":
+            place = PLACE.fullmatch(attributes.get("r", ""))
+            if place:
+                self._column, self._row = _number(place[1]), int(place[2]) - 1
+            else:
+                self._column += 1
+            self._kind, self._style = attributes.get("t", "n"), attributes.get("s", "")
+        elif name == "v" or name == "t":
+            self._taken = not self._aloud
+        elif name == "row":
+            given = attributes.get("r", "")
+            self._row = int(given) - 1 if given.isdecimal() else self._row + 1
+            self._column = -1
+        elif name == "rPh":
+            self._aloud = True
+
+    def text(self, characters: str) -> None:
+        if self._taken:
+            self._pieces.append(characters)
+
+    def end(self, name: str) -> None:
+        if name == "c":
+            text = "".join(self._pieces)
+            self._pieces.clear()
+            if text:
+                self._put(self._read(text))
+        elif name == "v" or name == "t":
+            self._taken = False
+        elif name == "rPh":
+            self._aloud = False
+
+    def _read(self, text: str) -> str:
+        """A cell's value as text [18.3.1.4, 18.18.11]."""
+        if self._kind == "s":
+            return self._strings[int(text)]
+        if self._kind == "b":
+            return "true" if text.strip() in ("1", "true") else "false"
+        if self._kind != "n":
+            return _unescaped(text)
+        try:
+            value = float(text)
+        except ValueError:
+            return text
+        if self._style in self._moments and (moment := self._at(value, self._moments[self._style])):
+            return moment
+        return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+
+    def _at(self, value: float, is_date: bool) -> str | None:
+        """A number of days as the moment it shows; None where there is none."""
+        try:
+            moment = self._day_zero + datetime.timedelta(seconds=round(value * 86_400))
+        except (OverflowError, ValueError):
+            return None
+        if is_date or not 0 <= value < 1:
+            return f"{moment:%Y-%m-%d %H:%M:%S}" if is_date else None
+        return f"{moment:%H:%M:%S}" if moment.second else f"{moment:%H:%M}"
+
+    def _put(self, text: str) -> None:
+        if self._row >= len(self._rows) or self._column >= self._width:
+            self._require_room(max(self._row + 1, len(self._rows)), max(self._column + 1, self._width))
+            self._width = max(self._column + 1, self._width)
+            self._rows.extend([] for _ in range(self._row + 1 - len(self._rows)))
+        self._characters += len(text)
+        if self._characters > MOST_UNPACKED:
+            raise TooLargeError(f"{self._characters:,} characters and more", f"{MOST_UNPACKED:,}")
+        row = self._rows[self._row]
+        if self._column >= len(row):
+            row.extend([None] * (self._column + 1 - len(row)))
+        row[self._column] = text
+
+    def _require_room(self, rows: int, columns: int) -> None:
+        if columns > MOST_COLUMNS or rows * columns > MOST_CELLS:
+            most = f"{MOST_COLUMNS:,} columns" if columns > MOST_COLUMNS else f"{MOST_CELLS:,} cells"
+            raise TooLargeError(f"a cell in row {self._row + 1:,} and column {self._column + 1:,}", most)
+
+    def grid(self) -> pl.DataFrame:
+        """The cells, with a column of texts for each of the sheet."""
+        columns = range(self._width)
+        texts = {f"column_{i}": [row[i] if i < len(row) else None for row in self._rows] for i in columns}
+        return pl.DataFrame(texts, schema=dict.fromkeys(texts, pl.String))
+
+
+def _unescaped(text: str) -> str:
+    """A text with the characters that are written `_x000D_`; halves of a pair stay as they are."""
+    if "_x" not in text:
+        return text
+    return ESCAPE.sub(lambda m: m[0] if 0xD800 <= (code := int(m[1], 16)) < 0xE000 else chr(code), text)
+
+
+def _number(letters: str) -> int:
     """Column A is 0, AA is 26."""
     number = 0
     for letter in letters:
-        number = 26 * number + letter - ord("A") + 1
+        number = 26 * number + ord(letter) - ord("A") + 1
     return number - 1

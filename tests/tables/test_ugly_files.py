@@ -1,7 +1,9 @@
 """Tables as people keep them: titles, encodings, separators, marks in numbers, other words. Read, and noted."""
 
 import datetime
-from collections.abc import Mapping
+import re
+import zipfile
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -10,8 +12,9 @@ import xlsxwriter
 from polars.testing import assert_frame_equal
 
 from screener.contracts import load
+from screener.errors import ContractError
 from screener.strategies import REGISTRY
-from screener.tables import Portfolio, files, read_portfolio, shipped
+from screener.tables import Portfolio, files, read_portfolio, shipped, workbooks
 from screener.tables.settings import Settings
 from tests.tables.portfolios import SITE, TARIFFS, sites, table, write
 
@@ -211,7 +214,10 @@ def test_a_date_is_no_number(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("limit", "message"),
     [
-        ("MOST_BYTES", r"sites\.csv has \d+ bytes, more than the 3 that are read; split it into several portfolios"),
+        (
+            "MOST_BYTES",
+            r"sites\.csv has \d+ bytes, more than the 3 that are read; delete what is no part of the table, or split it",
+        ),
         ("MOST_ROWS", r"sites\.csv has 5 rows, more than the 3 that are read"),
         ("MOST_COLUMNS", r"sites\.csv has 6 columns, more than the 3 that are read"),
     ],
@@ -228,10 +234,71 @@ def test_a_small_workbook_that_unpacks_to_a_huge_one(tmp_path: Path, monkeypatch
     folder = write(tmp_path, sites=None)
     workbook(folder / "sites.xlsx", {"sites": [[*SITE], *[["x" * 1000] * 5] * 500]})
     size = (folder / "sites.xlsx").stat().st_size
-    monkeypatch.setattr(files, "MOST_BYTES", size + 1)
-    with pytest.raises(Exception, match=r"sites\.xlsx has [\d,]+ bytes unpacked, more than the"):
+    monkeypatch.setattr(workbooks, "MOST_UNPACKED", size // 2)
+    with pytest.raises(Exception, match=r"sites\.xlsx has [\d,]+ bytes and more unpacked, more than the"):
         read_portfolio(folder)
 
 
 def test_the_default_decimal_mark_is_none() -> None:
     assert Settings().decimal_mark is None
+
+
+def resheeted(file: Path, change: Callable[[bytes], bytes]) -> None:
+    """The first sheet of a workbook, changed."""
+    with zipfile.ZipFile(file) as package:
+        parts = {name: package.read(name) for name in package.namelist()}
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as package:
+        for name, content in parts.items():
+            package.writestr(name, change(content) if name == "xl/worksheets/sheet1.xml" else content)
+
+
+@pytest.mark.parametrize("prefixed", [False, True])
+@pytest.mark.parametrize(("at", "last"), [(0, False), (3, False), (0, True)])
+def test_an_error_stands_where_it_is_read(at: int, last: bool, prefixed: bool, tmp_path: Path) -> None:
+    """With empty columns before it, in the last one, and where the sheet's elements have a prefix [ECMA-376 1, 18.18.11]."""
+    folder = write(tmp_path, sites=None)
+    names = [*SITE, "cooling_cop"] if last else ["cooling_cop", *SITE]
+    good, bad = SITE | {"cooling_cop": 3}, SITE | {"site_id": "B", "cooling_cop": float("nan")}
+    rows = [names, *([row[name] for name in names] for row in (good, bad))]
+    workbook(folder / "sites.xlsx", {"sites": rows}, at=at)
+    if prefixed:
+        tags = rb"<(/?)(worksheet|sheetData|row|c|v|f|is|t)(?=[ />])"
+        declared = (b"xmlns=", b"xmlns:x=")
+        resheeted(folder / "sites.xlsx", lambda sheet: re.sub(tags, rb"<\1x:\2", sheet).replace(*declared, 1))
+    faults = read_portfolio(folder).faults
+    assert faults.select("row", "column", "value").rows() == [(3 + at, "cooling_cop", "#NUM!")]
+
+
+def test_a_time_of_day_and_escaped_characters_of_a_workbook(tmp_path: Path) -> None:
+    """A time is a share of a day with a format [ECMA-376 1, 18.8.30]; `_x0041_` is an A [22.9.2.19]."""
+    file = tmp_path / "book.xlsx"
+    with xlsxwriter.Workbook(file, {"date_1904": False}) as book:
+        sheet = book.add_worksheet("any")
+        sheet.write_number(0, 0, 8.5 / 24, book.add_format({"num_format": "h:mm AM/PM"}))
+        sheet.write_number(0, 1, 0.3, book.add_format({"num_format": '0.0 "days"'}))
+        sheet.write_number(0, 2, 45000, book.add_format({"num_format": '[Red]dd"."mm'}))
+        sheet.write_boolean(0, 3, True)
+        sheet.write_string(0, 4, "_x0041_")
+        sheet.write_number(0, 5, 0.1 + 0.2)
+        sheet.write_rich_string(0, 6, "a", book.add_format({"bold": True}), "b", "c")
+    texts = ["08:30", "0.3", "2023-03-15 00:00:00", "true", "_x0041_", "0.3", "abc"]
+    assert list(workbooks.cells(file, "any").row(0)) == texts
+
+
+@pytest.mark.parametrize("separator", [",", ";", "\t"])
+@pytest.mark.parametrize("apart", [1, 3])
+@pytest.mark.parametrize("ends", [1, 2])
+def test_rows_between_two_lone_quotes_are_not_swallowed(separator: str, apart: int, ends: int, tmp_path: Path) -> None:
+    header = ["site_id", "name", "building_type", "floor_area_m2", "climate_zone", "tariff_id"]
+    rows = [[f"S{i}", f"n{i}", "office", "1000", "4A", "T1"] for i in range(6)]
+    rows[1][1] = '"' + rows[1][1]
+    rows[1 + apart][ends] += '"'
+    text = "\n".join(separator.join(row) for row in [header, *rows]) + "\n"
+    words = rf"sites\.csv, row 3: a quote opens in column 2 and closes {apart} lines? below, around what looks like whole rows"
+    with pytest.raises(ContractError, match=words):
+        read_portfolio(write(tmp_path, sites=text))
+
+
+def test_a_name_on_two_lines_is_a_name(tmp_path: Path) -> None:
+    text = sites({"name": "Elm Street,\nback door"})
+    assert read_portfolio(write(tmp_path, sites=text)).sites["name"].to_list() == [None, "Elm Street,\nback door"]
