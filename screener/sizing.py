@@ -41,6 +41,7 @@ USUAL_UNIT_KW = 35.0  # ten tons of refrigeration, the usual rooftop unit: commo
 UNITS_ORIGIN = f"{SIZED}: cooling capacity over 35 kW, rounded up"
 SECONDS_A_DAY = 86400
 MACHINE = "equipment."  # begins the columns of the machine a site names
+OFFER = "offer."  # and of those it is offered, before the strategy
 
 
 class Device(Protocol):
@@ -68,15 +69,17 @@ class Strategy(Protocol):
 
 
 class Machine:
-    """The machine that a site names in the equipment table, where it serves one strategy; blanks where it does not."""
+    """The machine that a site names in the equipment table, where it serves one strategy, or else the one it is offered; blanks
+    where there is none. `offered`: whether any site is offered one of the strategy."""
 
-    def __init__(self, strategy: str) -> None:
-        self._serves = strategy
+    def __init__(self, strategy: str, offered: bool) -> None:
+        self._serves, self._offered = strategy, offered
 
     def figure(self, column: str) -> Formula:
         """A column of the equipment table. KeyError where it has no such column."""
         contracts.load("equipment").field(column)
-        return when(self.serves()).then(col(f"{MACHINE}{column}")).otherwise(None)
+        own = when(self.serves()).then(col(f"{MACHINE}{column}")).otherwise(None)
+        return first_given(own, col(f"{OFFER}{self._serves}.{column}")) if self._offered else own
 
     def figure_or(self, column: str, usual: Number) -> Formula:
         """The same, with what is usual where it is blank."""
@@ -87,6 +90,10 @@ class Machine:
         return literal(equal(col(f"{MACHINE}strategy"), self._serves))
 
 
+RATING = (
+    *("capacity_l_day", "units", "litres_per_kwh", "rating_dry_bulb_c", "rating_rh_pct"),
+    *("sensible_effectiveness", "latent_effectiveness", "regeneration_mj_per_kg"),
+)
 Add = Callable[[Worksheet, Any, Machine], None]
 
 
@@ -126,28 +133,46 @@ def design_hours(sites: pl.DataFrame, conditions: pl.DataFrame) -> pl.DataFrame:
 
 
 def size_coil(
-    terms: pl.DataFrame, design_loads: pl.DataFrame, equipment: pl.DataFrame, strategies: Sequence[Strategy], add: Add
+    terms: pl.DataFrame,
+    design_loads: pl.DataFrame,
+    equipment: pl.DataFrame,
+    offered: pl.DataFrame,
+    strategies: Sequence[Strategy],
+    add: Add,
 ) -> pl.DataFrame:
     """Add to `loads.site_terms` what the site's coil and fan can do, and the strategies' equipment as yet without limit.
 
     `design_loads` holds the hours of `design_hours` with the gains of `loads.steps`, supply fan at rest. `equipment` is
-    the checked table: the machine a site names there counts for the strategy it serves, with its own rating. `add` adds
+    the checked table: the machine a site names there counts for the strategy it serves, with its own rating. `offered`: a row
+    per site_id and strategy, of which RATING counts where the site does not work that way today. `add` adds
     the figures of a strategy's equipment to the worksheet of a site.
     """
     needs = design_loads.group_by("site_id").agg(cooling_need_kw=polars(_coil_need_w()).max() / 1000)
     own = equipment.rename({name: f"{MACHINE}{name}" for name in equipment.columns if name != "equipment_id"})
     sites = terms.join(needs, on="site_id", how="left", maintain_order="left")
     sites = sites.join(own, on="equipment_id", how="left", maintain_order="left")
+    for name in _offered(offered, strategies):
+        rating = offered.filter(strategy=name).select("site_id", pl.col(RATING).name.prefix(f"{OFFER}{name}."))
+        sites = sites.join(rating, on="site_id", how="left", maintain_order="left")
     sheet = Worksheet()
     _size_coil(sheet)
     _water_on_the_coil(sheet)
     for strategy in strategies:
-        add(sheet, strategy, Machine(strategy.name))
+        add(sheet, strategy, Machine(strategy.name, _is_offered(sites, strategy.name)))
         for limit in strategy.device.limits if strategy.device else ():
             sheet.section(strategy.name).let(limit, UNLIMITED, "no limit until it is sized")
     return sheet.apply(
         sites.rename({"cooling_capacity_kw": "given_kw", "cooling_units": "given_units"}).lazy()
     ).collect()
+
+
+def _offered(offered: pl.DataFrame, strategies: Sequence[Strategy]) -> list[str]:
+    there = {*offered["strategy"]}
+    return [strategy.name for strategy in strategies if strategy.name in there]
+
+
+def _is_offered(sites: pl.DataFrame, strategy: str) -> bool:
+    return f"{OFFER}{strategy}.{RATING[0]}" in sites.columns
 
 
 def size_devices(sites: pl.DataFrame, design_hours: pl.DataFrame, strategies: Sequence[Strategy]) -> pl.DataFrame:
@@ -163,7 +188,7 @@ def size_devices(sites: pl.DataFrame, design_hours: pl.DataFrame, strategies: Se
             own.let("device_units", None)
             own.let("device_capacity_l_day", None)
         else:
-            _size_device(own, strategy.name, strategy.device)
+            _size_device(own, Machine(strategy.name, _is_offered(sites, strategy.name)), strategy.name, strategy.device)
     taken = design_hours.group_by("site_id").agg(
         (pl.max_horizontal(pl.col(f"{s.name}.device_kg_s").max(), 0.0) * SECONDS_A_DAY).alias(f"{s.name}.taken_l_day")
         for s in strategies
@@ -175,9 +200,8 @@ def size_devices(sites: pl.DataFrame, design_hours: pl.DataFrame, strategies: Se
     return sheet.apply(sites.lazy()).with_columns(types).collect()
 
 
-def _size_device(own: Worksheet, name: str, device: Device) -> None:
+def _size_device(own: Worksheet, machine: Machine, name: str, device: Device) -> None:
     """As large as the design hours ask, in whole machines where the table lists their size."""
-    machine = Machine(name)
     needed = own.let("needed_l_day", col(f"{name}.taken_l_day") * col("sizing_margin") / device.at_design)
     size = machine.figure("capacity_l_day")
     units = first_given(machine.figure("units"), at_least(ceiling(needed / size), 1.0))

@@ -63,6 +63,9 @@ SITE = {
     "climate_note": None,
     "equipment_id": None,
     "figures_note": None,
+    "offer_note": None,
+    "cooling_capacity_kw_origin": "given",
+    "outdoor_air_l_s_origin": "given",
 }
 PRICES = {
     "candidate": True,
@@ -70,6 +73,9 @@ PRICES = {
     "investment_per_l_day": None,
     "investment_per_kw": None,
     "investment_per_l_s": None,
+    "size_exponent": None,
+    "price_at_size": None,
+    "contains": None,
     "upkeep_per_year": None,
     "life_years": None,
     "incentive_share": None,
@@ -82,9 +88,13 @@ TYPES = {
     "note": pl.String,
     "climate_note": pl.String,
     "figures_note": pl.String,
+    "offer_note": pl.String,
     "investment_per_l_day": pl.Float64,
     "investment_per_kw": pl.Float64,
     "investment_per_l_s": pl.Float64,
+    "size_exponent": pl.Float64,
+    "price_at_size": pl.Float64,
+    "contains": pl.String,
     "upkeep_per_year": pl.Float64,
     "life_years": pl.Float64,
     "incentive_share": pl.Float64,
@@ -138,11 +148,29 @@ def equipment(*rows: Mapping[str, Any]) -> pl.DataFrame:
     return contract_table("equipment", *(own | dict(row) for row in rows))
 
 
+def offered(*rows: Mapping[str, Any]) -> pl.DataFrame:
+    """Offers as they count at sites: a row per site_id and strategy."""
+    schema = contracts.load("offers").polars_schema() | {"is_near": pl.Boolean}
+    own: dict[str, Any] = {"offer_id": "O1", "is_near": False}
+    return pl.DataFrame([dict.fromkeys(schema) | own | dict(row) for row in rows], schema=schema)
+
+
+NO_OFFERS = offered()
+
+
 def life_cycle(
-    rows: pl.DataFrame, where: pl.DataFrame, table: pl.DataFrame, rate: float, years: int, *machines: Mapping[str, Any]
+    rows: pl.DataFrame,
+    where: pl.DataFrame,
+    table: pl.DataFrame,
+    rate: float,
+    years: int,
+    *machines: Mapping[str, Any],
+    offers: pl.DataFrame = NO_OFFERS,
 ) -> pl.DataFrame:
     """Strategy results at real rates without escalation."""
-    return marked(economics(investments(rows, where, table, equipment(*machines)), Terms(rate, years)), Tolerance())
+    return marked(
+        economics(investments(rows, where, table, equipment(*machines), offers), Terms(rate, years)), Tolerance()
+    )
 
 
 def ledger(strategies: Iterable[str], *rows: tuple[Any, ...]) -> pl.DataFrame:

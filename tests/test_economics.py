@@ -15,7 +15,7 @@ from screener.economics.present_value import (
     single_present_value,
     uniform_present_value,
 )
-from tests.money_cases import equipment, life_cycle, prices, sites, totals
+from tests.money_cases import NO_OFFERS, equipment, life_cycle, prices, sites, totals
 
 # Discount factors as printed with four and three decimals; definitions of NIST Handbook 135.
 FACTORS = [
@@ -180,7 +180,7 @@ def test_a_sites_own_machine_takes_the_place_of_its_strategys_prices() -> None:
     machine = {"investment": 18_500.0, "life_years": 9.0, "remaining_life_years": 2.0}
     where = sites({"site_id": "A", "equipment_id": "E1"}, {"site_id": "B"})
     table = prices({"strategy": NEW, **new})
-    invested = investments(frame, where, table, equipment(machine))
+    invested = investments(frame, where, table, equipment(machine), NO_OFFERS)
     assert invested["investment"].to_list() == [18_500.0, 600.0]
     assert invested["investment_basis"].to_list() == ["equipment table", "placeholder"]
     assert invested["life_years"].to_list() == [9.0, 12.0]
@@ -193,7 +193,7 @@ def test_several_units_cost_as_many_times_as_much() -> None:
     frame = totals({"site_id": "A", "strategy": NEW, "device_capacity_l_day": 210.0})
     machine = {"capacity_l_day": 70.0, "investment": 1_400.0, "upkeep_per_year": 90.0}
     where, table = sites({"site_id": "A", "equipment_id": "E1"}), prices({"strategy": NEW, "investment_fixed": 1.0})
-    invested = investments(frame, where, table, equipment(machine))
+    invested = investments(frame, where, table, equipment(machine), NO_OFFERS)
     assert invested.select("investment", "upkeep_per_year").row(0) == (4_200.0, 270.0)
 
 
@@ -223,7 +223,7 @@ def test_a_machine_that_is_due_makes_staying_cost_its_replacement() -> None:
 def test_a_placeholder_is_told_from_a_quotation(note: str | None, fixed: float, basis: str | None) -> None:
     frame = totals({"site_id": "A", "strategy": NOW}, {"site_id": "A", "strategy": NEW})
     table = prices(*({"strategy": s, "investment_fixed": fixed, "note": note} for s in (NOW, NEW)))
-    invested = investments(frame, sites({"site_id": "A"}), table, equipment())
+    invested = investments(frame, sites({"site_id": "A"}), table, equipment(), NO_OFFERS)
     assert invested["investment_basis"].to_list() == [None, basis]
 
 
@@ -296,7 +296,7 @@ def test_investment_is_each_price_times_its_size() -> None:
         {"strategy": NOW, "investment_fixed": 9_999.0},
         {"strategy": NEW, **new, "investment_per_l_s": 25.0, "upkeep_per_year": 300.0, "life_years": 15.0},
     )
-    invested = investments(frame, sites({"site_id": "A"}), table, equipment())
+    invested = investments(frame, sites({"site_id": "A"}), table, equipment(), NO_OFFERS)
     assert invested["investment"].to_list() == [0.0, 36_500.0]  # the current one is there already
     assert invested["is_current"].to_list() == [True, False]
     assert invested["upkeep_per_year"].to_list() == [0.0, 300.0]
@@ -311,7 +311,7 @@ def test_a_price_on_an_unknown_size_leaves_the_investment_open() -> None:
         {"strategy": NEW, "investment_per_l_day": 60.0},
         {"strategy": "outdoor_air_dehumidifier", "investment_per_l_s": 10.0},
     )
-    invested = investments(frame, sites({"site_id": "A"}), table, equipment())
+    invested = investments(frame, sites({"site_id": "A"}), table, equipment(), NO_OFFERS)
     assert invested["investment"].to_list() == [None, 5_000.0]
 
 
@@ -323,5 +323,5 @@ def test_working_the_figures_out_again_gives_the_same() -> None:
     table = prices({"strategy": NOW}, {"strategy": NEW, "investment_fixed": 1_000.0, "life_years": 4.0})
     once = life_cycle(frame, sites({"site_id": "A"}), table, 0.03, 15)
     assert economics(once, Terms(0.03, 15)).select(once.columns).equals(once)
-    again = investments(once, sites({"site_id": "A"}), table, equipment())
+    again = investments(once, sites({"site_id": "A"}), table, equipment(), NO_OFFERS)
     assert again.select(*once.drop("holds_limit").columns).equals(once.drop("holds_limit"))

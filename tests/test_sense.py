@@ -9,7 +9,7 @@ from screener.ranking import rank
 from screener.ranking.holding import Tolerance, marked
 from screener.strategies import REFERENCE, REGISTRY
 from tests.engine_cases import NO_EQUIPMENT, STATIONS, accounts, filled, random_rows, worked_hours
-from tests.money_cases import rates
+from tests.money_cases import NO_OFFERS, rates
 
 STORE = {"building_type": "supermarket", "floor_area_m2": 4000.0}
 CONTROL = [s for s in REGISTRY if s != REFERENCE.name]
@@ -164,7 +164,7 @@ def test_miami_outranks_its_twin_in_denver():
 
     used = sites.with_columns(cooling_capacity_kw=pl.lit(200.0))
     priced = totals.join(costs, on=["site_id", "strategy"])
-    invested = economics.investments(priced, used, shipped.strategies(), NO_EQUIPMENT)
+    invested = economics.investments(priced, used, shipped.strategies(), NO_EQUIPMENT, NO_OFFERS)
     results = marked(economics.economics(invested, economics.Terms(0.03, 15)), Tolerance())
     ranking = rank.ranking(results, used, "USD")
     assert ranking["site_id"].to_list() == ["s0001", "s0000"]

@@ -126,7 +126,9 @@ def work_out(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = la
         years_of = weather_cache.years(places, basis.inputs["weather"], basis.settings.dates)
     with parts.of("sizing"):
         conditions = climate.design_conditions(places, basis.inputs["weather"])
-        sized = year.size(sites, conditions, basis.inputs["equipment"], basis.inputs["profiles"])
+        sized = year.size(
+            sites, conditions, basis.inputs["equipment"], basis.inputs["profiles"], basis.inputs["offers"]
+        )
         used = as_written(sites_used(sites, sized))
     rates = basis.rates
     hourly: list[pl.DataFrame] = []
@@ -221,7 +223,9 @@ def in_money(
     own = totals.drop(set(costs.columns) - {"site_id", "strategy"}, strict=False)
     costs = costs.drop(price.BILLED)
     priced = own.join(costs, on=["site_id", "strategy"], how="left", maintain_order="left")
-    invested = economics.investments(priced, sites, inputs["strategies"], inputs["equipment"])
+    invested = economics.investments(
+        priced, sites, inputs["strategies"], inputs["equipment"], year.offers_at(sites, inputs["offers"])
+    )
     return holding.marked(economics.economics(invested, economics.terms(asdict(settings))), tolerance(settings))
 
 
@@ -237,6 +241,7 @@ def ranked(
     assumed in the blocks of their tariff."""
     guessed = [] if rates is None else price.assumed_bills(sites, rates)["site_id"].to_list()
     told = [
+        pl.col("offer_note"),
         pl.when(pl.col("site_id").is_in(guessed)).then(pl.lit(ASSUMED_BILL)),
         pl.when(tables.is_default(pl.col("tariff_id"))).then(
             pl.concat_str(pl.lit("its tariff "), "tariff_id", pl.lit(" is a placeholder, average prices of the state"))

@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 import polars as pl
 
-from screener import ledger, loads, sizing, strategies
+from screener import contracts, ledger, loads, sizing, strategies
 from screener.calendar import SLOTS, Dates, bit, is_other, slot
 from screener.contracts.hour import CARRIED, SHARES
 from screener.engine.blame import blame
 from screener.formula import Number, col
 from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import profiles
+from screener.tables.offers import CHOSEN_BY, fitting
 from screener.worksheet import Worksheet
 from screener.worksheet.arrays import ArraysYear
 from screener.worksheet.hours import Finish, Hours, Part, Sums, Tallies
@@ -47,13 +48,19 @@ class Year(Protocol):
 
 
 def size(
-    sites: pl.DataFrame, conditions: pl.DataFrame, equipment: pl.DataFrame, days: pl.DataFrame | None = None
+    sites: pl.DataFrame,
+    conditions: pl.DataFrame,
+    equipment: pl.DataFrame,
+    days: pl.DataFrame | None = None,
+    offers: pl.DataFrame | None = None,
 ) -> pl.DataFrame:
     """Sites as the engine needs them: terms of their loads, what their equipment can do, what they cannot have.
 
+    `offers`: the offers table, of which each site takes those that fit it best.
     `days`: resolved profiles of the hours of the day (None: those that ship). At design hours all are at their highest.
     """
     every = [*REGISTRY.values()]
+    offered = offers_at(sites, offers)
     courses = profiles.by_hour(profiles.resolved() if days is None else days)
     sites = sites.join(courses, on="building_type", how="left", maintain_order="left")
     design = sizing.design_hours(sites, conditions)
@@ -65,12 +72,21 @@ def size(
     loads.steps(gains, fan_w=0.0)
     design_loads = gains.apply(design.lazy().join(peak.lazy(), on="site_id")).collect()
     add = strategies.add_equipment
-    sized = sizing.size_coil(loads.site_terms(sites), design_loads, equipment, every, add)
+    sized = sizing.size_coil(loads.site_terms(sites), design_loads, equipment, offered, every, add)
     any_hour, damp_hour = plan([strategy.name for strategy in every if strategy.device])
-    at_peak = sizing.size_coil(peak, design_loads, equipment, every, add)
+    at_peak = sizing.size_coil(peak, design_loads, equipment, offered, every, add)
     worked = damp_hour.apply(any_hour.apply(design.lazy().join(at_peak.lazy(), on="site_id")))
     taken = worked.select("site_id", *(f"{s.name}.device_kg_s" for s in every if s.device)).collect()
     return sizing.size_devices(sized, taken, every)
+
+
+def offers_at(sites: pl.DataFrame, offers: pl.DataFrame | None) -> pl.DataFrame:
+    """The offers that count at each site (`tables.offers.fitting`): of strategies that are not how it works today."""
+    if offers is None or offers.is_empty():
+        schema = contracts.load("offers").polars_schema() | {"is_near": pl.Boolean}
+        return pl.DataFrame(schema=schema).drop(CHOSEN_BY[1:])
+    today = sites.select("site_id", strategy="current_strategy")
+    return fitting(sites, offers).join(today, on=["site_id", "strategy"], how="anti", maintain_order="left")
 
 
 def plan(names: Sequence[str] | None = None) -> tuple[Worksheet, Worksheet]:

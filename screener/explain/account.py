@@ -119,7 +119,7 @@ def worked_again(run: outputs.RunFolder, site_id: str, strategy: str) -> Worked:
     used = site(run, site_id)
     hours = _weather(run, used["weather_id"].item())
     conditions = climate.design_conditions(used["weather_id"].to_list(), hours)
-    sized = engine.size(used, conditions, run.input("equipment"), run.input("profiles"))
+    sized = engine.size(used, conditions, run.input("equipment"), run.input("profiles"), run.input("offers"))
     sheets, dates = engine.plan([strategy]), Settings(**run.settings).dates
     year = engine.years(hours, dates)[used["weather_id"].item()]
     begun = engine.states(sized, year, strategy)

@@ -55,6 +55,7 @@ INPUTS = (
     _input("tariff_charges", "tariff_id"),
     _input("strategies", "strategy"),
     _input("equipment", "equipment_id"),
+    _input("offers", "offer_id"),
     _input("profiles", "building_type", "quantity", "day_kind"),
     _input("spreads", "figure", "building_type"),
     _input("weather", "weather_id"),

@@ -8,6 +8,8 @@ from screener.contracts.limits import NOTEWORTHY_H
 from screener.ranking.holding import Tolerance
 from screener.ranking.sql import query
 
+BOUGHT_REHEAT_KWH = 100.0  # a year: less is no matter
+
 
 def ranking(
     strategies: pl.DataFrame, sites: pl.DataFrame, currency: str, tolerance_h: float = Tolerance().hours
@@ -35,6 +37,7 @@ def ranking(
         {"strategies": strategies, "best_changes": best_changes(strategies), "sites": sites.select(columns)},
         note_h=NOTEWORTHY_H,
         held_h=tolerance_h,
+        bought_kwh=BOUGHT_REHEAT_KWH,
         uncontrolled=REFERENCE,
         placeholder=PLACEHOLDER,
         currency=currency,

@@ -16,6 +16,7 @@ from screener.contracts import Contract, Field, load
 from screener.contracts.in_words import facts
 from screener.errors import UsageError
 from screener.tables import shipped
+from screener.tables.offers import OFFERS
 from screener.tables.portfolio import REQUIRED, TABLES
 from screener.tables.settings import FILE, RULES, Settings
 
@@ -61,7 +62,8 @@ def write(folder: Path, us: bool = False, workbook: bool = False) -> list[Path]:
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise UsageError(f"{folder} is there already and not an empty folder; name a new one")
     folder.mkdir(parents=True, exist_ok=True)
-    blanks = [_blank(load(name), us) for name in reversed(TABLES)]
+    first = [name for name in reversed(TABLES) if name != OFFERS]  # offers refer to sites
+    blanks = [_blank(load(name), us) for name in (*first, OFFERS)]
     settings = folder / FILE
     settings.write_text(_settings(folder.resolve().name), encoding="utf-8", newline="\n")
     tables = [_workbook(folder, blanks)] if workbook else [*_csv_files(folder, blanks), _notes(folder, blanks)]

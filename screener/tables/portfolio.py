@@ -9,9 +9,10 @@ import polars as pl
 
 from screener.contracts import PLACEHOLDER, Contract, load
 from screener.errors import ContractError, no_faults, table_fault
-from screener.tables import links, profiles, shipped, spreads, tariff_sense
+from screener.tables import links, offers, profiles, shipped, spreads, tariff_sense
 from screener.tables.checking import CheckedTable, checked
 from screener.tables.files import find_tables
+from screener.tables.offers import OFFERS
 from screener.tables.reading import RawTable, read_table
 from screener.tables.settings import FILE as SETTINGS_FILE
 from screener.tables.settings import Settings, names_currency, read_settings
@@ -26,6 +27,7 @@ TABLES = (
     "equipment",
     *TARIFF_TABLES,
     "sites",
+    "offers",
 )  # each refers to earlier ones only
 REQUIRED = {"sites": "the buildings, one row each", "tariffs": "what energy costs"}
 WEATHER = "weather"  # folder of the sites' own weather files
@@ -60,6 +62,7 @@ class Portfolio:
     tariff_charges: pl.DataFrame
     strategies: pl.DataFrame
     equipment: pl.DataFrame
+    offers: pl.DataFrame
     building_types: pl.DataFrame
     building_type_sources: pl.DataFrame
     profiles: pl.DataFrame
@@ -73,7 +76,7 @@ class Portfolio:
     @property
     def inputs(self) -> dict[str, pl.DataFrame]:
         """What a run folder keeps of it beside the sites, so that it can be priced and explained without the portfolio."""
-        names = (*TARIFF_TABLES, "strategies", "equipment", "profiles", "spreads")
+        names = (*TARIFF_TABLES, "strategies", "equipment", "offers", "profiles", "spreads")
         return {name: getattr(self, name) for name in names}
 
     @property
@@ -146,14 +149,16 @@ def read_portfolio(folder: Path) -> Portfolio:
         notes.append(f"{SETTINGS_FILE} names no currency: prices are taken for {settings.currency}")
     given = sites.given.with_columns(site_id=sites.values["site_id"])
     types = good.types
+    noted = offers.lost_notes(good.known["sites"], _lost_offers(tables, good))
     return Portfolio(
         folder=folder,
         settings=settings,
-        sites=good.known["sites"],
+        sites=good.known["sites"].join(noted, on="site_id", how="left", maintain_order="left"),
         sites_given=given.filter(sites.values["row"].is_in(good.known["sites"]["row"].implode())),
         **{name: good.known[name] for name in TARIFF_TABLES},
         strategies=good.known["strategies"],
         equipment=good.known["equipment"],
+        offers=good.known["offers"],
         building_types=types.values,
         building_type_sources=types.sources,
         profiles=profiles.resolved(good.known["profiles"], types.values),
@@ -210,7 +215,7 @@ class _Good:
         self.faults = faults
         self.unread = set(faults.filter(pl.col("row").is_null())["table"])
         self.types = shipped.building_types()
-        names = ("profiles", "spreads", "equipment", *TARIFF_TABLES, "sites")
+        names = ("profiles", "spreads", "equipment", *TARIFF_TABLES, "sites", "offers")
         self._empty = {name: pl.DataFrame(schema=load(name).polars_schema()) for name in names}
         known = {"strategies": shipped.strategies(), "building_types": self.types.values} | self._empty
         self.known = {name: rows for name, rows in known.items() if name not in self.unread}
@@ -231,6 +236,8 @@ class _Good:
             faults.append(profiles.doubled(table))
         if name == "spreads":
             faults.append(spreads.faults(table, shipped.strategies()["strategy"]))
+        if name == OFFERS:
+            faults.append(offers.offer_faults(table))
         if name == "sites":
             names = ("tariffs", "tariff_periods", "tariff_charges")
             tariffs, periods, charges = (self.known.get(n, self._empty[n]) for n in names)
@@ -252,6 +259,14 @@ class _Good:
             self.types = shipped.with_own_building_types(rows)
             rows = self.types.values
         self.known[name] = rows if name == "sites" else rows.drop("row", strict=False)
+
+
+def _lost_offers(tables: Mapping[str, CheckedTable], good: "_Good") -> pl.DataFrame:
+    """The rejected rows of the offers table, as far as they could be read."""
+    if OFFERS not in tables:
+        return good.known[OFFERS]
+    lost = tables[OFFERS].values
+    return lost.filter(~pl.col("offer_id").is_in(good.known[OFFERS]["offer_id"].implode()).fill_null(False))
 
 
 def _rejects(faults: pl.DataFrame, raws: Mapping[str, RawTable]) -> pl.DataFrame:
@@ -278,9 +293,28 @@ def placeholders(strategies: pl.DataFrame) -> list[str]:
 
 def _remarks(strategies: pl.DataFrame, settings: Settings) -> list[str]:
     """What a person should know about the tables though it is no fault."""
+    disorder = [
+        f"{name} is priced below {inner}, which is a part of it: check the strategies table"
+        for name, inner in out_of_order(strategies)
+    ]
     shipped_prices = placeholders(strategies)
     if not shipped_prices:
-        return []
+        return disorder
     names = ", ".join(shipped_prices)
     unit = "" if settings.currency == "USD" else f" in USD, not {settings.currency}"
-    return [f"investment of {names} is a placeholder{unit}: give your own in a strategies table"]
+    return [*disorder, f"investment of {names} is a placeholder{unit}: give your own in a strategies table"]
+
+
+def out_of_order(strategies: pl.DataFrame) -> list[tuple[str, str]]:
+    """Candidates priced below a machine that is a part of theirs, and that machine, at a size usual for a store."""
+    sizes = {"investment_per_l_day": 300.0, "investment_per_kw": 150.0, "investment_per_l_s": 1000.0}
+    power = pl.col("size_exponent").fill_null(1.0)
+    at = [pl.col(name) * pl.coalesce("price_at_size", pl.lit(size)) for name, size in sizes.items()]
+    scaled = [
+        price * (size / pl.coalesce("price_at_size", pl.lit(size))) ** power
+        for price, size in zip(at, sizes.values(), strict=True)
+    ]
+    priced = strategies.with_columns(price=pl.sum_horizontal("investment_fixed", *scaled)).filter("candidate")
+    inner = priced.select(contains="strategy", inner_price="price")
+    wrong = priced.join(inner, on="contains", maintain_order="left").filter(pl.col("price") < pl.col("inner_price"))
+    return list(wrong.select("strategy", "contains").iter_rows())

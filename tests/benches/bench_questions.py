@@ -21,7 +21,7 @@ from screener.economics import Terms, economics, investments
 from screener.ranking import rank
 from screener.strategies import REGISTRY
 from screener.tables import shipped
-from tests.money_cases import TOTALS, equipment, ledger, sites
+from tests.money_cases import NO_OFFERS, TOTALS, equipment, ledger, sites
 
 SITES = int(os.environ.get("SITES", "10000"))
 REPEATS = 5
@@ -51,7 +51,7 @@ def results() -> tuple[pl.DataFrame, pl.DataFrame, float]:
         energy_cost=pl.Series(cost), annual_cost=pl.Series(cost), device_capacity_l_day=pl.Series(cost / 40)
     )
     began = time.perf_counter()
-    invested = investments(rows, where, shipped.strategies(), equipment())
+    invested = investments(rows, where, shipped.strategies(), equipment(), NO_OFFERS)
     worked = economics(invested, Terms(0.03, 15, electricity_escalation=0.01))
     return worked, where, time.perf_counter() - began
 

@@ -151,6 +151,8 @@ def test_own_strategies_lie_over_the_shipped_ones(tmp_path: Path) -> None:
         "investment_fixed": 0.0,
         "investment_per_l_day": 0.0,
         "investment_per_kw": 55.0,
+        "size_exponent": None,
+        "price_at_size": None,
         "note": "quotation",
     }
     changed = shipped["overcool_fuel_reheat"] | {"candidate": False}

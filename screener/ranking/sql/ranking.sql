@@ -6,6 +6,7 @@
 -- Parameters:
 --   $note_h        from how many hours a year above the limit a note says so [h]
 --   $held_h        up to how many hours a year above the limit a strategy is said to hold it, and short of cooling to cool [h]
+--   $bought_kwh    from how much bought reheat a year a note says so [kWh]
 --   $uncontrolled  the strategy that controls no humidity
 --   $placeholder   the basis of an investment that is a placeholder
 --   $currency      what money is counted in, for the notes
@@ -109,6 +110,51 @@ dropped as (
     group by strategies.site_id
 ),
 
+-- Own prices that a best strategy with a placeholder is held against.
+mixed_prices as (
+    select
+        strategies.site_id,
+        string_agg(strategies.strategy || ' (' || strategies.investment_basis || ')', ', ' order by strategies.strategy)
+            as note
+    from strategies
+    inner join best using (site_id)
+    where best.investment_basis = $placeholder
+        and not best.is_current
+        and strategies.candidate
+        and strategies.unavailable is null
+        and strategies.investment_basis <> $placeholder
+    group by strategies.site_id
+),
+
+-- Where the best change reheats with energy that is bought, the best that does not.
+bought_heat as (
+    select
+        best.site_id,
+        format('{} reheats with bought energy, {:,.0f} kWh a year', best.strategy,
+            best.reheat_electricity_kwh + best.reheat_fuel_kwh)
+        || case
+            when other.strategy is null then '; no change that pays and holds the limit does without'
+            else format('; {} does without and brings {:,.0f} {} less', other.strategy,
+                best.net_savings - other.net_savings, $currency)
+        end as note
+    from best
+    left join (
+        select strategies.*
+        from strategies
+        where strategies.candidate
+            and not strategies.is_current
+            and strategies.unavailable is null
+            and strategies.holds_limit
+            and strategies.net_savings > 0
+            and strategies.reheat_electricity_kwh + strategies.reheat_fuel_kwh = 0
+        qualify 1 = row_number() over (
+            partition by strategies.site_id order by strategies.net_savings desc, strategies.strategy
+        )
+    ) as other using (site_id)
+    where not best.is_current
+        and best.reheat_electricity_kwh + best.reheat_fuel_kwh > $bought_kwh
+),
+
 -- Why a candidate was passed over that might have been expected, one line per site and reason.
 passed_over as (
     select site_id, string_agg(strategy, ', ' order by strategy) || ': ' || reason as note
@@ -182,8 +228,17 @@ notes as (
         case when best.strategy <> current_strategy.strategy then best.strategy || ' ' || best.note end as equipment,
         dropped.note as dropped,
         passed_over_notes.note as passed_over,
-        case when best.investment_basis = $placeholder then 'investment is a placeholder, not a quotation' end
-            as placeholder,
+        case
+            when best.investment_basis = $placeholder and best.size_assumed
+                then 'investment is a placeholder, not a quotation, and its size assumed'
+            when best.investment_basis = $placeholder then 'investment is a placeholder, not a quotation'
+            when best.size_assumed then 'investment by ' || best.investment_basis || ', size assumed'
+        end as placeholder,
+        'a placeholder is compared with own prices here: ' || mixed_prices.note as mixed,
+        case when best.priced_below is not null
+            then best.strategy || ' is priced below ' || best.priced_below || ', which is a part of it: check the prices'
+        end as disorder,
+        bought_heat.note as bought_heat,
         sites.climate_note,
         sites.figures_note
     from sites
@@ -192,6 +247,8 @@ notes as (
     left join cheapest_control using (site_id)
     left join passed_over_notes using (site_id)
     left join dropped using (site_id)
+    left join mixed_prices using (site_id)
+    left join bought_heat using (site_id)
     left join holder using (site_id)
 ),
 
@@ -230,7 +287,7 @@ compared as (
         nullif(
             concat_ws(
                 '; ', notes.no_reference, notes.humidity, notes.cases, notes.dropped, notes.equipment, notes.passed_over,
-                notes.placeholder, notes.climate_note, notes.figures_note
+                notes.bought_heat, notes.placeholder, notes.mixed, notes.disorder, notes.climate_note, notes.figures_note
             ),
             ''
         ) as notes
