@@ -70,6 +70,7 @@ def test_a_run_holds_every_table_and_nothing_else(run: Path) -> None:
         "rejects.csv",
         "run.json",
         "datapackage.json",
+        "files.json",
         "note.txt",
     }
     assert (run / "note.txt").read_text(encoding="utf-8") == "naïve\n"
@@ -201,10 +202,9 @@ def test_a_folder_that_holds_something_is_refused(run: Path) -> None:
     assert contents(run) == before
 
 
-def test_force_replaces_a_run_whole(run: Path) -> None:
-    (run / "left_over.txt").write_text("old")
+def test_force_replaces_all_that_a_run_wrote(run: Path) -> None:
     write_run(run, a_run(), {}, force=True)
-    assert not (run / "left_over.txt").exists()
+    assert not (run / "note.txt").exists()
     assert json.loads((run / "run.json").read_text())["rows"]["ranking"] == 2
 
 

@@ -128,11 +128,9 @@ def verify(run: RunArgument, as_json: Json = False) -> None:
         folder = outputs.open_run(run)
         changed = folder.changed()
         if as_json:
-            print_json({"files": len(folder.resources), "changed": changed})
+            print_json({"files": len(folder.files), "changed": changed})
         else:
-            typer.echo(
-                f"{len(folder.resources) - len(changed)} of {len(folder.resources)} files are as the run left them"
-            )
+            typer.echo(f"{len(folder.files) - len(changed)} of {len(folder.files)} files are as the run left them")
         if changed:
             spoilt = any(file.endswith(".parquet") for file in changed)
             way_out = "run the portfolio again" if spoilt else "no figure is read from files for spreadsheets"

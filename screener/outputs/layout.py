@@ -6,6 +6,7 @@ from pathlib import PurePosixPath
 from screener.calendar import SLOTS
 
 RUN_FILE, PACKAGE_FILE = "run.json", "datapackage.json"
+ADDED_FILE = "files.json"  # digests of files that are no tables: the report, and what is added later
 INPUT_FOLDER = "inputs"
 
 

@@ -11,6 +11,7 @@ import polars as pl
 
 from screener import __version__, contracts
 from screener.errors import UsageError
+from screener.outputs import removing
 from screener.outputs.describing import SIZE, sha256
 from screener.outputs.layout import INPUTS, OUTPUTS, PACKAGE_FILE, RUN_FILE, Output
 
@@ -66,8 +67,15 @@ class RunFolder:
         return file
 
     def changed(self) -> list[str]:
-        """The files that the run lists, those for spreadsheets too, and that are not as it left them."""
-        return sorted(path for path in self.resources if self._is_changed(path))
+        """The files that the run lists, those for spreadsheets and reports too, and that are not as it left them."""
+        added = removing.added(self.path)
+        others = {name for name, digest in added.items() if _digest(self.path / name) != digest}
+        return sorted({path for path in self.resources if self._is_changed(path)} | others)
+
+    @property
+    def files(self) -> list[str]:
+        """Every file of the run, by its path in the folder."""
+        return sorted({*self.resources, *removing.added(self.path), RUN_FILE, PACKAGE_FILE})
 
     def _is_changed(self, path: str) -> bool:
         return bool(self.resources[path].get("hash") != f"sha256:{sha256(self.path / path)}")
@@ -101,6 +109,10 @@ def open_run(folder: Path) -> RunFolder:
     if info.get(DESCRIBED) != sha256(folder / PACKAGE_FILE):
         raise UsageError(_changed(folder, [PACKAGE_FILE]))
     return RunFolder(folder, info, resources)
+
+
+def _digest(file: Path) -> str | None:
+    return sha256(file) if file.is_file() else None
 
 
 def digest_of(info: Mapping[str, Any]) -> str:

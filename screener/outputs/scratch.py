@@ -7,20 +7,23 @@ the same things, and works out the batches that are not there. One made from oth
 
 import json
 import os
-import shutil
+import re
 import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 import polars as pl
 
 from screener.errors import UsageError
+from screener.outputs import removing
 from screener.outputs.writing import COMPRESSION, writing_in_words
 
 MADE_FROM, LOCK = "made_from.json", "lock"
 PART = ".part"
+BATCH = re.compile(r"[0-9]{6,}(\.part)?")
+TABLES = (".arrow", ".parquet")
 TEXTS = ("sites_used",)  # tables of texts that repeat: a few rows of an Arrow file would keep all its texts in memory
 NO_LOCK = "this system has no lock to keep two processes from writing the same run: do not start it twice"
 STARTED_ANEW = "an unfinished run made from other tables, settings or another version was thrown away"
@@ -35,13 +38,13 @@ class Scratch:
 
     def has(self, number: int) -> bool:
         """Whether the batch of this number is there, whole."""
-        return self._batch(number).is_dir()
+        return self._batch(number).is_dir() and not self._batch(number).is_symlink()
 
     def keep(self, number: int, tables: Mapping[str, pl.DataFrame]) -> None:
         """Keep the tables of a batch, all or none, as they are. UsageError where they cannot be written."""
         batch = self._batch(number)
         part = batch.with_suffix(PART)
-        shutil.rmtree(part, ignore_errors=True)
+        _discard_batch(part)
         with writing_in_words(self.path.parent):
             part.mkdir()
             for name, table in tables.items():
@@ -70,6 +73,10 @@ def scratch(out: Path, made_from: Mapping[str, Any]) -> Iterator[Scratch]:
     out = out.resolve()
     path = out.with_name(f".{out.name}.unfinished")
     with writing_in_words(out.parent):
+        if path.is_symlink():
+            raise UsageError(
+                f"{path} is a link, where an unfinished run would be kept; remove it or name another folder"
+            )
         path.mkdir(parents=True, exist_ok=True)
         lock = _locked(path)
     try:
@@ -94,13 +101,14 @@ def _begin(work: Scratch, made_from: Any) -> None:
     except (OSError, ValueError):
         same = False
     if not same:
-        found = [item for item in work.path.iterdir() if item.name != LOCK]
         label.unlink(missing_ok=True)  # first, so that what is half thrown away is never taken for whole
-        for item in found:
-            shutil.rmtree(item) if item.is_dir() else item.unlink(missing_ok=True)
-        if any(item.name[:1].isdigit() for item in found):
+        found = _batches(work.path)
+        for batch in found:
+            _discard_batch(batch)
+        if any(batch.suffix != PART for batch in found):
             work.notes.append(STARTED_ANEW)
         part = label.with_suffix(PART)
+        part.unlink(missing_ok=True)  # a link would be written through
         part.write_text(json.dumps(made_from), encoding="utf-8")
         part.rename(label)
 
@@ -112,7 +120,7 @@ def _locked(path: Path) -> int | None:
         return None
     import fcntl
 
-    lock = os.open(path / LOCK, os.O_CREAT | os.O_RDWR)
+    lock = os.open(path / LOCK, os.O_CREAT | os.O_RDWR | os.O_NOFOLLOW)
     try:
         fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError:
@@ -124,7 +132,21 @@ def _locked(path: Path) -> int | None:
     return lock
 
 
+def _batches(path: Path) -> list[Path]:
+    """The folders of batches, half ones too."""
+    return [item for item in path.iterdir() if BATCH.fullmatch(item.name) and item.is_dir() and not item.is_symlink()]
+
+
+def _discard_batch(batch: Path) -> None:
+    """Take away the tables of a batch, and its folder if nothing else is in it."""
+    if batch.is_dir() and not batch.is_symlink():
+        removing.discard(batch, {PurePosixPath(item.name) for item in batch.iterdir() if item.suffix in TABLES})
+
+
 def _discard(path: Path) -> None:
-    """Take the folder away; its label goes first, so that a folder half gone is never taken for a whole one."""
+    """Take away what this program put into the folder, and the folder if nothing else is in it; its label goes first, so
+    that a folder half gone is never taken for a whole one."""
     (path / MADE_FROM).unlink(missing_ok=True)
-    shutil.rmtree(path, ignore_errors=True)
+    for batch in _batches(path):
+        _discard_batch(batch)
+    removing.discard(path, {PurePosixPath(LOCK), PurePosixPath(MADE_FROM).with_suffix(PART)})

@@ -4,6 +4,7 @@ The same tables give the same bytes: rows are sorted by key, floats of results r
 only `run.json` knows the time.
 """
 
+import contextlib
 import errno
 import hashlib
 import json
@@ -11,10 +12,11 @@ import os
 import platform
 import re
 import shutil
+import stat
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from importlib.metadata import version
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any, Literal
 
 import polars as pl
@@ -22,9 +24,9 @@ import polars as pl
 from screener import __version__, contracts
 from screener.errors import UsageError
 from screener.exact import significant
-from screener.outputs import describing
+from screener.outputs import describing, removing
 from screener.outputs.describing import sha256
-from screener.outputs.layout import INPUTS, OUTPUTS, PACKAGE_FILE, RUN_FILE, Output
+from screener.outputs.layout import ADDED_FILE, INPUTS, OUTPUTS, PACKAGE_FILE, RUN_FILE, Output
 from screener.outputs.reading import DESCRIBED, DIGEST, RunFolder, digest_of
 
 Table = pl.DataFrame | pl.LazyFrame | RunFolder
@@ -62,8 +64,10 @@ def write_run(
             if not output.is_input:
                 rows[output.table] = written.select(pl.len()).collect().item()
             resources += describing.resources(part, output, written, settings.get("currency", describing.CURRENCY))
-        for name, text in (files or {}).items():
-            (part / name).write_text(text, encoding="utf-8", newline="\n")
+        contents = {name: text.encode() for name, text in (files or {}).items()}
+        _write_json(part / ADDED_FILE, removing.remembered(part, contents))
+        for name, content in contents.items():
+            (part / name).write_bytes(content)
         _write_json(part / PACKAGE_FILE, describing.package(resources, settings))
         described = describing.sha256(part / PACKAGE_FILE)
         info = json.loads(json.dumps({**run_info, "rows": rows, DESCRIBED: described}, default=str))
@@ -71,18 +75,30 @@ def write_run(
 
 
 def add_files(folder: Path, files: Mapping[str, str | bytes]) -> list[Path]:
-    """Write further files into a folder, each whole or not at all, in place of what had their names.
+    """Write further files into a folder, all or none, in place of what had their names; a run remembers that they are its own.
 
     Returns their paths. UsageError where the folder cannot be written to.
     """
+    contents = {name: text.encode() if isinstance(text, str) else text for name, text in files.items()}
+    if (folder / RUN_FILE).is_file():
+        contents[ADDED_FILE] = _in_json(removing.remembered(folder, contents)).encode()
+    parts = {name: folder / f".{name}.part-{os.getpid()}" for name in contents}
+    is_new = not folder.exists()
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, content in files.items():
-            part = folder / f".{name}.part-{os.getpid()}"
-            part.write_bytes(content if isinstance(content, bytes) else content.encode())
-            part.replace(folder / name)
-    except OSError as error:
-        raise UsageError(f"cannot write to {folder} ({error.strerror}); name another folder") from error
+        with writing_in_words(folder):
+            folder.mkdir(parents=True, exist_ok=True)
+            _sweep_parts(folder, contents)
+            for name, content in contents.items():
+                parts[name].write_bytes(content)
+            for name, part in parts.items():
+                part.replace(folder / name)
+    finally:
+        for part in parts.values():
+            with contextlib.suppress(OSError):
+                part.unlink()
+        if is_new:
+            with contextlib.suppress(OSError):
+                folder.rmdir()  # only while it is empty
     return [folder / name for name in files]
 
 
@@ -94,23 +110,41 @@ def _paired(outputs: Sequence[Output], tables: Mapping[str, Table]) -> list[tupl
 
 
 def check_free(folder: Path, force: bool) -> None:
-    """UsageError where a run cannot be written to `folder`: a file, or a folder that holds something.
+    """UsageError where a run cannot be written to `folder`: a file, a folder that holds something, or one that cannot be
+    replaced: where the shell stands, or another disk begins.
 
-    `force` allows replacing an earlier run, which a `run.json` tells it by; never a folder of other things.
+    `force` allows replacing an earlier run, which a `run.json` tells it by; never a folder of other things, or a link.
     """
+    if folder.is_symlink() and not folder.exists():
+        raise UsageError(f"{folder} is a link that leads nowhere; name another folder")
     if folder.exists() and not folder.is_dir():
         raise UsageError(f"{folder} is a file; name a folder for the results")
-    if not folder.is_dir() or not any(folder.iterdir()):
+    if not folder.is_dir():
+        return
+    if Path.cwd().is_relative_to(folder.resolve()):
+        raise UsageError(f"{folder} is where you are, and would be replaced under your feet; name a new folder in it")
+    if folder.is_mount():
+        raise UsageError(f"{folder} is where another disk begins, and cannot be replaced; name a new folder in it")
+    if not any(folder.iterdir()):
         return
     if not force:
         raise UsageError(f"{folder} is not empty; name another folder, or add --force to replace the run in it")
     if not (folder / RUN_FILE).is_file():
         raise UsageError(f"{folder} holds no run (no run.json) and --force replaces only runs; name another folder")
+    if folder.is_symlink():
+        raise UsageError(
+            f"{folder} is a link; to replace the run that it leads to, name its folder: {folder.resolve()}"
+        )
+    removing.require_apart(folder, removing.ALWAYS)
 
 
 @contextmanager
 def staged(folder: Path, force: bool) -> Iterator[Path]:
-    """A new folder beside `folder` that takes its name when the block ends well, and is removed when it does not."""
+    """A new folder beside `folder` that takes its name when the block ends well, and is removed when it does not.
+
+    Of an earlier run in its place only the files that a run wrote are removed; what others put there stays, and so does
+    the folder's mode.
+    """
     check_free(folder, force)
     folder = folder.resolve()
     _sweep(folder)
@@ -123,16 +157,18 @@ def staged(folder: Path, force: bool) -> Iterator[Path]:
         yield part
         check_free(folder, force)
         if folder.exists():
+            removing.require_apart(folder, {PurePosixPath(path.relative_to(part)) for path in part.rglob("*")})
+            part.chmod(stat.S_IMODE(folder.stat().st_mode))
             folder.rename(old)
         part.rename(folder)
     except BaseException:
         if old.exists() and not folder.exists():
             old.rename(folder)
+        shutil.rmtree(part, ignore_errors=True)  # made by this process
         raise
     finally:
-        shutil.rmtree(part, ignore_errors=True)
-        if folder.exists():
-            shutil.rmtree(old, ignore_errors=True)
+        if old.exists() and folder.exists():
+            removing.replace(old, folder)
 
 
 @contextmanager
@@ -152,19 +188,32 @@ def writing_in_words(folder: Path) -> Iterator[None]:
         ) from error
 
 
+def _sweep_parts(folder: Path, names: Iterable[str]) -> None:
+    """Take away what killed processes left of files of these names."""
+    beginnings = {f".{name}.part" for name in names}
+    for left in folder.iterdir():
+        beginning, _, process = left.name.rpartition("-")
+        is_part = beginning in beginnings and process.isdigit() and left.is_file() and not left.is_symlink()
+        if is_part and not _is_alive(int(process)):
+            left.unlink()
+
+
 def _sweep(folder: Path) -> None:
     """Take away what killed processes left beside the folder; an earlier run that one had put aside gets its name back."""
     if not folder.parent.is_dir():
         return
-    beside = [item for item in folder.parent.iterdir() if item.name.startswith(f".{folder.name}.") and item.is_dir()]
-    for left in beside:
+    for left in folder.parent.iterdir():
+        if not left.name.startswith(f".{folder.name}.") or not left.is_dir() or left.is_symlink():
+            continue
         what, _, process = left.name.removeprefix(f".{folder.name}.").rpartition("-")
         if what not in ("part", "old") or not process.isdigit() or _is_alive(int(process)):
             continue
         if what == "old" and not folder.exists():
             left.rename(folder)
+        elif what == "old":
+            removing.replace(left, folder)
         else:
-            shutil.rmtree(left, ignore_errors=True)
+            removing.discard(left)
 
 
 def _is_alive(process: int) -> bool:
@@ -271,5 +320,8 @@ def _is_sorted(frame: pl.DataFrame, key: Sequence[str]) -> bool:
 
 
 def _write_json(path: Path, content: Mapping[str, Any]) -> None:
-    text = json.dumps(content, indent=2, ensure_ascii=False, default=str)
-    path.write_text(text + "\n", encoding="utf-8", newline="\n")
+    path.write_text(_in_json(content), encoding="utf-8", newline="\n")
+
+
+def _in_json(content: Mapping[str, Any]) -> str:
+    return json.dumps(content, indent=2, ensure_ascii=False, default=str) + "\n"

@@ -16,14 +16,16 @@ from xml.parsers import expat
 
 import polars as pl
 
-MOST_CELLS = 5_000_000  # rows times columns, and elements of a kind
+MOST_CELLS = 5_000_000  # rows times columns
+MOST_TAGS = 6 * MOST_CELLS  # a cell has one before and one after it and each thing in it
 MOST_COLUMNS = 1_000
 MOST_UNPACKED = 300_000_000  # bytes of the parts that are read
 MOST_LISTED = 5_000_000  # bytes of the list of parts, some 50,000 of them
 CHUNK = 1 << 16
 END, END_SIZE = b"PK\5\6", 22  # the record at the end of a zip file [APPNOTE 4.3.16], followed by a comment
 METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)  # the two that a package may use [ECMA-376 part 2, annex B]
-PLACE = re.compile(r"([A-Z]{1,3})([0-9]{1,7})")
+LETTERS = re.compile(r"[A-Z]{1,3}")  # of a column
+DIGITS = "0123456789"
 ESCAPE = re.compile(r"_x([0-9A-Fa-f]{4})_")  # a character that XML has no way to write [22.9.2.19]
 NOT_CODES = re.compile(r'"[^"]*"|\\.|_.|\*.|\[[^\]]*\]')  # parts of a number format that are text, fill or colour
 DATES, TIMES = {*range(14, 18), 22, *range(27, 37), *range(50, 59)}, {18, 19, 20, 21, 45, 46, 47}  # [18.8.30]
@@ -58,26 +60,23 @@ class _Package:
         """Hand the elements of a part, without their prefixes, to `start` and `end`, and what stands in them to `text`."""
         if self._zipped.getinfo(part).compress_type not in METHODS:
             raise ValueError(f"{part} is packed in a way that workbooks do not use")
-        parser, plain, elements = expat.ParserCreate(), _Plain(), 0
-
-        def counted(name: str, attributes: dict[str, str]) -> None:
-            nonlocal elements
-            elements += 1
-            if elements > 3 * MOST_CELLS:  # a cell is an element with a value and perhaps a formula
-                raise TooLargeError(f"{elements:,} elements and more", f"{3 * MOST_CELLS:,}")
-            start(plain[name], attributes)
-
-        parser.StartElementHandler = counted
+        parser, plain = expat.ParserCreate(), _Plain()
+        parser.buffer_text = True
+        parser.StartElementHandler = lambda name, attributes: start(plain[name], attributes)
         if end is not None:
             parser.EndElementHandler = lambda name: end(plain[name])
         if text is not None:
             parser.CharacterDataHandler = text
         parser.StartDoctypeDeclHandler = _refuse  # no workbook has one; definitions in it could grow without end
+        tags = 0
         with self._zipped.open(part) as stream:
             while chunk := stream.read(CHUNK):
                 self._read += len(chunk)
+                tags += chunk.count(b"<")
                 if self._read > MOST_UNPACKED:
                     raise TooLargeError(f"{self._read:,} bytes and more unpacked", f"{MOST_UNPACKED:,}")
+                if tags > MOST_TAGS:
+                    raise TooLargeError(f"{tags:,} tags and more", f"{MOST_TAGS:,}")
                 parser.Parse(chunk)
         parser.Parse(b"", True)
 
@@ -239,25 +238,37 @@ class _Sheet:
         self._rows: list[list[str | None]] = []
         self._width = self._characters = 0
         self._row = self._column = -1
+        self._columns: dict[str, int] = {}  # by their letters
+        self._digits = ""  # of the row in the name of the cell before
         self._kind, self._style, self._aloud, self._taken = "n", "", False, False
         self._pieces: list[str] = []
 
     def start(self, name: str, attributes: Attributes) -> None:
         if name == "c":
-            place = PLACE.fullmatch(attributes.get("r", ""))
-            if place:
-                self._column, self._row = _number(place[1]), int(place[2]) - 1
-            else:
-                self._column += 1
+            self._go(attributes.get("r", ""))
             self._kind, self._style = attributes.get("t", "n"), attributes.get("s", "")
         elif name == "v" or name == "t":
             self._taken = not self._aloud
         elif name == "row":
             given = attributes.get("r", "")
-            self._row = int(given) - 1 if given.isdecimal() else self._row + 1
-            self._column = -1
+            self._row = max(int(given) - 1, 0) if 0 < len(given) < 8 and not given.strip(DIGITS) else self._row + 1
+            self._column, self._digits = -1, ""
         elif name == "rPh":
             self._aloud = True
+
+    def _go(self, place: str) -> None:
+        """To the cell of that name, `AB12`; to the next one where it has none or no such name."""
+        letters = place.rstrip(DIGITS)
+        column = self._columns.get(letters)
+        if column is None and LETTERS.fullmatch(letters):
+            column = self._columns[letters] = _number(letters)
+        digits = place[len(letters) :]
+        if column is None or not 0 < len(digits) < 8:
+            self._column += 1
+            return
+        self._column = column
+        if digits != self._digits:
+            self._digits, self._row = digits, max(int(digits) - 1, 0)
 
     def text(self, characters: str) -> None:
         if self._taken:
@@ -282,6 +293,8 @@ class _Sheet:
             return "true" if text.strip() in ("1", "true") else "false"
         if self._kind != "n":
             return _unescaped(text)
+        if self._style not in self._moments and len(text) < 16 and not text.strip(DIGITS):
+            return str(int(text))
         try:
             value = float(text)
         except ValueError:

@@ -146,7 +146,7 @@ HOSTILE: dict[str, tuple[Callable[[Path], None], str]] = {
     ),
     "cells without end": (
         _sites("sites.csv", lambda: ",".join(NAMES) + "," * 195 + "\n" + ("A" + "," * 199 + "\n") * 100_000),
-        "has 100,001 rows of 200 columns, more than the 20,000,000 cells that are read",
+        "has 100,001 rows of 200 columns, more than the 16,000,000 cells that are read",
     ),
     "one site, often": (
         _sites("sites.csv", lambda: TEXT + (",".join(GOOD) + "\n") * 300_000),
