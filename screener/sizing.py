@@ -40,6 +40,8 @@ ORIGIN = f"{SIZED}: 0.4 % design hours of the station, with the margin of the bu
 USUAL_UNIT_KW = 35.0  # ten tons of refrigeration, the usual rooftop unit: common practice, no source
 UNITS_ORIGIN = f"{SIZED}: cooling capacity over 35 kW, rounded up"
 SECONDS_A_DAY = 86400
+LEAST_DEVICE_L_DAY = 1.0  # no device is made smaller: common practice, no source
+NO_DEVICE = "at the design hours it would have less than 1 L a day to take"
 MACHINE = "equipment."  # begins the columns of the machine a site names
 OFFER = "offer."  # and of those it is offered, before the strategy
 
@@ -179,7 +181,8 @@ def size_devices(sites: pl.DataFrame, design_hours: pl.DataFrame, strategies: Se
     """Add `<strategy>.device_capacity_l_day` and, where the table lists a size, `.device_units`; limit devices by them.
 
     `design_hours`: site_id and, per strategy with a device, `<strategy>.device_kg_s` of devices without limit. Both are
-    null for strategies without one.
+    null for strategies without one. Where it would be smaller than LEAST_DEVICE_L_DAY a device cannot be had
+    (`<strategy>.unavailable`), unless it is there today.
     """
     sheet = Worksheet()
     for strategy in strategies:
@@ -197,7 +200,12 @@ def size_devices(sites: pl.DataFrame, design_hours: pl.DataFrame, strategies: Se
     limited = [f"{s.name}.{limit}" for s in strategies if s.device for limit in s.device.limits]
     sites = sites.drop(limited).join(taken, on="site_id", how="left", maintain_order="left")
     types = [pl.col(f"{s.name}.device_capacity_l_day").cast(pl.Float64) for s in strategies]
-    return sheet.apply(sites.lazy()).with_columns(types).collect()
+    reasons = [
+        pl.coalesce(f"{s.name}.unavailable", f"{s.name}.no_device").alias(f"{s.name}.unavailable")
+        for s in strategies
+        if s.device
+    ]
+    return sheet.apply(sites.lazy()).with_columns(*types, *reasons).collect()
 
 
 def _size_device(own: Worksheet, machine: Machine, name: str, device: Device) -> None:
@@ -206,7 +214,11 @@ def _size_device(own: Worksheet, machine: Machine, name: str, device: Device) ->
     size = machine.figure("capacity_l_day")
     units = first_given(machine.figure("units"), at_least(ceiling(needed / size), 1.0))
     units = own.let("device_units", when(is_given(size)).then(units).otherwise(None), "of the size the table lists")
-    able = own.let("device_capacity_l_day", first_given(size * units, needed), "at its rating")
+    today = equal(col("current_strategy"), name)
+    least = when(today).then(at_least(needed, LEAST_DEVICE_L_DAY)).otherwise(needed)
+    able = own.let("device_capacity_l_day", first_given(size * units, least), "at its rating")
+    none = when(able < LEAST_DEVICE_L_DAY).then(NO_DEVICE).otherwise(None)
+    own.let("no_device", none, "why there is none of its size")
     for limit, times in device.limits.items():
         own.let(limit, able / SECONDS_A_DAY * times, "the most it can take")
 

@@ -304,8 +304,56 @@ def test_other_machines_count_by_their_own_ratings():
         assert all(energy[i] == pytest.approx(energy[0]) for i in range(5) if i != number), s
 
 
+def machine(strategy: str, **rating: float) -> pl.DataFrame:
+    """An equipment table of one machine, M."""
+    return pl.DataFrame([{"equipment_id": "M", "strategy": strategy, **rating}], schema=NO_EQUIPMENT.schema)
+
+
+@pytest.mark.parametrize(
+    "strategy", ["outdoor_air_dehumidifier", "standalone_dehumidifier", "desiccant_fuel_regenerated"]
+)
+def test_a_device_takes_no_more_than_its_capacity(strategy):
+    """A unit of 60 L a day in Miami, where the site asks for many times that: no more than 60 L on any day, 21,900 a year (once
+    it took 1,036 L a day), and the hours above the limit tell. A standalone unit is rated warmer and drier than the store is."""
+    small = STORE | {"equipment_id": "M", "current_strategy": strategy}
+    totals, _ = accounts(filled([small, STORE]), equipment=machine(strategy, capacity_l_day=60.0, units=1))
+    taken = by_strategy(totals, strategy, "water_by_device_kg")
+    over = by_strategy(totals, strategy, "hours_above_limit")
+    assert 0.2 * 60 * 365 < taken[0] <= 60 * 365 * 1.001
+    assert taken[1] > 3 * taken[0]
+    assert over[0] > 1000 + over[1]
+
+
+def test_no_device_of_less_than_a_litre_a_day():
+    """An office in Phoenix that may be as damp as it likes asks for no device: none is offered, unless it is there today."""
+    dry = {"building_type": "office", "floor_area_m2": 500.0, "station": STATIONS["Phoenix"]}
+    dry |= {"humidity_limit_dew_point_c": 22.0}
+    totals, _ = accounts(filled([dry, dry | {"current_strategy": "standalone_dehumidifier"}]))
+    devices = totals.filter(pl.col("strategy").is_in([s.name for s in REGISTRY.values() if s.device]))
+    offered = devices.filter(pl.col("unavailable").is_null())
+    assert offered.select("site_id", "strategy").rows() == [("s0001", "standalone_dehumidifier")]
+    assert offered["device_capacity_l_day"].to_list() == [1.0]
+    told = devices.filter(pl.col("site_id") == "s0000")["unavailable"].to_list()
+    assert set(told) == {"at the design hours it would have less than 1 L a day to take"}
+
+
+def test_the_fan_of_an_outdoor_air_unit_warms_its_air():
+    """In dry open hours that need heat its heat, watt for watt, replaces heating; in others the coil runs longer for it."""
+    hall = STORE | {"station": STATIONS["Chicago"], "heating_source": "electric"}
+    every, _ = worked_hours(filled([hall]), climate.hours([STATIONS["Chicago"]]))
+    name = "outdoor_air_dehumidifier.standby"
+    fans = every.filter((pl.col("open") == 1) & (pl.col(f"{name}.dehumidifier_w") > 0))
+    cold = fans.filter(pl.col("temperature_only.heating_w") > pl.col(f"{name}.dehumidifier_w"))
+    assert cold.height > 1000
+    assert (cold[f"{name}.heating_electricity_w"] + cold[f"{name}.dehumidifier_w"]).abs().max() < 1e-6
+    warm = fans.filter(pl.col("temperature_only.compressor_w") > 1000)
+    assert warm.height > 300
+    assert (warm[f"{name}.compressor_w"] > 0).mean() > 0.9
+
+
 def test_a_cold_room_is_told_to_need_a_unit_that_defrosts():
-    totals, _ = accounts(filled([STORE | {"cooling_setpoint_c": 16.0, "heating_setpoint_c": 15.0}, STORE]))
+    cold = STORE | {"cooling_setpoint_c": 16.0, "heating_setpoint_c": 15.0, "humidity_limit_dew_point_c": 6.0}
+    totals, _ = accounts(filled([cold, STORE]))
     notes = by_strategy(totals, "standalone_dehumidifier", "note")
     assert "defrosts" in notes[0]
     assert notes[1] is None

@@ -3,7 +3,8 @@
 While the site is open it treats the outdoor air; while it is closed it recirculates space air at the same flow. The
 supply humidity follows the load, down to the coldest the coil can do. Its cold air also cools the space as far as the
 space wants cooling; beyond that it is reheated with the unit's own condenser heat, at most to the temperature of the
-space. What the installed coil removes while it cools the rest is not asked of the unit.
+space. What the installed coil removes while it cools the rest is not asked of the unit. Its supply fan stands behind
+the coil and warms the air. It takes no more water than its capacity, and none that asks for a coil so cold that it frosts.
 
 How much cooling is left to the installed coil depends on the supply temperature, so on the supply humidity: one Newton
 step on the saturation curve, the last straight line solved exactly.
@@ -14,7 +15,7 @@ Shared by the unit alone and the unit behind an enthalpy wheel, which meets the 
 from dataclasses import dataclass, replace
 
 from screener.contracts.hour import COIL, PART_LOAD, SPACE
-from screener.formula import Number, as_number, at_least, between, col, first_given, larger, smaller, when
+from screener.formula import Number, as_number, at_least, at_most, between, col, first_given, larger, smaller, when
 from screener.physics import enthalpy_wheel
 from screener.physics import outdoor_air_unit as unit
 from screener.physics import psychrometrics as air
@@ -23,16 +24,22 @@ from screener.strategies.resting import RESTING
 from screener.strategies.strategy import Device, Machine, Outcome
 from screener.worksheet import Process, Worksheet
 
-EXTRA_FAN_W_L_S = 0.45  # 250 Pa of coils and filters at 55 % fan efficiency, common practice, no source
-DEVICE = Device(limits={}, at_design=1.0)  # its air, and how cold it can make it, hold it back
+LIMIT = "most_kg_s"
+DEVICE = Device(limits={LIMIT: 1.0}, at_design=1.0)
 LEAST_RESPONSE = 0.2  # of the water removed to what the unit takes: keeps the Newton step from running away
 
 
-def rate(own: Worksheet, machine: Machine) -> None:
-    """How good a unit's compressor is, from its rated water per kilowatt-hour or as usual, and how dry it can supply."""
+def rate(
+    own: Worksheet, machine: Machine, sensible: Number = 0.0, latent: Number = 0.0, fan_w_l_s: float = 0.0
+) -> None:
+    """How good a unit's compressor is, from its rated water per kilowatt-hour or as usual, and how dry it can supply.
+
+    `sensible`, `latent`: effectiveness of a wheel that the rating includes; `fan_w_l_s`: power of its two streams.
+    """
     coldest = air.humidity_ratio_from_dew_point(unit.COLDEST_SUPPLY_C, col("pressure_pa"))
     own.let("coldest_supply_humidity_ratio", coldest, "the driest air the unit can supply")
-    rated = machine.figure("litres_per_kwh") / unit.seasonal_kg_kwh(1.0)
+    per_kwh = machine.figure("litres_per_kwh")
+    rated = unit.fraction_of_carnot(per_kwh, sensible, latent, unit.FAN_W_L_S + fan_w_l_s)
     fraction = first_given(rated, unit.CARNOT_FRACTION)
     own.let("carnot_fraction", fraction, "rated water per kWh over that of Carnot, or as usual")
 
@@ -78,28 +85,39 @@ def behind_wheel(own: Worksheet, name: str) -> Entering:
     return Entering(direct.c, direct.humidity_ratio, t, w)
 
 
-def damp_hour(sheet: Worksheet, name: str, wheel: bool, fan_w: Number) -> Outcome:
+@dataclass(frozen=True)
+class Fans:
+    """Power of a unit's fans [W] at its design flow, and the part of it that warms the supply air."""
+
+    power_w: Number
+    heat_w: Number
+
+
+def damp_hour(sheet: Worksheet, name: str, wheel: bool, fans: Fans) -> Outcome:
     """Dry the ventilation air; the installed coil, now on space air alone, cools what is left.
 
-    `fan_w` is the power of the unit's fans; they run whenever the site is open and, while it is closed, with the unit.
+    The unit's fans run whenever the site is open and, while it is closed, with the unit.
     """
     own = sheet.section(f"{name}.damp")
     c = col
     flow, needed = c("ventilation_kg_s"), c("moisture_at_limit_kg_s")
     arrives = behind_wheel(own, name) if wheel else entering(own)
     t_in, w_in = arrives.c, arrives.humidity_ratio
-    able = own.let(
-        "able_kg_s", flow * at_least(w_in - c(f"{name}.coldest_supply_humidity_ratio"), 0.0), "at its coldest"
-    )
+    coldest = flow * at_least(w_in - c(f"{name}.coldest_supply_humidity_ratio"), 0.0)
+    most = c(f"{name}.{LIMIT}")
     by_wheel: Number = 0.0
     if wheel:
         by_wheel = flow * (w_in - arrives.coil_humidity_ratio)
         by_wheel = own.let("wheel_kg_s", by_wheel, "water the wheel hands to the exhaust air")
+    able = own.let("able_kg_s", larger(smaller(coldest, most), by_wheel), "at its coldest, and within its capacity")
 
-    coil = _Coil(own, when(needed > able).then(_beyond(own, flow, t_in, able)).otherwise(c("limit_humidity_ratio")))
+    coil = _Coil(
+        own,
+        when(needed > able).then(_beyond(own, flow, arrives, able, fans.heat_w)).otherwise(c("limit_humidity_ratio")),
+    )
     alone = own.let("alone_kg_s", larger(smaller(needed, able), by_wheel), "without the coil")
     first = unit.treat(own.section("alone"), w_in - alone / flow, c("pressure_pa"))
-    left = own.let("left_alone_w", _left_to_the_coil(flow, t_in, first.leaving_c))
+    left = own.let("left_alone_w", _left_to_the_coil(flow, t_in, first.leaving_c, fans.heat_w))
     share = own.let("first_share_kg_s", between(needed - coil.water(left), 0.0, able), "less what the coil removes")
 
     supply = own.section("supply")
@@ -108,7 +126,8 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fan_w: Number) -> Outcom
     treated = unit.treat(supply, near, c("pressure_pa"))
     # kilograms not taken leave the supply warmer, and the coil more to cool: d(left)/d(device), a straight line
     per_kg = air.CP_MOIST_AIR * treated.leaving_c_per_humidity
-    left = own.let("left_w", _left_to_the_coil(flow, t_in, treated.leaving_c), "of cooling to the installed coil")
+    more = _left_to_the_coil(flow, t_in, treated.leaving_c, fans.heat_w)
+    left = own.let("left_w", more, "of cooling to the installed coil")
     water = own.let("coil_water_kg_s", coil.water(left), "and what it removes with that")
     response = when(water > 0).then(at_least(1 - coil.per_w * per_kg, LEAST_RESPONSE)).otherwise(1.0)
     wanted = between(share + (needed - share - water) / response, 0.0, able)
@@ -120,20 +139,24 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fan_w: Number) -> Outcom
         by_coil = own.let("unit_coil_kg_s", at_least(by_coil, 0.0), "water its coil takes behind the wheel")
         leaving = when(by_coil > 0).then(leaving).otherwise(arrives.coil_c)
     leaving = own.let("leaving_c", leaving, "saturated supply, before reheat")
-    chilled = own.let("chilled_w", flow * air.CP_MOIST_AIR * (t_in - leaving), "sensible heat taken from the air")
+    chilled = flow * air.CP_MOIST_AIR * (t_in - leaving) - fans.heat_w
+    chilled = own.let("chilled_w", chilled, "sensible heat taken from the air, less that of the supply fan")
     duty = flow * air.CP_MOIST_AIR * (arrives.coil_c - leaving)
     duty = own.let("duty_w", duty + by_coil * (air.LATENT_HEAT_0C + air.CP_VAPOUR * arrives.coil_c), "of its coil")
-    fraction = c(f"{name}.carnot_fraction")
-    power = own.let("unit_w", unit.compressor_w(duty, leaving, c("outdoor_c"), fraction), "compressor, condenser fan")
-
-    _show(sheet, name, arrives, leaving, by_coil, power, wheel)
-
     surplus = own.let(
         "surplus_w", at_least(chilled - c("sensible_at_heating_w"), 0.0), "heat to hold the heating set point"
     )
-    to_neutral = at_least(flow * air.CP_MOIST_AIR * (c("heating_setpoint_c") - leaving), 0.0)
-    free = own.let("reheat_w", smaller(surplus, to_neutral, duty + power), "from its condenser, to neutral")
+    to_neutral = at_least(flow * air.CP_MOIST_AIR * (c("heating_setpoint_c") - leaving) - fans.heat_w, 0.0)
+    wanted_w = own.let("reheat_wanted_w", smaller(surplus, to_neutral), "to neutral at the most")
+    floor = when(wanted_w > installed.TINY_W).then(unit.REHEATING_FLOOR_C).otherwise(unit.CONDENSING_FLOOR_C)
+    at_part = own.let("part_load", between(device / at_least(most, installed.TINY_KG_S), 0.0, 1.0), "of its capacity")
+    fraction = c(f"{name}.carnot_fraction")
+    at_work = unit.compressor_w(duty, leaving, c("outdoor_c"), fraction, at_part, floor)
+    power = own.let("unit_w", at_work, "compressor, condenser fan")
+    free = own.let("reheat_w", smaller(wanted_w, duty + power), "from its condenser")
     heating = own.let("heating_needed_w", surplus - free, "left to the site's heating")
+
+    _show(sheet, name, arrives, leaving, by_coil, power, fans, wheel)
 
     load = own.let("cooling_load_w", at_least(c("sensible_at_cooling_w") - chilled, 0.0), "left to the installed coil")
     run_fraction = own.let(
@@ -167,11 +190,35 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fan_w: Number) -> Outcom
         unmet_cooling_w=load - cooling,
         device_kg_s=device,
         device_heat_w=-chilled,
-        dehumidifier_w=power + fan_w * (1 - c("open")),
+        dehumidifier_w=power + fans.power_w * (1 - c("open")),
         reheat_w=free,
     )
     outcome = RESTING.unless(helps, running)
-    return replace(outcome, dehumidifier_w=outcome.dehumidifier_w + fan_w * c("open"))
+    return replace(outcome, dehumidifier_w=outcome.dehumidifier_w + fans.power_w * c("open"))
+
+
+def dry_hour(sheet: Worksheet, fans: Fans, brought_w: Number = 0.0, relieved_w: Number = 0.0) -> dict[str, Number]:
+    """Powers, beside those of temperature control, of an open hour with no water to take: fans, and their heat.
+
+    `brought_w` is heat that a wheel brings to cold outdoor air, `relieved_w` heat it keeps out. Heat replaces heating or
+    is cooled away, as far as the coil can; where the space asks for neither, it is not followed.
+    """
+    is_open, cooling, run_fraction = col("open"), RESTING.cooling_w, RESTING.run_fraction
+    heat = sheet.let("fan_heat_w", fans.heat_w * is_open, "of the supply fan")
+    saved = sheet.let("heat_saved_w", smaller(brought_w + heat, RESTING.heating_w), "of heating")
+    more = at_least(heat - relieved_w, -cooling) / at_least(cooling, installed.TINY_W)
+    runs = when(cooling > installed.TINY_W).then(at_most(run_fraction * (1 + more), 1.0)).otherwise(run_fraction)
+    fewer = sheet.let("run_fraction", runs, "the coil, with the fan's heat and without what the wheel keeps out")
+    full = RESTING.coil.state.power_w
+    compressor = installed.compressor_power(full, fewer) - installed.compressor_power(full, run_fraction)
+    fan = installed.fan_power(fewer) - installed.fan_power(run_fraction)
+    return {
+        "dehumidifier_w": fans.power_w * is_open,
+        "compressor_w": compressor,
+        "fans_w": fan,
+        "heating_electricity_w": -installed.heating_electricity(saved),
+        "heating_fuel_w": -installed.heating_fuel(saved),
+    }
 
 
 def _show(
@@ -181,6 +228,7 @@ def _show(
     leaving_c: Number,
     by_coil_kg_s: Number,
     power_w: Number,
+    fans: Fans,
     wheel: bool,
 ) -> None:
     """Note the unit's states and processes, for whoever wants to check the hour by hand."""
@@ -198,24 +246,31 @@ def _show(
     duty = col(f"{name}.damp.duty_w")
     law = "saturated at the supply dew point; power at a fraction of Carnot [outdoor_air_unit]"
     sheet.show(Process("outdoor-air unit", at_coil, leaving, flow, duty, by_coil_kg_s, power_w, law))
-    supply_c = leaving_c + col(f"{name}.damp.reheat_w") / (flow * air.CP_MOIST_AIR)
+    blown_c = leaving_c + fans.heat_w / (flow * air.CP_MOIST_AIR)
+    blown = sheet.show_state("unit supply fan leaving", blown_c, w_out)
+    law = "250 Pa of coils and filters, 250 Pa of ducts at 55 %"
+    sheet.show(Process("unit supply fan", leaving, blown, flow, -fans.heat_w, 0.0, fans.power_w, law))
+    supply_c = blown_c + col(f"{name}.damp.reheat_w") / (flow * air.CP_MOIST_AIR)
     supply = sheet.show_state("unit supply, reheated", supply_c, w_out)
     free = -col(f"{name}.damp.reheat_w")
     law = "from its own condenser, at most to the heating set point"
-    sheet.show(Process("unit reheat", leaving, supply, flow, free, 0.0, 0.0, law))
+    sheet.show(Process("unit reheat", blown, supply, flow, free, 0.0, 0.0, law))
 
 
-def _beyond(own: Worksheet, flow: Number, entering_c: Number, able: Number) -> Number:
-    """Humidity ratio where the space roughly settles with the unit at its coldest: the coil, relieved, runs less."""
-    left = _left_to_the_coil(flow, entering_c, unit.COLDEST_SUPPLY_C)
-    share = own.let("coil_left_share", left / at_least(col("sensible_at_cooling_w"), 1.0), "of the coil's run")
+def _beyond(own: Worksheet, flow: Number, arrives: Entering, able: Number, fan_heat_w: Number) -> Number:
+    """Humidity ratio where the space roughly settles with the unit at its most: the coil, relieved, runs less."""
+    most = unit.treat(own.section("at_most"), arrives.humidity_ratio - able / flow, col("pressure_pa"))
+    left = _left_to_the_coil(flow, arrives.c, smaller(most.leaving_c, arrives.coil_c), fan_heat_w)
+    left = at_most(left / at_least(col("sensible_at_cooling_w"), 1.0), 1.0)
+    share = own.let("coil_left_share", left, "of the coil's run")
     removal, slope = share * RESTING.removal_kg_s, share * RESTING.removal_slope
     beyond = SPACE.less(able).settled(removal, slope, RESTING.first_humidity_ratio)
     return between(beyond, col("limit_humidity_ratio"), RESTING.held_humidity_ratio)
 
 
-def _left_to_the_coil(flow: Number, entering_c: Number, leaving_c: Number) -> Number:
-    return at_least(col("sensible_at_cooling_w") - flow * air.CP_MOIST_AIR * (entering_c - leaving_c), 0.0)
+def _left_to_the_coil(flow: Number, entering_c: Number, leaving_c: Number, fan_heat_w: Number) -> Number:
+    chilled = flow * air.CP_MOIST_AIR * (entering_c - leaving_c) - fan_heat_w
+    return at_least(col("sensible_at_cooling_w") - chilled, 0.0)
 
 
 class _Coil:

@@ -1,6 +1,7 @@
 """A dedicated unit that cools and dries the ventilation air for the whole space, reheating with its own condenser heat."""
 
-from screener.formula import Number, col, when
+from screener.formula import col, when
+from screener.physics import outdoor_air_unit as unit
 from screener.strategies import outdoor_air
 from screener.strategies.strategy import Machine, Outcome, Strategy
 from screener.worksheet import Worksheet
@@ -9,9 +10,10 @@ NAME = "outdoor_air_dehumidifier"
 UNAVAILABLE = when(col("outdoor_air_l_s") <= 0).then("no mechanical outdoor air to treat").otherwise(None)
 
 
-def fan_w() -> Number:
-    """Extra fan power at the unit's design flow [W]."""
-    return outdoor_air.design_flow_l_s() * outdoor_air.EXTRA_FAN_W_L_S
+def fans() -> outdoor_air.Fans:
+    """The unit's supply fan, which stands in the air behind the coil."""
+    power = outdoor_air.design_flow_l_s() * unit.FAN_W_L_S
+    return outdoor_air.Fans(power, power)
 
 
 def rate(own: Worksheet, machine: Machine) -> None:
@@ -21,7 +23,7 @@ def rate(own: Worksheet, machine: Machine) -> None:
 
 def damp_hour(sheet: Worksheet) -> Outcome:
     """Dry the ventilation air."""
-    return outdoor_air.damp_hour(sheet, NAME, wheel=False, fan_w=fan_w())
+    return outdoor_air.damp_hour(sheet, NAME, wheel=False, fans=fans())
 
 
 STRATEGY = Strategy(
@@ -29,7 +31,7 @@ STRATEGY = Strategy(
     summary="a dedicated unit dries the ventilation air for the whole space",
     rate=rate,
     damp_hour=damp_hour,
-    standby=lambda _: {"dehumidifier_w": fan_w() * col("open")},
+    standby=lambda sheet: outdoor_air.dry_hour(sheet, fans()),
     device=outdoor_air.DEVICE,
     unavailable=UNAVAILABLE,
     note=None,

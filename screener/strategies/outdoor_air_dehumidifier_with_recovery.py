@@ -6,10 +6,11 @@ heating in cold weather and cooling in hot weather; what it does to the humidity
 
 from collections.abc import Mapping
 
-from screener.formula import Number, at_least, col, smaller
+from screener.formula import Number, at_least, col
 from screener.physics import enthalpy_wheel
+from screener.physics import outdoor_air_unit as unit
 from screener.physics import psychrometrics as air
-from screener.strategies import installed, outdoor_air, outdoor_air_dehumidifier
+from screener.strategies import outdoor_air, outdoor_air_dehumidifier
 from screener.strategies.resting import RESTING
 from screener.strategies.strategy import Machine, Outcome, Strategy
 from screener.worksheet import Worksheet
@@ -19,21 +20,25 @@ USUAL = {"sensible": enthalpy_wheel.SENSIBLE_EFFECTIVENESS, "latent": enthalpy_w
 EXHAUST_NOTE = "needs as much clean exhaust air as outdoor air, beside it; air of kitchen hoods cannot pass the wheel"
 
 
-def fan_w() -> Number:
-    """Extra fan power of unit and wheel at the design flow [W]."""
-    return outdoor_air.design_flow_l_s() * (outdoor_air.EXTRA_FAN_W_L_S + enthalpy_wheel.FAN_W_L_S)
+def fans() -> outdoor_air.Fans:
+    """The unit's supply fan and those that press both streams through the wheel; half of these warm the supply."""
+    flow = outdoor_air.design_flow_l_s()
+    through = flow * enthalpy_wheel.FAN_W_L_S
+    return outdoor_air.Fans(flow * unit.FAN_W_L_S + through, flow * unit.FAN_W_L_S + through / 2)
 
 
 def rate(own: Worksheet, machine: Machine) -> None:
     """How good its compressor and its wheel are."""
-    outdoor_air.rate(own, machine)
-    for kind, usual in USUAL.items():
+    sensible, latent = (
         own.let(f"{kind}_effectiveness", machine.figure_or(f"{kind}_effectiveness", usual), "of the wheel")
+        for kind, usual in USUAL.items()
+    )
+    outdoor_air.rate(own, machine, sensible, latent, enthalpy_wheel.FAN_W_L_S)
 
 
 def damp_hour(sheet: Worksheet) -> Outcome:
     """Dry the ventilation air behind the wheel."""
-    return outdoor_air.damp_hour(sheet, NAME, wheel=True, fan_w=fan_w())
+    return outdoor_air.damp_hour(sheet, NAME, wheel=True, fans=fans())
 
 
 def standby(sheet: Worksheet) -> Mapping[str, Number]:
@@ -42,22 +47,7 @@ def standby(sheet: Worksheet) -> Mapping[str, Number]:
     passes = c(f"{NAME}.sensible_effectiveness") * c("ventilation_now_kg_s") * air.CP_MOIST_AIR
     colder = at_least(RESTING.space_c - c("outdoor_c"), 0.0)
     warmer = at_least(c("outdoor_c") - RESTING.space_c, 0.0)
-    heat = sheet.let("heat_saved_w", smaller(passes * colder, RESTING.heating_w), "of cold outdoor air")
-    cooling = RESTING.cooling_w
-    cooled = smaller(passes * warmer, cooling)
-    run_fraction = RESTING.run_fraction
-    fewer = sheet.let(
-        "run_fraction",
-        run_fraction * (1 - cooled / at_least(cooling, installed.TINY_W)),
-        "the coil, relieved of hot outdoor air",
-    )
-    full = RESTING.coil.state.power_w
-    return {
-        "dehumidifier_w": fan_w() * c("open"),
-        "compressor_w": installed.compressor_power(full, fewer) - installed.compressor_power(full, run_fraction),
-        "heating_electricity_w": -installed.heating_electricity(heat),
-        "heating_fuel_w": -installed.heating_fuel(heat),
-    }
+    return outdoor_air.dry_hour(sheet, fans(), passes * colder, passes * warmer)
 
 
 STRATEGY = Strategy(

@@ -5,7 +5,7 @@ Every kilogram it takes adds the heat of evaporation and the unit's electricity 
 
 from dataclasses import replace
 
-from screener.formula import Formula, at_least, col, opposite, when
+from screener.formula import Formula, at_least, col, first_given, opposite, when
 from screener.physics import dehumidifier
 from screener.physics import psychrometrics as air
 from screener.strategies.in_space import Drier, share
@@ -15,7 +15,9 @@ from screener.worksheet import Worksheet
 
 NAME = "standalone_dehumidifier"
 STATES = ("cooling", "heating")  # set points at which it may run
-USUAL_LITRES_PER_KWH = 4.2  # an efficient standalone unit at 26.7 degC / 60 %, common practice, no source
+# an efficient ducted unit at 73 F / 60 %, where such units are rated: federal minimum of the larger ones 2.4, label of good ones
+# 3.3, the best published some 3.8 [10 CFR 430 appendix X1, public product lists; from memory]
+USUAL_LITRES_PER_KWH, USUAL_RATING_C, USUAL_RATING_RH_PCT = 3.8, 22.8, 60.0
 LEAST_RELATIVE = 1e-3  # of water and energy factor against the rating: far outside the curve
 COLD_NOTE = "needs a unit that defrosts below 18 degC; its rating is carried there by a curve valid from 10 degC"
 VALIDITY_NOTE = "runs outside 10-35 degC and 30-90 %, where its curve is valid; the nearest state inside is used"
@@ -27,7 +29,9 @@ def rate(own: Worksheet, machine: Machine) -> None:
     rated_rh = machine.figure_or("rating_rh_pct", dehumidifier.RATING_RH_PCT)
     rated_water = own.let("rated_relative_water", dehumidifier.relative_water(rated_c, rated_rh))
     rated_factor = own.let("rated_relative_factor", dehumidifier.relative_energy_factor(rated_c, rated_rh))
-    per_kwh = machine.figure_or("litres_per_kwh", USUAL_LITRES_PER_KWH)
+    usual = USUAL_LITRES_PER_KWH / dehumidifier.relative_energy_factor(USUAL_RATING_C, USUAL_RATING_RH_PCT)
+    per_kwh = first_given(machine.figure("litres_per_kwh") / rated_factor, usual)
+    per_kwh = own.let("litres_per_kwh_at_curve", per_kwh, "water per kilowatt-hour where the curve is one")
     for state in STATES:
         t = col(f"{state}_setpoint_c")
         limit_rh = 100 * air.relative_humidity(t, col("limit_humidity_ratio"), col("pressure_pa"))
@@ -35,7 +39,7 @@ def rate(own: Worksheet, machine: Machine) -> None:
         relative = dehumidifier.relative_water(t, rh) / rated_water
         own.let(f"relative_water_at_{state}", at_least(relative, LEAST_RELATIVE), "water against the rating")
         factor = at_least(dehumidifier.relative_energy_factor(t, rh), LEAST_RELATIVE)
-        factor = per_kwh * factor / rated_factor
+        factor = per_kwh * factor
         own.let(f"litres_per_kwh_at_{state}", factor, "water per kilowatt-hour")
         own.let(f"j_kg_at_{state}", J_PER_KWH / factor, "electricity per kilogram of water")
 

@@ -9,7 +9,7 @@ import polars as pl
 
 from screener.contracts import PLACEHOLDER, Contract, load
 from screener.errors import ContractError, no_faults, table_fault
-from screener.tables import links, offers, profiles, shipped, spreads, tariff_sense
+from screener.tables import links, offers, profiles, ratings, shipped, spreads, tariff_sense
 from screener.tables.checking import CheckedTable, checked
 from screener.tables.files import find_tables
 from screener.tables.offers import OFFERS
@@ -232,6 +232,8 @@ class _Good:
                 links.new_types_without_base(table, self.types.values),
                 links.set_point_faults(table, self.types.values),
             ]
+        if name in ("equipment", OFFERS):
+            faults.append(ratings.impossible(table))
         if name == "profiles":
             faults.append(profiles.doubled(table))
         if name == "spreads":

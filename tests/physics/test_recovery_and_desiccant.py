@@ -1,61 +1,14 @@
 """Enthalpy wheel, desiccant wheel and refrigeration heat: published ranges, and figures worked by hand."""
 
-from pathlib import Path
-
 import polars as pl
-import psychrolib
 import pytest
 
 from screener.formula import plain
-from screener.physics import desiccant, enthalpy_wheel, outdoor_air_unit, refrigeration
-
-psychrolib.SetUnitSystem(psychrolib.SI)
-SEA_LEVEL = 101325.0
-STATES = pl.read_csv(Path(__file__).parent / "outdoor_air_rating_states.csv", comment_prefix="#")
-SUPPLY_C = (55 - 32) / 1.8
-RETURN_C, RETURN_WET_BULB_C = (75 - 32) / 1.8, (62.5 - 32) / 1.8  # return air of the rating, about 50 % (from memory)
+from screener.physics import desiccant, enthalpy_wheel, refrigeration
 
 
 def value(expr: pl.Expr) -> float:
     return plain(expr)
-
-
-def seasonal(wheel: bool) -> float:
-    """Water per kWh of compressor, condenser fan and, with the wheel, its fans; wheel only where it spares the coil work."""
-    w_out = psychrolib.GetSatHumRatio(SUPPLY_C, SEA_LEVEL)
-    h_out = psychrolib.GetMoistAirEnthalpy(SUPPLY_C, w_out)
-    t_ex = RETURN_C
-    w_ex = psychrolib.GetHumRatioFromTWetBulb(t_ex, RETURN_WET_BULB_C, SEA_LEVEL)
-    total = 0.0
-    for state in STATES.to_dicts():
-        t, wet_bulb = (state["dry_bulb_f"] - 32) / 1.8, (state["wet_bulb_f"] - 32) / 1.8
-        w = psychrolib.GetHumRatioFromTWetBulb(t, wet_bulb, SEA_LEVEL)
-        t1, w1, fan = t, w, 0.0
-        h, h_ex = psychrolib.GetMoistAirEnthalpy(t, w), psychrolib.GetMoistAirEnthalpy(t_ex, w_ex)
-        if wheel:
-            fan = enthalpy_wheel.FAN_W_L_S * 1000 / 1.2
-        if wheel and h > h_ex:
-            t1 = value(enthalpy_wheel.after(t, t_ex, enthalpy_wheel.SENSIBLE_EFFECTIVENESS))
-            w1 = value(enthalpy_wheel.after(w, w_ex, enthalpy_wheel.LATENT_EFFECTIVENESS))
-        duty = psychrolib.GetMoistAirEnthalpy(t1, w1) - h_out
-        fraction = outdoor_air_unit.CARNOT_FRACTION
-        power = value(outdoor_air_unit.compressor_w(duty, SUPPLY_C, t, fraction))
-        total += state["weight"] * (w - w_out) / (power + fan) * 3.6e6
-    return total
-
-
-def test_recovery_is_better_by_a_fifth_to_two_fifths():
-    """Federal levels of 2022: 3.8 lb/kWh without and 5.0 with recovery, 32 % better (from memory); accepted 20-40 %."""
-    gain = seasonal(wheel=True) / seasonal(wheel=False) - 1
-    print(f"seasonal {seasonal(False):.2f} kg/kWh, with recovery {seasonal(True):.2f}: {gain:+.0%}")
-    assert 0.20 <= gain <= 0.40
-
-
-def test_the_seasonal_figure_of_the_unit_is_the_one_worked_here():
-    """Rating states rounded to a tenth of a kelvin there."""
-    assert outdoor_air_unit.seasonal_kg_kwh(outdoor_air_unit.CARNOT_FRACTION) == pytest.approx(
-        seasonal(False), rel=0.01
-    )
 
 
 def test_wheel_by_hand():

@@ -11,6 +11,11 @@ from screener.contracts.hour import COIL
 from screener.formula import col, polars
 from screener.physics import cooling_coil, dehumidifier
 from screener.strategies.overcooling import REHEAT_CONDENSING_C
+from screener.strategies.standalone_dehumidifier import (
+    USUAL_LITRES_PER_KWH,
+    USUAL_RATING_C,
+    USUAL_RATING_RH_PCT,
+)
 from tests.physics.coils import default_coil, humidity, run
 
 STORE_C, STORE_RH = 21.1, 0.5
@@ -21,7 +26,7 @@ OUTDOORS = [15.0, 25.0, 35.0]
 def per_kg() -> pl.DataFrame:
     """Per weather, kWh for a kilogram of water and nothing else: all sensible cooling is put back.
 
-    Standalone: 4.2 L/kWh at 26.7 degC / 60 %. Coil: compressor, condenser fan and supply fan of its run time; the
+    Standalone: the usual unit. Coil: compressor, condenser fan and supply fan of its run time; the
     condenser kept warm where its heat is used; resistance heat less what the supply fan gives anyway.
     """
     site = default_coil()
@@ -30,10 +35,11 @@ def per_kg() -> pl.DataFrame:
     c = col
     warm = cooling_coil.carnot_cop(COIL.carnot_fraction, c("adp_c"), c("outdoor"), c("load"), REHEAT_CONDENSING_C)
     kg_per_kwh_w = c("moisture_kg_s") * 3.6e6
-    factor = dehumidifier.relative_energy_factor(STORE_C, 100 * STORE_RH)
+    rated = dehumidifier.relative_energy_factor(USUAL_RATING_C, USUAL_RATING_RH_PCT)
+    factor = dehumidifier.relative_energy_factor(STORE_C, 100 * STORE_RH) / rated
     return at.select(
         "outdoor",
-        standalone=1 / (4.2 * factor),
+        standalone=1 / (USUAL_LITRES_PER_KWH * factor),
         condenser=polars((c("total_w") / warm + c("fan_w")) / kg_per_kwh_w),
         electric=polars((c("power_w") + c("fan_w") + (c("sensible_w") - c("fan_w"))) / kg_per_kwh_w),
         rejected_over_reheat=polars((c("total_w") + c("total_w") / warm) / c("sensible_w")),

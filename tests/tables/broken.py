@@ -299,7 +299,7 @@ OTHERS: dict[str, Case] = {
         "capacity_l_day",
         "too small",
         "0",
-        SPAN.format("capacity_l_day", "more than 0, 100000 or less"),
+        SPAN.format("capacity_l_day", "1 to 100000"),
     ),
     "efficiency of no machine": _row(
         "equipment",
