@@ -16,6 +16,7 @@ from screener import contracts, ledger, loads, sizing, strategies
 from screener.calendar import SLOTS, Dates, bit, is_other, slot
 from screener.contracts.hour import CARRIED, SHARES
 from screener.engine.blame import blame
+from screener.engine.hindrances import ruled_out
 from screener.formula import Number, col
 from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import profiles
@@ -77,7 +78,11 @@ def size(
     at_peak = sizing.size_coil(peak, design_loads, equipment, offered, every, add)
     worked = damp_hour.apply(any_hour.apply(design.lazy().join(at_peak.lazy(), on="site_id")))
     taken = worked.select("site_id", *(f"{s.name}.device_kg_s" for s in every if s.device)).collect()
-    return sizing.size_devices(sized, taken, every)
+    whole = sizing.size_devices(sized, taken, every)
+    return whole.with_columns(
+        pl.coalesce(f"{name}.unavailable", why).alias(f"{name}.unavailable")
+        for name, why in ruled_out(sites, offered).items()
+    )
 
 
 def offers_at(sites: pl.DataFrame, offers: pl.DataFrame | None) -> pl.DataFrame:

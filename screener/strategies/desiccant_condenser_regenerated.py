@@ -6,6 +6,7 @@ the compressor pays for that; what is short comes from the site's heating source
 
 from dataclasses import replace
 
+from screener.contracts.needs import AIR_SYSTEM
 from screener.formula import at_least, at_most, col, first_given, when
 from screener.physics import cooling_coil, desiccant
 from screener.strategies import installed
@@ -63,6 +64,7 @@ STRATEGY = Strategy(
     damp_hour=damp_hour,
     standby=nothing,
     device=Device(limits={LIMIT: 1.0}, at_design=1.0),
+    needs=(AIR_SYSTEM,),
     unavailable=None,
     note=None,
 )

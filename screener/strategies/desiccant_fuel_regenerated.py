@@ -6,6 +6,7 @@ space. It holds any humidity, however low, and works in cold rooms.
 
 from dataclasses import replace
 
+from screener.contracts.needs import AIR_SYSTEM, FUEL
 from screener.formula import col, first_given
 from screener.physics import desiccant
 from screener.strategies.in_space import Drier, share
@@ -45,6 +46,7 @@ STRATEGY = Strategy(
     damp_hour=damp_hour,
     standby=nothing,
     device=Device(limits={LIMIT: 1.0}, at_design=1.0),
+    needs=(FUEL, AIR_SYSTEM),
     unavailable=None,
     note=None,
 )

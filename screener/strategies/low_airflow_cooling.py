@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from screener.contracts.hour import COIL as INSTALLED
 from screener.contracts.hour import coil_in
+from screener.contracts.needs import AIR_SYSTEM
 from screener.formula import Number, at_most, col, when
 from screener.physics import cooling_coil
 from screener.physics.low_airflow import FAN_SHARE, FLOW_SHARE
@@ -58,6 +59,7 @@ STRATEGY = Strategy(
     damp_hour=damp_hour,
     standby=nothing,
     device=None,
+    needs=(AIR_SYSTEM,),
     unavailable=None,
     note=None,
 )

@@ -1,5 +1,6 @@
 """A dedicated unit that cools and dries the ventilation air for the whole space, reheating with its own condenser heat."""
 
+from screener.contracts.needs import AIR_SYSTEM, ROOF
 from screener.formula import col, when
 from screener.physics import outdoor_air_unit as unit
 from screener.strategies import outdoor_air
@@ -33,6 +34,7 @@ STRATEGY = Strategy(
     damp_hour=damp_hour,
     standby=lambda sheet: outdoor_air.dry_hour(sheet, fans()),
     device=outdoor_air.DEVICE,
+    needs=(ROOF, AIR_SYSTEM),
     unavailable=UNAVAILABLE,
     note=None,
 )

@@ -6,6 +6,7 @@ heating in cold weather and cooling in hot weather; what it does to the humidity
 
 from collections.abc import Mapping
 
+from screener.contracts.needs import AIR_SYSTEM, EXHAUST, ROOF
 from screener.formula import Number, at_least, col
 from screener.physics import enthalpy_wheel
 from screener.physics import outdoor_air_unit as unit
@@ -57,6 +58,7 @@ STRATEGY = Strategy(
     damp_hour=damp_hour,
     standby=standby,
     device=outdoor_air.DEVICE,
+    needs=(ROOF, EXHAUST, AIR_SYSTEM),
     unavailable=outdoor_air_dehumidifier.UNAVAILABLE,
     note=EXHAUST_NOTE,
 )

@@ -6,6 +6,7 @@ heating.
 
 from dataclasses import replace
 
+from screener.contracts.needs import AIR_SYSTEM
 from screener.formula import col
 from screener.strategies.overcooling import condenser_reheat, overcool
 from screener.strategies.strategy import Outcome, Strategy, as_installed, nothing
@@ -33,6 +34,7 @@ STRATEGY = Strategy(
     damp_hour=damp_hour,
     standby=nothing,
     device=None,
+    needs=(AIR_SYSTEM,),
     unavailable=None,
     note=None,
 )

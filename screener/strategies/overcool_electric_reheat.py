@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from screener.contracts.needs import AIR_SYSTEM
 from screener.strategies.overcooling import overcool
 from screener.strategies.strategy import Outcome, Strategy, as_installed, nothing
 from screener.worksheet import Worksheet
@@ -22,6 +23,7 @@ STRATEGY = Strategy(
     damp_hour=damp_hour,
     standby=nothing,
     device=None,
+    needs=(AIR_SYSTEM,),
     unavailable=None,
     note=None,
 )

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from screener.contracts.needs import AIR_SYSTEM, FUEL
 from screener.formula import col
 from screener.strategies.overcooling import overcool
 from screener.strategies.strategy import Outcome, Strategy, as_installed, nothing
@@ -23,6 +24,7 @@ STRATEGY = Strategy(
     damp_hour=damp_hour,
     standby=nothing,
     device=None,
+    needs=(FUEL, AIR_SYSTEM),
     unavailable=None,
     note=None,
 )

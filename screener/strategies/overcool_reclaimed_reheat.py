@@ -6,6 +6,7 @@ pressure, and their compressors pay for that in cool weather. What is short come
 
 from dataclasses import replace
 
+from screener.contracts.needs import AIR_SYSTEM, RACKS
 from screener.formula import col, smaller, when
 from screener.physics import refrigeration
 from screener.strategies.overcooling import overcool
@@ -39,6 +40,7 @@ STRATEGY = Strategy(
     damp_hour=damp_hour,
     standby=nothing,
     device=None,
+    needs=(RACKS, AIR_SYSTEM),
     unavailable=when(col("case_electricity_w") <= 0).then("no refrigeration to reclaim heat from").otherwise(None),
     note=None,
 )

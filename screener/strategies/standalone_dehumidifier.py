@@ -79,6 +79,7 @@ STRATEGY = Strategy(
         limits={f"most_kg_s_at_{state}": col(f"{NAME}.relative_water_at_{state}") for state in STATES},
         at_design=col(f"{NAME}.relative_water_at_cooling"),
     ),
+    needs=(),
     unavailable=None,
     note=note(),
 )

@@ -1,6 +1,6 @@
 """What a strategy is, what it must say of an hour and of its equipment, and how the hours with nothing to do are filled in."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, fields
 from difflib import get_close_matches
@@ -81,7 +81,8 @@ class Strategy:
     figures of its equipment that the hour needs. `damp_hour` adds its steps to the worksheet of an hour and returns the
     outcome of an hour that temperature control alone leaves above the limit. `standby` says what the equipment draws, or
     saves, in every other hour: power [W] beside that of the reference by field of Outcome. `device` is its equipment with
-    a capacity, None where it has none. `unavailable` is text where a site cannot have it, `note` text where there is
+    a capacity, None where it has none. `needs` is what of `contracts.needs` a site must have for it.
+    `unavailable` is text where a site cannot have it, `note` text where there is
     something to know of it, over the columns of a site, None elsewhere.
     """
 
@@ -91,6 +92,7 @@ class Strategy:
     damp_hour: Callable[[Worksheet], Outcome]
     standby: Callable[[Worksheet], Mapping[str, Number]]
     device: Device | None
+    needs: Collection[str]
     unavailable: Value
     note: Value
 

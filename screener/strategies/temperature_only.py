@@ -92,6 +92,7 @@ STRATEGY = Strategy(
     damp_hour=damp_hour,
     standby=nothing,
     device=None,
+    needs=(),
     unavailable=None,
     note=None,
 )

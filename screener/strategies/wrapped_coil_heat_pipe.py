@@ -8,6 +8,7 @@ resistance stays.
 from dataclasses import replace
 
 from screener.contracts.hour import COIL
+from screener.contracts.needs import AIR_SYSTEM
 from screener.formula import Number, as_number, col, equal, when
 from screener.physics import heat_pipe
 from screener.physics.cooling_coil import CoilState
@@ -95,6 +96,7 @@ STRATEGY = Strategy(
     damp_hour=damp_hour,
     standby=lambda _: {"fans_w": extra_fan_w() * col("fan_on")},
     device=None,
+    needs=(AIR_SYSTEM,),
     unavailable=None,
     note=None,
 )

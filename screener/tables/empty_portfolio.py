@@ -30,7 +30,7 @@ LISTED_ROWS = 10_000  # rows below a header that offer a list
 # Left empty in the example row: other ways to say the same, and what has a table of its own.
 NOT_SHOWN = (
     *("latitude", "longitude", "climate_zone", "weather_file", "humidity_limit_rh_pct"),
-    *("equipment_id", "open_days", "closed_months"),
+    *("equipment_id", "open_days", "closed_months", "cannot_have"),
 )
 HOW_TO = (
     "One row per building in sites, one per tariff in tariffs; the first row of each is an example: replace it.",

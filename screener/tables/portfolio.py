@@ -9,7 +9,7 @@ import polars as pl
 
 from screener.contracts import PLACEHOLDER, Contract, load
 from screener.errors import ContractError, no_faults, table_fault
-from screener.tables import links, offers, profiles, ratings, shipped, spreads, tariff_sense
+from screener.tables import hindrances, links, offers, profiles, ratings, shipped, spreads, tariff_sense
 from screener.tables.checking import CheckedTable, checked
 from screener.tables.files import find_tables
 from screener.tables.offers import OFFERS
@@ -241,6 +241,7 @@ class _Good:
         if name == OFFERS:
             faults.append(offers.offer_faults(table))
         if name == "sites":
+            faults.append(hindrances.faults(table, shipped.strategies()["strategy"].to_list()))
             names = ("tariffs", "tariff_periods", "tariff_charges")
             tariffs, periods, charges = (self.known.get(n, self._empty[n]) for n in names)
             equipment = self.known.get("equipment")
