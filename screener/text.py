@@ -21,6 +21,14 @@ def decimals(places: int) -> Format:
     return lambda value: "-" if value is None else f"{round(value, places) + 0.0:,.{places}f}"
 
 
+def rounded(value: float | None) -> str:
+    """Three significant digits, for headlines: 1,730,000; a dash where there is no figure."""
+    if value is None:
+        return "-"
+    short = float(f"{value:.3g}") + 0.0
+    return f"{short:,.0f}" if abs(short) >= 100 or short == 0 else f"{short:g}"
+
+
 def percent(value: float | None) -> str:
     """A share as whole hundredths: 0.294 is 29; a dash where there is no figure."""
     return whole(None if value is None else 100 * value)

@@ -1,0 +1,172 @@
+"""What every change at a site saves in every draw, from what the strategies come to in weeks of the year.
+
+The run's own figures are the control: a draw changes each cost of the run in the ratio in which it changes the cost of the
+weeks (where that cost is next to nothing there, by the difference), and what it changes in the savings is added to those
+of the run. So a draw that changes nothing is the run, to the last digit.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from screener.economics import Terms
+from screener.odds.drawing import Figure, Numbers, Truths
+from screener.odds.working import COSTS, FIGURES, Part
+from screener.strategies import REFERENCE
+
+LEAST_SHARE = 0.01  # of a strategy's whole cost: below it a cost is moved by the difference, not in the ratio
+OF_RUN = (*FIGURES, "upkeep_pv", "replacement_pv", "residual_pv", "cost_saved", "net_savings", "holds_limit")
+Places = NDArray[np.int64]
+Values = Mapping[str, Numbers]
+
+
+@dataclass(frozen=True)
+class Changes:
+    """What the strategies of a part save against what a site has today, in each draw [draw, site, strategy].
+
+    `saved` [currency/a], `net_savings` [currency]: not a number where they are not known. `holds`: whether the strategy
+    holds the limit as well as what the site has in that draw. `run` [site, strategy]: OF_RUN.
+    """
+
+    saved: Numbers
+    net_savings: Numbers
+    holds: Truths
+    run: Values
+
+
+def changes(
+    part: Part, worked: pl.DataFrame, figures: Sequence[Figure], terms: Terms, draws: int, tolerance_h: float
+) -> Changes:
+    """The changes of a part. `worked`: the rows of `working.work_out` for OWN_FIGURES and all draws."""
+    shape = (draws + 1, part.sites.height, len(part.strategies))
+    ordered = worked.sort("draw", "site", "strategy")
+    every = {name: ordered[name].cast(pl.Float64).fill_null(np.nan).to_numpy().reshape(shape) for name in FIGURES}
+    run = _of_run(part)
+    own, drawn = ({name: values[at] for name, values in every.items()} for at in (slice(0, 1), slice(1, None)))
+    today = np.asarray([part.strategies.index(name) for name in part.sites["current_strategy"]])[None]
+    current = _current(part, figures, today, draws)
+    plain = _saved(part, run, own, own, today, today, {}, [terms])
+    moved = _saved(part, run, own, drawn, current, today, _factors(figures), _terms(terms, figures, draws))
+    saved, net = (
+        run[name] + (after - before)
+        for name, before, after in zip(("cost_saved", "net_savings"), plain, moved, strict=True)
+    )
+    return Changes(saved, net, _holds(run, own, drawn, current, today, tolerance_h), run)
+
+
+def _holds(run: Values, own: Values, drawn: Values, current: Places, today: Places, tolerance_h: float) -> Truths:
+    """Whether strategies hold the limit as well as `current` [draw, site]. One that does in the run still does while a draw
+    makes it no worse by more than the tolerance; one that does not for its hours above the limit may in a draw."""
+    moved = drawn["hours_above_limit"] - own["hours_above_limit"]
+    hours = run["hours_above_limit"] + moved
+    more, moved_more, in_run = (
+        each - np.take_along_axis(each, at[..., None], axis=2)
+        for each, at in ((hours, current), (moved, current), (run["hours_above_limit"][None], today))
+    )
+    held = np.where(run["holds_limit"] > 0, moved_more <= tolerance_h, (more <= tolerance_h) & (in_run > tolerance_h))
+    return np.where((current == today)[..., None], held, more <= tolerance_h)
+
+
+def _of_run(part: Part) -> dict[str, Numbers]:
+    keys = pl.DataFrame({"site_id": part.sites["site_id"]}).join(
+        pl.DataFrame({"strategy": part.strategies}), how="cross"
+    )
+    table = keys.join(part.results, on=["site_id", "strategy"], how="left", maintain_order="left")
+    shape = (part.sites.height, len(part.strategies))
+    return {name: table[name].cast(pl.Float64).fill_null(np.nan).to_numpy().reshape(shape) for name in OF_RUN}
+
+
+def _current(part: Part, figures: Sequence[Figure], today: Places, draws: int) -> Places:
+    """The number among the part's strategies of what each site has in each draw [draw, site]."""
+    figure = next((each for each in figures if each.name == "current_strategy"), None)
+    if figure is None:
+        return np.repeat(today, draws, axis=0)
+    place = np.asarray([part.strategies.index(w) if w in part.strategies else -1 for w in figure.words])
+    return place[figure.values.astype(np.int64).T]
+
+
+def _terms(terms: Terms, figures: Sequence[Figure], draws: int) -> list[Terms]:
+    """The terms of each draw: what energy rises by is common to all sites."""
+    shifts = {figure.name: figure.values[0] for figure in figures if figure.name.endswith("_escalation")}
+    nothing = np.zeros(draws)
+    return [
+        replace(
+            terms,
+            electricity_escalation=terms.electricity_escalation + electricity,
+            fuel_escalation=terms.fuel_escalation + fuel,
+        )
+        for electricity, fuel in zip(
+            shifts.get("electricity_escalation", nothing), shifts.get("fuel_escalation", nothing), strict=True
+        )
+    ]
+
+
+def _factors(figures: Sequence[Figure]) -> dict[tuple[str, str | None], Numbers]:
+    """Factors of prices and strategies, by figure and strategy [draw, site]."""
+    return {(figure.name, figure.strategy): figure.values.T for figure in figures}
+
+
+def _saved(
+    part: Part,
+    run: Values,
+    own: Values,
+    drawn: Values,
+    current: Places,
+    today: Places,
+    factors: Mapping[tuple[str, str | None], Numbers],
+    terms: Sequence[Terms],
+) -> tuple[Numbers, Numbers]:
+    """Saved a year and net savings [draw, site, strategy] against `current` [draw, site]."""
+
+    def of_strategies(name: str) -> Numbers | float:
+        there = [factors.get((name, strategy)) for strategy in part.strategies]
+        return 1.0 if there[0] is None else np.stack([each for each in there if each is not None], axis=2)
+
+    def of_sites(name: str) -> Numbers | float:
+        found = factors.get((name, None))
+        return 1.0 if found is None else found[..., None]
+
+    reference, costs = part.strategies.index(REFERENCE.name), {}
+    whole = sum(own[name] for name in COSTS)
+    for name in COSTS:
+        cost = _controlled(run[name], own[name], drawn[name], LEAST_SHARE * whole)
+        base = cost[..., reference, None]
+        cost = base + of_strategies("dehumidification_energy") * (cost - base)
+        costs[name] = cost * of_sites("fuel_price" if name == "fuel_cost" else "electricity_price")
+    electricity, fuel = costs["energy_cost"] + costs["demand_cost"], costs["fuel_cost"]
+    years = terms[0].study_years
+    rises = [
+        np.asarray([each.electricity(years) for each in terms])[:, None, None],
+        np.asarray([each.fuel(years) for each in terms])[:, None, None],
+    ]
+    price = of_strategies("investment")
+    first = _controlled(run["investment"], own["investment"], drawn["investment"], 0.0) * price
+    later = (run["replacement_pv"] - run["residual_pv"]) * price
+    later = later * _ratio(own["replacement_cost"], drawn["replacement_cost"])
+    running = electricity * rises[0] + fuel * rises[1] + run["upkeep_pv"] * of_strategies("upkeep")
+    changed = first + later + running
+    at = np.broadcast_to(current, changed.shape[:2])[..., None]
+    is_today = at == np.broadcast_to(today, changed.shape[:2])[..., None]
+    kept = np.take_along_axis(running, at, 2) + np.where(is_today, np.take_along_axis(later, at, 2), 0.0)
+    yearly = electricity + fuel
+    saved, net = np.take_along_axis(yearly, at, 2) - yearly, kept - changed
+    numbers = np.arange(len(part.strategies))
+    is_there, was_there = numbers == at, numbers == np.broadcast_to(today, changed.shape[:2])[..., None]
+    for values in (saved, net):
+        values[is_there] = 0.0
+        values[was_there & ~is_there] = np.nan  # of what a site has today the run knows no price
+    return saved, net
+
+
+def _controlled(run: Numbers, own: Numbers, drawn: Numbers, least: Numbers | float) -> Numbers:
+    """An amount of the run as a draw changes it in the weeks."""
+    in_ratio = own > least
+    ratio = np.divide(drawn, own, out=np.ones_like(drawn), where=np.broadcast_to(in_ratio, drawn.shape))
+    return np.where(in_ratio, run * ratio, run + (drawn - own))
+
+
+def _ratio(own: Numbers, drawn: Numbers) -> Numbers:
+    return np.divide(drawn, own, out=np.ones_like(drawn), where=np.broadcast_to(own > 0.0, drawn.shape))
