@@ -15,6 +15,7 @@ from screener.contracts.origins import is_given
 from screener.engine import Basis, prepare, simulate, size
 from screener.engine.estimate import SIZED, as_written, sites_used
 from screener.engine.weather_cache import years
+from screener.engine.year import offers_at
 from screener.odds import weeks
 from screener.odds.drawing import OF_PLACE, Figure, drawn_sites
 from screener.strategies import REFERENCE
@@ -59,7 +60,10 @@ def work_out(part: Part, basis: Basis, figures: Sequence[Figure], numbers: Seque
     rows = pl.concat(frames)
     rows = rows.with_columns(site_id=pl.Series([f"{at:09}" for at in range(rows.height)]))
     keys = rows.select("site_id", "draw", "site")
-    costs = _costs(rows.drop("draw", "site", "followed"), rows["followed"], basis, places, part.strategies, own)
+    own_offers = _of_rows(basis.inputs["offers"], keys.with_columns(of=part.sites["site_id"].gather(keys["site"])))
+    costs = _costs(
+        rows.drop("draw", "site", "followed"), rows["followed"], basis, places, part.strategies, own, own_offers
+    )
     order = {strategy: at for at, strategy in enumerate(part.strategies)}
     numbered = costs.join(keys, on="site_id", maintain_order="left").with_columns(
         pl.col("strategy").replace_strict(order, return_dtype=pl.Int64)
@@ -80,11 +84,12 @@ def _costs(
     places: dict[str, Hours],
     strategies: tuple[str, ...],
     own: list[str],
+    offers: pl.DataFrame,
 ) -> pl.DataFrame:
     """The strategy results of rows of sites, as far as FIGURES go. `followed`: whose hours of `places` each row has."""
     prepare(rows.height)
     conditions = climate.design_conditions(own, basis.inputs["weather"])
-    sized = size(rows, conditions, basis.inputs["equipment"], basis.inputs["profiles"])
+    sized = size(rows, conditions, basis.inputs["equipment"], basis.inputs["profiles"], offers)
     used = as_written(sites_used(rows, sized))
     sized = sized.sort("site_id").with_columns(weather_id=followed)
     classes, accounts = [], []
@@ -96,4 +101,14 @@ def _costs(
     totals = ledger.totals(pl.concat(accounts), strategies, REFERENCE.name)
     priced = totals.join(costs, on=["site_id", "strategy"], how="left", maintain_order="left")
     prices_of_all = used.with_columns(current_strategy=pl.lit(None, pl.String))  # of today's too, as of any other
-    return economics.investments(priced, prices_of_all, basis.inputs["strategies"], basis.inputs["equipment"])
+    return economics.investments(
+        priced, prices_of_all, basis.inputs["strategies"], basis.inputs["equipment"], offers_at(prices_of_all, offers)
+    )
+
+
+def _of_rows(offers: pl.DataFrame, rows: pl.DataFrame) -> pl.DataFrame:
+    """The offers table with those for a site as ones for each of its `rows` (`site_id` of a row, `of` which site)."""
+    named = offers.filter(pl.col("site_id").is_not_null())
+    each = named.join(rows.select("of", row_id="site_id"), left_on="site_id", right_on="of")
+    mine = each.with_columns(site_id="row_id").select(offers.columns)
+    return pl.concat([offers.filter(pl.col("site_id").is_null()), mine])
