@@ -18,6 +18,7 @@ REQUIRE = (
     "How many sites at least or at most, of those that meet a condition (building_type=school>=3) "
     "or of every group (climate_zone<=5). May be repeated; needs the optional solver."
 )
+PROTECT = "Choose what saves most at the lower end: 0.2 is the 20th percentile of the run's odds, exceeded with 80 %."
 
 
 @app.command()
@@ -44,7 +45,7 @@ def compare(
 def rank(
     folder: RunArgument,
     by: Annotated[
-        str, typer.Option("--by", help="Column to order by, of the ranking or the sites table.")
+        str, typer.Option("--by", help="Column to order by, of the ranking, the sites table or the odds.")
     ] = "net_savings",
     where: Annotated[list[str] | None, typer.Option("--where", help=WHERE)] = None,
     group_by: Annotated[
@@ -77,6 +78,7 @@ def choose(
     phases: Annotated[int, typer.Option("--phases", min=1, max=50, help="Years, each with the budget.")] = 1,
     max_sites: Annotated[int | None, typer.Option("--max-sites", min=0, help="Change so many sites at most.")] = None,
     require: Annotated[list[str] | None, typer.Option("--require", help=REQUIRE)] = None,
+    protect: Annotated[float | None, typer.Option("--protect", help=PROTECT)] = None,
     top: Top = 15,
     as_json: Json = False,
     quiet: Quiet = False,
@@ -85,7 +87,7 @@ def choose(
     from screener.ranking import questions
 
     with errors_in_words():
-        chosen = questions.choose(folder, budget, max_sites, require or (), phases)
+        chosen = questions.choose(folder, budget, max_sites, require or (), phases, protect)
         if as_json:
             print_json({"run": str(folder), **chosen.figures, "changes": chosen.program.changes.to_dicts()})
         else:

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 
     from screener.pipeline import Run
     from screener.ranking.compare import Comparison
+    from screener.ranking.protection import Protected
     from screener.ranking.questions import Chosen, Listing
 
 RANKING: dict[str, tuple[str, text.Format]] = {
@@ -115,6 +116,8 @@ def listing(found: "Listing", top: int) -> str:
 def program(chosen: "Chosen", top: int) -> str:
     """The changes of a program, its years, its sums, and what is proven of it."""
     changes, figures, currency = chosen.program.changes, chosen.figures, chosen.settings["currency"]
+    if changes.is_empty() and chosen.protected is not None:
+        return "\n".join(["changing nothing is what the draws advise", *_protected(chosen.protected, currency)])
     if changes.is_empty():
         return "no change within these limits saves more than it costs"
     columns = {name: column for name, column in PROGRAM.items() if name != "phase" or chosen.phases > 1}
@@ -128,7 +131,10 @@ def program(chosen: "Chosen", top: int) -> str:
         f"Of {text.whole(figures['budget'] * figures['phases'])} {currency}: {_bought(figures, currency)}; "
         f"net savings {text.whole(figures['net_savings'])} {currency} {_over(chosen.settings)}."
     )
-    lines.append(_proven(figures["gap"], figures["net_savings"], currency))
+    if chosen.protected is not None:
+        lines += _protected(chosen.protected, currency)
+    else:
+        lines.append(_proven(figures["gap"], figures["net_savings"], currency))
     return "\n".join([*lines, *_placeholders(figures["sites_with_placeholders"])])
 
 
@@ -137,6 +143,19 @@ def _bought(sums: Mapping[str, Any], currency: str) -> str:
         f"{text.count(sums['sites'], 'site')} for {text.whole(sums['investment'])} {currency}, "
         f"{text.whole(sums['cost_saved'])} {currency} saved a year"
     )
+
+
+def _protected(found: "Protected", currency: str) -> list[str]:
+    """What a program keeps at the lower end of the odds, and what that costs on average."""
+    exceeded = f"exceeded with {1 - found.share:.0%}".replace("%", " %")
+    same = "the same program" if found.price == 0.0 else text.count(found.highest_mean.changes.height, "site")
+    return [
+        f"Net savings are means of {found.draws:,} draws; {exceeded}: {text.rounded(found.quantile)} {currency}.",
+        f"The program with the highest mean ({same}): {text.rounded(found.other_mean)} {currency} on average, "
+        f"{exceeded}: {text.rounded(found.other_quantile)} {currency}. "
+        f"The protection costs {text.rounded(found.price)} {currency} on average.",
+        "The best of those that were tried, not proven.",
+    ]
 
 
 def _proven(gap: float, net_savings: float, currency: str) -> str:

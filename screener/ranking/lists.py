@@ -3,7 +3,7 @@
 Columns and values that a person typed reach it as expression objects; no text of a query is put together.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from functools import reduce
 from pathlib import Path
 
@@ -21,8 +21,14 @@ NOT_IN_GROUPS = ("climate_zone", "building_type", "best_strategy")  # keys of th
 
 
 def site_fields() -> dict[str, Field]:
-    """What sites can be ordered by, told apart by and grouped by: columns of the ranking, then of the sites table."""
-    return {field.name: field for name in ("sites", "ranking") for field in contracts.load(name).fields}
+    """What sites can be ordered by, told apart by and grouped by: columns of the ranking, of the sites table, of the odds."""
+    return {field.name: field for name in ("odds", "sites", "ranking") for field in contracts.load(name).fields}
+
+
+def of_odds(names: Collection[str]) -> list[str]:
+    """Those of these columns that only the odds of a run have."""
+    elsewhere = {*contracts.load("sites").columns, *contracts.load("ranking").columns}
+    return sorted({*names} & {*contracts.load("odds").columns} - elsewhere)
 
 
 def group_fields(keys: Sequence[str]) -> dict[str, Field]:
@@ -38,18 +44,22 @@ def listed(
     descending: bool,
     where: Sequence[Condition] = (),
     group_by: Sequence[str] = (),
+    odds: Path | None = None,
 ) -> pl.DataFrame:
     """The sites that meet all conditions, or their groups, in the order of `by`.
 
-    `ranking` and `sites` are the files of the run's tables ranking and sites_used; `by`, `where` and `group_by` name columns of
-    `site_fields`, with groups `by` one of `group_fields`. Returns `position`, the columns of the ranking (of groups: keys,
-    counts and totals), further columns that were named, and the running totals cumulative_cost_saved,
-    cumulative_investment and cumulative_net_savings.
+    `ranking` and `sites` are the files of the run's tables ranking and sites_used, `odds` that of its odds where they are
+    asked for; `by`, `where` and `group_by` name columns of `site_fields`, with groups `by` one of `group_fields`. Returns
+    `position`, the columns of the ranking (of groups: keys, counts and totals), further columns that were named, and the
+    running totals cumulative_cost_saved, cumulative_investment and cumulative_net_savings.
     """
     named = {by, *group_by, *(condition.column for condition in where)}
     more = sorted(named & set(contracts.load("sites").columns) - set(contracts.load("ranking").columns))
-    with sql.database({"ranking": ranking, "sites": sites}) as connection:
+    likely = of_odds(named)
+    with sql.database({"ranking": ranking, "sites": sites} | ({"odds": odds} if odds and likely else {})) as connection:
         rows = connection.table("ranking")
+        if likely:
+            rows = rows.join(connection.table("odds").select(KEY, *likely), KEY)
         if more:
             rows = rows.join(connection.table("sites").select(KEY, *more), KEY)
         rows = reduce(lambda narrowed, condition: narrowed.filter(holds(condition)), where, rows)

@@ -15,10 +15,12 @@ from screener import outputs
 from screener.contracts import PLACEHOLDER
 from screener.errors import UsageError
 from screener.exact import significant
+from screener.outputs import beside
 from screener.ranking import conditions, lists
 
 if TYPE_CHECKING:
     from screener.ranking.programs import Program
+    from screener.ranking.protection import Protected
 
 
 @dataclass(frozen=True)
@@ -47,7 +49,8 @@ def rank(
     """The sites of a run folder, those that meet all conditions `where`, or their groups, in the order of a column.
 
     `ascending` None: numbers from the greatest down, texts from the first up. Columns as in `lists.listed`.
-    UsageError, with all that is wrong, where a column or condition makes no sense or the folder is no run.
+    UsageError, with all that is wrong, where a column or condition makes no sense, the folder is no run, or one without the
+    odds that are asked for.
     """
     run, fields = outputs.open_run(folder), lists.site_fields()
     keys = conditions.each(group_by, lambda name: conditions.column(name, fields))
@@ -57,7 +60,9 @@ def rank(
     order = orders[conditions.column(by, orders)]
     narrowed = conditions.each(where, lambda text: conditions.condition(text, fields))
     descending = order.kind != "string" if ascending is None else not ascending
-    rows = lists.listed(run.file("ranking"), run.file("sites_used"), order.name, descending, narrowed, keys)
+    named = (*keys, order.name, *(condition.column for condition in narrowed))
+    odds = beside.odds_file(run, "odds") if lists.of_odds(named) else None
+    rows = lists.listed(run.file("ranking"), run.file("sites_used"), order.name, descending, narrowed, keys, odds)
     asked = (*keys, order.name, *(condition.column for condition in narrowed if not keys))
     return Listing(significant(rows), tuple(dict.fromkeys(asked)), run.settings)
 
@@ -70,6 +75,7 @@ class Chosen:
     budget: float
     phases: int
     settings: dict[str, Any]
+    protected: "Protected | None" = None
 
     @property
     def figures(self) -> dict[str, Any]:
@@ -81,20 +87,34 @@ class Chosen:
             "budget": self.budget,
             "phases": self.phases,
             **significant(changes.select(sums)).row(0, named=True),
-            "gap": self.program.gap,
+            "gap": None if self.protected else self.program.gap,
             "by_phase": significant(changes.group_by("phase").agg(sums)).sort("phase").to_dicts(),
-        }
+        } | self._of_protection
+
+    @property
+    def _of_protection(self) -> dict[str, Any]:
+        if (found := self.protected) is None:
+            return {}
+        names = ("share", "draws", "quantile", "mean", "other_quantile", "other_mean", "price")
+        sites = {"other_sites": found.highest_mean.changes.height}
+        return {"protected": {name: getattr(found, name) for name in names} | sites}
 
 
 def choose(
-    folder: Path, budget: float, max_sites: int | None = None, require: Sequence[str] = (), phases: int = 1
+    folder: Path,
+    budget: float,
+    max_sites: int | None = None,
+    require: Sequence[str] = (),
+    phases: int = 1,
+    protect: float | None = None,
 ) -> Chosen:
     """The program of a run folder with the highest net savings within `budget` [currency], or within that for each of
     `phases` years.
 
-    `max_sites` and `require` (see `programs.requirement`) limit how many sites it changes. UsageError, with all that is
-    wrong, where that makes no sense or cannot be met, where it needs a library that is not installed, or where the
-    folder is no run.
+    With `protect` it is the program whose quantile of that share (0.2: exceeded with 80 %) is highest over the draws of the
+    run's odds, beside the one with the highest mean. `max_sites` and `require` (see `programs.requirement`) limit how many
+    sites it changes. UsageError, with all that is wrong, where that makes no sense or cannot be met, where it needs a
+    library that is not installed, or where the folder is no run, or one without the odds that are asked for.
     """
     from screener.ranking import programs  # arrays, which the other questions need not wait for
 
@@ -104,6 +124,16 @@ def choose(
     required = conditions.each(require, programs.requirement)
     if max_sites is not None:
         required.append(programs.Requirement(f"--max-sites {max_sites}", most=max_sites))
+    if protect is not None and not 0.0 < protect < 1.0:
+        raise UsageError(f"--protect {protect:g} is no part of the draws; give one between 0 and 1, such as 0.2")
+    drawn = None if protect is None else beside.odds_table(run, "odds_changes")
     files = run.file("strategies"), run.file("sites_used")
     changes = programs.candidates(*files, required)
+    if drawn is not None and protect is not None:
+        from screener.ranking import protection
+
+        found = protection.protected(
+            changes, drawn, protect, lambda each: programs.choose(each, budget, required, phases)
+        )
+        return Chosen(found.program, budget, phases, run.settings, found)
     return Chosen(programs.choose(changes, budget, required, phases), budget, phases, run.settings)
