@@ -6,7 +6,18 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from screener.commands import printing
-from screener.commands.app import CAUTION, Json, Quiet, RunArgument, Top, app, errors_in_words, notes, print_json
+from screener.commands.app import (
+    CAUTION,
+    MOST_ROWS,
+    Json,
+    Quiet,
+    RunArgument,
+    Top,
+    app,
+    errors_in_words,
+    notes,
+    print_json,
+)
 
 if TYPE_CHECKING:
     pass
@@ -55,7 +66,7 @@ def rank(
         bool | None, typer.Option("--ascending/--descending", help="Least first; greatest first is usual for numbers.")
     ] = None,
     top: Annotated[
-        int | None, typer.Option("--top", min=1, help="How many rows to print; a table stops at 15.")
+        int | None, typer.Option("--top", min=1, max=MOST_ROWS, help="How many rows to print; a table stops at 15.")
     ] = None,
     as_json: Json = False,
 ) -> None:

@@ -19,6 +19,7 @@ CAUTION = (
     "Screening estimates, not designs. Work on electricity, refrigerant, fuel, condensate or ventilation "
     "belongs to licensed trades under local codes."
 )
+MOST_ROWS = 1_000_000_000  # printed
 app = typer.Typer(
     name="screener",
     help="Rank a portfolio of buildings by what better dehumidification would save at each of them.",
@@ -34,7 +35,9 @@ RunArgument = Annotated[Path, typer.Argument(metavar="RUN", help="Folder of an e
 LedgerForm = Literal["hourly", "monthly"]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document instead of a table.")]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No progress and no notes; errors are still shown.")]
-Top = Annotated[int, typer.Option("--top", min=1, help="How many sites to print; the files always hold all.")]
+Top = Annotated[
+    int, typer.Option("--top", min=1, max=MOST_ROWS, help="How many sites to print; the files always hold all.")
+]
 
 
 def _version(show: bool) -> None:
@@ -93,7 +96,8 @@ def notes(notes: Iterator[str] | Sequence[str], quiet: bool) -> None:
 
 
 def print_json(document: Mapping[str, Any] | Sequence[Mapping[str, Any]]) -> None:
-    typer.echo(json.dumps(document, ensure_ascii=False, indent=1, default=str))
+    encoding = (getattr(sys.stdout, "encoding", None) or "utf-8").lower().replace("-", "")
+    typer.echo(json.dumps(document, ensure_ascii=encoding != "utf8", indent=1, default=str))
 
 
 def print_frame(frame: "pl.DataFrame", as_json: bool, empty: str = "nothing found") -> None:

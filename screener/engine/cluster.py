@@ -1,5 +1,6 @@
 """Batches on the workers of a Dask cluster that is already there. Needs the optional extra `cluster`."""
 
+import asyncio
 from collections.abc import Iterator
 from typing import Any
 
@@ -27,9 +28,11 @@ def batches(address: str, tasks: Iterator[tuple[int, pl.DataFrame]], basis: Basi
     except ImportError:
         raise UsageError(INSTALL) from None
     try:
+        asyncio.run(_require_scheduler(address))
         client = distributed.Client(address, timeout=WAIT_S, set_as_default=False)
-    except (OSError, ValueError) as error:
-        raise UsageError(f"no Dask cluster at {address} ({error}); give its scheduler, like tcp://host:8786") from None
+    except Exception as error:  # whatever answers there, or what its answer is taken for
+        reason = str(error) or f"no answer in {WAIT_S:g} s"
+        raise UsageError(f"no Dask cluster at {address} ({reason}); give its scheduler, like tcp://host:8786") from None
     with client:
         _require_workers(client, address)
         shared = client.submit(_handed_on, basis, pure=False)
@@ -46,6 +49,24 @@ def batches(address: str, tasks: Iterator[tuple[int, pl.DataFrame]], basis: Basi
                 yield _next(finished, under_way)
         except distributed.KilledWorker as error:
             raise UsageError(f"the workers of {address} keep dying ({error}); give them more memory") from None
+
+
+async def _require_scheduler(address: str) -> None:
+    """TimeoutError, or what the library makes of it, unless a scheduler says who it is: a client waits without end for one
+    that only listens."""
+    from distributed.comm.core import connect
+
+    async def identity() -> Any:
+        comm = await connect(address, timeout=WAIT_S)
+        try:
+            await comm.write({"op": "identity", "reply": True})
+            return await comm.read()
+        finally:
+            comm.abort()
+
+    told = await asyncio.wait_for(identity(), WAIT_S)
+    if not isinstance(told, dict) or told.get("type") != "Scheduler":
+        raise ValueError("what answers there is no scheduler")
 
 
 def _handed_on(basis: Basis) -> Basis:

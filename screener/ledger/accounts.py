@@ -22,6 +22,7 @@ from screener.worksheet.hours import Sums
 
 BY_SLOT = ("electricity_kwh", "fuel_kwh", "peak_kw")
 FUEL_PEAK = "fuel_peak_kw"  # kept where a tariff asks for it
+RESIDUE_KWH = 1e-7  # a year of balances that close to the last bits
 REACHED = ("dew_point_p95_c", "dew_point_highest_c")
 
 
@@ -142,6 +143,8 @@ def _of_strategy(years: pl.DataFrame, strategy: str, reference: str) -> pl.DataF
         "device_units": pl.col(f"{strategy}.device_units").cast(pl.Int64),
         "note": pl.col(f"{strategy}.note").cast(pl.String),
     }
+    unmet = values["cooling_not_met_kwh"]
+    values["cooling_not_met_kwh"] = pl.when(unmet > RESIDUE_KWH).then(unmet).otherwise(0.0 * unmet)
     available = pl.col(f"{strategy}.unavailable").is_null()
     return years.select(
         "site",

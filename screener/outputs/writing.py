@@ -229,12 +229,11 @@ def _is_alive(process: int) -> bool:
 
 
 def neutralised(frame: pl.DataFrame) -> pl.DataFrame:
-    """`frame` with an apostrophe before any text that a spreadsheet would take for a formula."""
+    """`frame` with an apostrophe before any text that a spreadsheet would take for a formula, also one that begins where a
+    reader for semicolons, tabs or bars would begin a cell."""
     texts = [pl.col(name) for name, dtype in frame.schema.items() if dtype == pl.String]
-    formula = r"^\s*[=+\-@]"
     return frame.with_columns(
-        pl.when(text.str.contains(formula)).then(pl.concat_str(pl.lit("'"), text)).otherwise(text).name.keep()
-        for text in texts
+        text.str.replace_all(r"(^|[;|\t\r\n])(\s*[=+\-@])", "${1}'${2}").name.keep() for text in texts
     )
 
 

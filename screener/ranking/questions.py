@@ -23,6 +23,9 @@ if TYPE_CHECKING:
     from screener.ranking.protection import Protected
 
 
+MOST = 1e13  # of a budget, which is counted in whole cents, fifty years together
+
+
 @dataclass(frozen=True)
 class Listing:
     """Sites or groups in order, `named` the columns that were asked for, and the settings of their run."""
@@ -54,6 +57,8 @@ def rank(
     """
     run, fields = outputs.open_run(folder), lists.site_fields()
     keys = conditions.each(group_by, lambda name: conditions.column(name, fields))
+    if twice := sorted({name for name in keys if keys.count(name) > 1}):
+        raise UsageError(f"{', '.join(twice)}: given twice to --group-by; give each column once")
     if numbers := [name for name in keys if fields[name].kind not in conditions.OF_GROUPS]:
         raise UsageError(f"{', '.join(numbers)}: groups are made by texts, not by numbers; use --where for those")
     orders = lists.group_fields(keys) if keys else fields
@@ -120,6 +125,8 @@ def choose(
 
     if not (isfinite(budget) and budget >= 0.0):
         raise UsageError(f"a budget of {budget:g} buys nothing; give an amount of zero or more")
+    if budget > MOST:
+        raise UsageError(f"a budget of {budget:g} is more than any program costs; give at most {MOST:g}")
     run = outputs.open_run(folder)
     required = conditions.each(require, programs.requirement)
     if max_sites is not None:

@@ -15,7 +15,7 @@ from screener.report.charts.savings_curve import savings_curve
 from screener.report.charts.site_map import site_map
 from screener.report.charts.strategy_grid import strategy_grid
 from screener.report.findings import Findings
-from screener.report.svg import Chart
+from screener.report.svg import Chart, drawable
 from screener.report.tables import Column, Table, table
 from screener.report.words import CAUTIONS, listed, placeholder_caution
 
@@ -68,6 +68,7 @@ def _templates() -> "jinja2.Environment":
     templates = jinja2.Environment(
         loader=jinja2.FileSystemLoader(TEMPLATES),
         autoescape=True,
+        finalize=drawable,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,

@@ -5,6 +5,7 @@ beside the shapes as `data-` attributes, to nine significant figures as in the t
 """
 
 import math
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -15,6 +16,7 @@ from markupsafe import Markup, escape
 STYLES = Path(__file__).parent / "templates" / "chart.css"
 WIDTH = 440.0  # of a chart: at 390 px, a telephone, letters of 13 still measure 10
 NOTHING = Markup("")
+CONTROLS = re.compile("[\\x00-\\x1f\\x7f-\\x9f\\ud800-\\udfff\\ufffe\\uffff]")
 
 
 @dataclass(frozen=True)
@@ -69,12 +71,19 @@ def element(tag: str, content: object = NOTHING, /, **attributes: object) -> Mar
     written to a hundredth, `data_` attributes as in the tables.
     """
     written = "".join(
-        f' {_attribute(name)}="{escape(_value(name, value))}"'
+        f' {_attribute(name)}="{escape(drawable(_value(name, value)))}"'
         for name, value in attributes.items()
         if value is not None
     )
-    inside = escape(content)
+    inside = escape(drawable(content))
     return Markup(f"<{tag}{written}/>" if not inside else f"<{tag}{written}>{inside}</{tag}>")
+
+
+def drawable(content: object) -> object:
+    """Text with a mark for every character that XML 1.0 does not allow or that only controls [2.2]; markup as it is."""
+    if isinstance(content, Markup) or not isinstance(content, str):
+        return content
+    return CONTROLS.sub("\N{REPLACEMENT CHARACTER}", content)
 
 
 def _attribute(name: str) -> str:

@@ -6,9 +6,10 @@ holds a word among numbers into nothing.
 
 import csv
 import io
+import os
 import re
 from collections import Counter
-from collections.abc import Set
+from collections.abc import Iterable, Set
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -75,6 +76,16 @@ def find_tables(folder: Path, names: Set[str]) -> dict[str, list[Source]]:
         tables = {sheet.strip().lower(): Source(file, sheet) for sheet in sheets if sheet.strip().lower() in names}
         for name, source in (tables or {stem: Source(file)}).items():
             found.setdefault(name, []).append(source)
+    return found
+
+
+def links_outside(folder: Path, files: Iterable[Path]) -> list[str]:
+    """A note on every file, or folder of files, whose content stands elsewhere than in `folder`."""
+    home = folder.resolve()
+    found = []
+    for file in sorted(set(files)):
+        if os.path.lexists(file) and not (there := Path(os.path.realpath(file))).is_relative_to(home):
+            found.append(f"{file.name} is a link: what is read stands in {there}, outside {folder.name or folder}")
     return found
 
 

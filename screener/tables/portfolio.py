@@ -11,7 +11,7 @@ from screener.contracts import PLACEHOLDER, Contract, load
 from screener.errors import ContractError, no_faults, table_fault
 from screener.tables import hindrances, links, offers, profiles, ratings, shipped, spreads, tariff_sense
 from screener.tables.checking import CheckedTable, checked
-from screener.tables.files import find_tables
+from screener.tables.files import find_tables, links_outside
 from screener.tables.offers import OFFERS
 from screener.tables.reading import RawTable, read_table
 from screener.tables.settings import FILE as SETTINGS_FILE
@@ -202,6 +202,7 @@ def _read(
     files = {source.file for name in raws for source in sources[name]}
     if (folder / SETTINGS_FILE).is_file():
         files.add(folder / SETTINGS_FILE)
+    notes += links_outside(folder, [*files, folder / WEATHER])
     return tuple(sorted(files)), raws, settings, [faults, *missing], notes
 
 

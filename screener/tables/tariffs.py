@@ -11,7 +11,7 @@ from screener.contracts import load
 from screener.errors import ContractError, table_fault
 from screener.tables import links, tariff_sense
 from screener.tables.checking import checked
-from screener.tables.files import ENDINGS, Source, find_tables
+from screener.tables.files import ENDINGS, Source, find_tables, links_outside
 from screener.tables.reading import read_table
 from screener.tables.tariff_faults import CHARGES, PERIODS, TABLES, TARIFFS, TIERS, tariff_faults
 
@@ -67,6 +67,7 @@ def read_tariffs(source: Path, currency: str, used: Collection[str] | None = Non
     empty = {name: pl.DataFrame(schema=load(name).polars_schema()) for name in TABLES[1:]}
     read = tuple(sorted({each.file for name in tables for each in found_in[name]}))
     notes += [note for table in tables.values() for note in (*table.raw.notes, *table.notes)]
+    notes += links_outside(source if source.is_dir() else source.parent, read)
     notes += tariff_sense.notes(tables, currency, used)
     frames = empty | frames
     return Tariffs(**of_rates(frames.__getitem__), files=read, notes=tuple(notes))
