@@ -94,7 +94,7 @@ def test_same_input_same_bytes(portfolio, tmp_path):
     for out in outs:
         assert screener("run", portfolio, "--out", out, "-q").exit_code == 0
     files = [file.relative_to(outs[0]) for file in outs[0].rglob("*.*")]
-    assert len(files) == 11 + len(INPUTS)
+    assert len(files) == 12 + len(INPUTS)
     for file in files:
         if file.name != "run.json":
             assert (outs[0] / file).read_bytes() == (outs[1] / file).read_bytes(), file
