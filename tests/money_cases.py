@@ -6,8 +6,9 @@ from typing import Any
 import polars as pl
 
 from screener import contracts, price
-from screener.economics import Terms, economics, investments
+from screener.economics import Terms, economics, investments, with_cases
 from screener.ranking.holding import Tolerance, marked
+from screener.ranking.reconciling import reconciled
 
 DAY_KIND = pl.Enum(["working", "other"])
 TOTALS = {  # a strategy that does nothing; tests name what differs
@@ -64,6 +65,7 @@ SITE = {
     "equipment_id": None,
     "figures_note": None,
     "offer_note": None,
+    "annual_electricity_kwh": None,
     "cooling_capacity_kw_origin": "given",
     "outdoor_air_l_s_origin": "given",
 }
@@ -89,6 +91,7 @@ TYPES = {
     "climate_note": pl.String,
     "figures_note": pl.String,
     "offer_note": pl.String,
+    "annual_electricity_kwh": pl.Float64,
     "investment_per_l_day": pl.Float64,
     "investment_per_kw": pl.Float64,
     "investment_per_l_s": pl.Float64,
@@ -166,11 +169,11 @@ def life_cycle(
     years: int,
     *machines: Mapping[str, Any],
     offers: pl.DataFrame = NO_OFFERS,
+    counted: bool = False,
 ) -> pl.DataFrame:
     """Strategy results at real rates without escalation."""
-    return marked(
-        economics(investments(rows, where, table, equipment(*machines), offers), Terms(rate, years)), Tolerance()
-    )
+    invested = investments(rows, where, table, equipment(*machines), offers)
+    return reconciled(marked(economics(with_cases(invested, counted), Terms(rate, years)), Tolerance()), where)
 
 
 def ledger(strategies: Iterable[str], *rows: tuple[Any, ...]) -> pl.DataFrame:

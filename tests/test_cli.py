@@ -55,6 +55,7 @@ def test_run_ranks_every_site_and_writes_the_folder(portfolio, tmp_path):
     assert strategies.height == 3 * len(REGISTRY)
     assert {p.name for p in out.iterdir()} == {
         "ranking.parquet",
+        "files.json",
         "ranking.csv",
         "strategies.parquet",
         "ledger.parquet",

@@ -60,7 +60,7 @@ def case(now: dict[str, Any], new: dict[str, Any], how: Terms) -> dict[str, Any]
     """The row of the new strategy at a site that would change to it; `replacement_pv` and `residual_pv` replace those
     that follow from life and price."""
     plain = {"investment": 0.0, "candidate": True, "life_years": None, "replaced_after_years": None}
-    plain |= {"replacement_cost": 0.0, "upkeep_per_year": 0.0}
+    plain |= {"replacement_cost": 0.0, "upkeep_per_year": 0.0, "case_credit": 0.0}
     rows = [{"site_id": "A", **plain, **row} for row in (now | {"strategy": NOW}, new | {"strategy": NEW})]
     frame = totals(*rows).with_columns(is_current=pl.col("strategy") == NOW)
     frame = frame.cast({"replaced_after_years": pl.Float64, "life_years": pl.Float64})
@@ -315,6 +315,9 @@ def test_a_price_on_an_unknown_size_leaves_the_investment_open() -> None:
     assert invested["investment"].to_list() == [None, 5_000.0]
 
 
+ADDED = ("holds_limit", "unreconciled", "share_of_bill")  # beside what investments and economics say
+
+
 def test_working_the_figures_out_again_gives_the_same() -> None:
     frame = totals(
         {"site_id": "A", "strategy": NOW, "annual_cost": 900.0},
@@ -324,4 +327,31 @@ def test_working_the_figures_out_again_gives_the_same() -> None:
     once = life_cycle(frame, sites({"site_id": "A"}), table, 0.03, 15)
     assert economics(once, Terms(0.03, 15)).select(once.columns).equals(once)
     again = investments(once, sites({"site_id": "A"}), table, equipment(), NO_OFFERS)
-    assert again.select(*once.drop("holds_limit").columns).equals(once.drop("holds_limit"))
+    assert again.select(*once.drop(ADDED).columns).equals(once.drop(ADDED))
+
+
+def test_what_cases_are_spared_counts_where_the_setting_says_so() -> None:
+    """By hand: 1,000 kWh less at the mean price of 600 / 4,000 = 0.15 are 150 a year beside 100 of the bill; over ten years
+    without discount, less 1,500: 1,000 net where they count, and -500 where not. At one store the sign of the advice turned."""
+    rows = totals(
+        {
+            "site_id": "A",
+            "strategy": NOW,
+            "annual_cost": 600.0,
+            "electricity_kwh": 4_000.0,
+            "refrigeration_saved_kwh": 200.0,
+        },
+        {
+            "site_id": "A",
+            "strategy": NEW,
+            "annual_cost": 500.0,
+            "electricity_kwh": 3_500.0,
+            "refrigeration_saved_kwh": 1_200.0,
+        },
+    )
+    table = prices({"strategy": NOW}, {"strategy": NEW, "investment_fixed": 1_500.0})
+    for counted, net, credit in ((False, -500.0, 0.0), (True, 1_000.0, 150.0)):
+        row = life_cycle(rows, sites({"site_id": "A"}), table, 0.0, 10, counted=counted).row(1, named=True)
+        assert (row["case_savings"], row["case_credit"], row["cost_saved"]) == (150.0, credit, 100.0)
+        assert row["net_savings"] == net
+        assert row["simple_payback_years"] == pytest.approx(1_500 / (100 + credit))

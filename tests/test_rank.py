@@ -270,7 +270,7 @@ def test_every_site_is_in_the_ranking_once_and_groups_and_totals_add_up(
 
 def test_the_totals_of_no_sites_are_zero() -> None:
     empty = ranked(costs("A", 1.0, 1.0, 1.0), {"site_id": "A"}).clear()
-    assert rank.totals(empty).row(0) == (0,) * 11
+    assert rank.totals(empty).row(0) == (0,) * 12
 
 
 def test_a_query_sees_nothing_but_its_tables() -> None:
@@ -279,3 +279,23 @@ def test_a_query_sees_nothing_but_its_tables() -> None:
     assert sites.height == 1
     with pytest.raises(Exception, match="ranking does not exist"):
         sql.query("totals", {}, placeholder="placeholder")
+
+
+def test_a_saving_beyond_the_whole_bill_is_set_aside_and_a_large_one_gets_a_word() -> None:
+    """By hand: 5,000 kWh saved of a bill of 4,000 are 125 %; of 20,000 they are 25 %; of 50,000, 10 %, not a word."""
+    rows = costs(
+        "A", 1_000.0, 500.0, 990.0, **{NOW: {"electricity_kwh": 9_000.0}, DEVICE: {"electricity_kwh": 4_000.0}}
+    )
+    rows = [row | ({"electricity_kwh": 9_000.0} if row["strategy"] in (AIR, NONE) else {}) for row in rows]
+    for bill, best, words in (
+        (4_000.0, NOW, "unreconciled: standalone_dehumidifier would save more electricity (125 %) than the whole bill"),
+        (20_000.0, DEVICE, "saves 25 % of the electricity bill"),
+        (50_000.0, DEVICE, ""),
+        (None, DEVICE, ""),
+    ):
+        table = ranked(rows, {"site_id": "A", "annual_electricity_kwh": bill})
+        site = table.row(0, named=True)
+        assert (site["best_strategy"], site["unreconciled"]) == (best, best == NOW)
+        assert words in (site["notes"] or "")
+        assert ("bill" in (site["notes"] or "")) == bool(words)
+        assert rank.totals(table)["sites_unreconciled"].item() == int(best == NOW)

@@ -7,6 +7,7 @@ from polars.testing import assert_frame_equal
 from screener import climate, economics, engine, price
 from screener.ranking import rank
 from screener.ranking.holding import Tolerance, marked
+from screener.ranking.reconciling import reconciled
 from screener.strategies import REFERENCE, REGISTRY
 from tests.engine_cases import NO_EQUIPMENT, STATIONS, accounts, filled, random_rows, worked_hours
 from tests.money_cases import NO_OFFERS, rates
@@ -165,7 +166,9 @@ def test_miami_outranks_its_twin_in_denver():
     used = sites.with_columns(cooling_capacity_kw=pl.lit(200.0))
     priced = totals.join(costs, on=["site_id", "strategy"])
     invested = economics.investments(priced, used, shipped.strategies(), NO_EQUIPMENT, NO_OFFERS)
-    results = marked(economics.economics(invested, economics.Terms(0.03, 15)), Tolerance())
+    results = reconciled(
+        marked(economics.economics(economics.with_cases(invested, False), economics.Terms(0.03, 15)), Tolerance()), used
+    )
     ranking = rank.ranking(results, used, "USD")
     assert ranking["site_id"].to_list() == ["s0001", "s0000"]
     assert ranking["net_savings"][0] > 10 * ranking["net_savings"][1]

@@ -81,6 +81,9 @@ def summary(result: "Run", top: int) -> str:
         f"{text.whole(totals['investment'])} {currency}; net savings {text.whole(totals['net_savings'])} {currency} "
         f"{_over(asdict(result.settings))}."
     )
+    if totals["sites_unreconciled"]:
+        aside = text.count(totals["sites_unreconciled"], "site")
+        lines.append(f"{aside} set aside as unreconciled: a change would save more than the whole electricity bill.")
     lines += _placeholders(totals["sites_with_placeholders"])
     return "\n".join(lines)
 

@@ -12,8 +12,9 @@ The current strategy is already there: its investment is zero, and its replaceme
 table says how long it still lasts.
 """
 
+from screener.economics.cases import with_cases
 from screener.economics.investments import investments
 from screener.economics.life_cycle import ASKED, economics
 from screener.economics.present_value import Terms, terms
 
-__all__ = ["ASKED", "Terms", "economics", "investments", "terms"]
+__all__ = ["ASKED", "Terms", "economics", "investments", "terms", "with_cases"]

@@ -26,7 +26,16 @@ FIGURES = (
 )
 LIVES = ["replaced_after_years", "life_years"]
 COSTS_PV = ("investment", "replacement_pv", "energy_pv", "upkeep_pv")
-ASKED = ("energy_cost", "demand_cost", "fuel_cost", "investment", "replacement_cost", *LIVES, *SAVINGS.values())
+ASKED = (
+    "energy_cost",
+    "demand_cost",
+    "fuel_cost",
+    "case_credit",
+    "investment",
+    "replacement_cost",
+    *LIVES,
+    *SAVINGS.values(),
+)
 """What is asked of a strategy at a site, beside whether it `is_current`."""
 
 
@@ -42,11 +51,12 @@ def economics(strategies: pl.DataFrame, terms: Terms, figures: Sequence[str] = F
 def present_values(strategies: pl.DataFrame, terms: Terms) -> pl.DataFrame:
     """`strategies` with PRESENT_VALUES [currency] of the study period.
 
-    Needs energy_cost, demand_cost, fuel_cost, upkeep_per_year [currency/a] at today's prices and what `investments`
+    Needs energy_cost, demand_cost, fuel_cost, upkeep_per_year and case_credit (see `cases`) [currency/a]
+    at today's prices and what `investments`
     adds. energy_pv is of electricity, its demand and fuel; residual_pv is what equipment is still worth at the end.
     """
     own, years = strategies.drop(PRESENT_VALUES, strict=False), terms.study_years
-    electricity = pl.col("energy_cost") + pl.col("demand_cost")
+    electricity = pl.col("energy_cost") + pl.col("demand_cost") - pl.col("case_credit")
     return (
         own.join(_of_lives(own, terms), on=LIVES, how="left", nulls_equal=True, maintain_order="left")
         .with_columns(
@@ -74,7 +84,8 @@ def compared(strategies: pl.DataFrame, terms: Terms, figures: Sequence[str] = FI
     own_lives = own.join(_of_lives(own, terms), on=LIVES, how="left", nulls_equal=True, maintain_order="left")
     current = own_lives.filter("is_current").select("site_id", pl.exclude("site_id").name.prefix("current."))
     years, rate = terms.study_years, terms.discount_rate
-    yearly, ratio = pl.col("cost_saved") + pl.col("upkeep_saved"), pl.col("savings_to_investment")
+    yearly = pl.col("cost_saved") + pl.col("upkeep_saved") - _less("case_credit")
+    ratio = pl.col("savings_to_investment")
     saved_pv = _less("energy_pv") + _less("upkeep_pv")
     invested_pv = -_less("investment") - _less("replacement_pv") + _less("residual_pv")
     changed = ~pl.col("is_current")
@@ -122,7 +133,7 @@ def _discounted_payback(study_years: int) -> pl.Expr:
 
 def _saved_by(year: int, terms: Terms) -> pl.Expr:
     """Present value of what is saved until the end of a year [currency], before the investment."""
-    electricity = _less("energy_cost") + _less("demand_cost")
+    electricity = _less("energy_cost") + _less("demand_cost") - _less("case_credit")
     replacements = _replaced_by(year, "current.") - _replaced_by(year)
     running = _less("fuel_cost") * terms.fuel(year) + _less("upkeep_per_year") * terms.upkeep(year)
     return electricity * terms.electricity(year) + running + replacements

@@ -16,7 +16,7 @@ from screener import climate, contracts, economics, errors, exact, ledger, outpu
 from screener.assumptions import plausible
 from screener.engine import weather_cache, year
 from screener.engine.progress import Progress
-from screener.ranking import holding, rank
+from screener.ranking import holding, rank, reconciling
 from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import Settings, profiles, shipped, spreads
 
@@ -240,7 +240,13 @@ def in_money(
     invested = economics.investments(
         priced, sites, inputs["strategies"], inputs["equipment"], year.offers_at(sites, inputs["offers"])
     )
-    return holding.marked(economics.economics(invested, economics.terms(asdict(settings))), tolerance(settings))
+    marked = holding.marked(
+        economics.economics(
+            economics.with_cases(invested, settings.count_case_savings), economics.terms(asdict(settings))
+        ),
+        tolerance(settings),
+    )
+    return reconciling.reconciled(marked, sites)
 
 
 def tolerance(settings: Settings) -> holding.Tolerance:

@@ -21,6 +21,7 @@ LOOKED_AT = (
     "unavailable",
     "hours_above_limit",
     "holds_limit",
+    "unreconciled",
     "electricity_kwh",
     "fuel_kwh",
     "energy_cost",

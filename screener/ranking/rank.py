@@ -6,6 +6,7 @@ from screener.contracts import PLACEHOLDER
 from screener.contracts.hour import REFERENCE
 from screener.contracts.limits import NOTEWORTHY_H
 from screener.ranking.holding import Tolerance
+from screener.ranking.reconciling import NOTEWORTHY_SHARE
 from screener.ranking.sql import query
 
 BOUGHT_REHEAT_KWH = 100.0  # a year: less is no matter
@@ -37,6 +38,7 @@ def ranking(
         {"strategies": strategies, "best_changes": best_changes(strategies), "sites": sites.select(columns)},
         note_h=NOTEWORTHY_H,
         held_h=tolerance_h,
+        bill_share=NOTEWORTHY_SHARE,
         bought_kwh=BOUGHT_REHEAT_KWH,
         uncontrolled=REFERENCE,
         placeholder=PLACEHOLDER,

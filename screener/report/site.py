@@ -174,6 +174,7 @@ def _tables(found: SiteFindings) -> list[Table]:
         Column("fuel_kwh", "fuel", "kWh/yr", text.whole),
         Column("peak_kw", "highest power", "kW", text.tenths),
         Column("water_removed_kg", "water removed", "L/yr", text.whole),
+        Column("case_savings", "spared at cases", f"{found.settings['currency']}/yr", text.whole),
         Column("hours_above_limit", "above limit", "h/yr", text.whole),
         Column("holds_limit", "holds it as well as today"),
         Column("annual_cost", "energy cost", f"{money}/yr", text.whole),

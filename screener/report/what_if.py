@@ -14,7 +14,7 @@ ROWS_TOGETHER = 500_000  # of results, for one ranking: little memory, few queri
 BOUGHT = ("investment", "replacement_cost")
 ELECTRICITY, FUEL = ("energy_cost", "demand_cost"), ("fuel_cost",)
 KEY = ("site_id", "strategy")
-ELIGIBLE_BY = ("is_current", "candidate", "unavailable", "holds_limit")  # beside what they save
+ELIGIBLE_BY = ("is_current", "candidate", "unavailable", "holds_limit", "unreconciled")  # beside what they save
 LEAST_RATE = 0.0
 
 

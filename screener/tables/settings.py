@@ -32,6 +32,7 @@ class Settings:
     fuel_kg_co2_per_kwh: float = 0.181  # natural gas, 53.06 kg/MMBtu [40 CFR 98 table C-1]
     holding_tolerance_h: float = 35.0  # more above the limit than today: the 0.4 % of hours nothing is sized for
     holding_tolerance_k: float = 0.3  # or so much of dew point: common practice, no source
+    count_case_savings: bool = False  # what drier air spares display cases counts among what a change saves
     decimal_mark: str | None = None  # of numbers in CSV tables; None: told by the numbers themselves
     calendar_year: int | None = None  # whose weekdays weather without dates takes; None: 1 January is a Monday
     holidays: Sequence[str] = ()  # month and day, 12-25
@@ -55,6 +56,7 @@ RULES: Mapping[str, tuple[Callable[[Any], bool], str]] = {
     "fuel_kg_co2_per_kwh": (lambda v: _number(v, 0, 1), "a number from 0 to 1"),
     "holding_tolerance_h": (lambda v: _number(v, 0, 8784), "hours a year from 0 to 8784, such as 35"),
     "holding_tolerance_k": (lambda v: _number(v, 0, 5), "kelvins from 0 to 5, such as 0.3"),
+    "count_case_savings": (lambda v: isinstance(v, bool), "true or false"),
     "decimal_mark": (lambda v: v in (".", ","), '"." or ","'),
     "calendar_year": (lambda v: _number(v, 1900, 2200) and isinstance(v, int), "a year, such as 2026"),
     "holidays": (lambda v: _days_of_the_year(v), 'a list of months and days, such as ["01-01", "12-25"]'),

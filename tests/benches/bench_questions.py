@@ -17,7 +17,7 @@ import polars as pl
 import pytest
 
 from screener import contracts, outputs
-from screener.economics import Terms, economics, investments
+from screener.economics import Terms, economics, investments, with_cases
 from screener.ranking import rank
 from screener.strategies import REGISTRY
 from screener.tables import shipped
@@ -52,7 +52,7 @@ def results() -> tuple[pl.DataFrame, pl.DataFrame, float]:
     )
     began = time.perf_counter()
     invested = investments(rows, where, shipped.strategies(), equipment(), NO_OFFERS)
-    worked = economics(invested, Terms(0.03, 15, electricity_escalation=0.01))
+    worked = economics(with_cases(invested, False), Terms(0.03, 15, electricity_escalation=0.01))
     return worked, where, time.perf_counter() - began
 
 

@@ -50,6 +50,7 @@ saved as (
             when strategies.is_current then 'today''s'
             when not strategies.candidate then 'no candidate'
             when strategies.net_savings is null then 'no known cost'
+            when strategies.unreconciled then 'unreconciled with the bill'
             when not strategies.holds_limit
                 then 'does not hold the limit as today''s does'
         end as hindrance

@@ -12,4 +12,5 @@ where strategies.candidate
     and strategies.unavailable is null
     and strategies.net_savings > 0
     and strategies.holds_limit
+    and not strategies.unreconciled
 order by strategies.site_id, strategies.strategy

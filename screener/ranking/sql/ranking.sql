@@ -7,6 +7,7 @@
 --   $note_h        from how many hours a year above the limit a note says so [h]
 --   $held_h        up to how many hours a year above the limit a strategy is said to hold it, and short of cooling to cool [h]
 --   $bought_kwh    from how much bought reheat a year a note says so [kWh]
+--   $bill_share    from what share of the electricity bill a note says so [1]
 --   $uncontrolled  the strategy that controls no humidity
 --   $placeholder   the basis of an investment that is a placeholder
 --   $currency      what money is counted in, for the notes
@@ -78,6 +79,14 @@ holder as (
     )
 ),
 
+-- Of a site that is not reconciled with its bill the change that saves most beyond it.
+beyond as (
+    select site_id, strategy, share_of_bill
+    from strategies
+    where unreconciled and candidate and not is_current and holds_limit and net_savings > 0
+    qualify 1 = row_number() over (partition by site_id order by share_of_bill desc, strategy)
+),
+
 -- What would pay better than the best, but does not hold the limit as today's does.
 dropped as (
     select
@@ -106,6 +115,7 @@ dropped as (
         and not strategies.is_current
         and strategies.unavailable is null
         and not strategies.holds_limit
+        and not strategies.unreconciled
         and strategies.net_savings > greatest(best.net_savings, 0)
     group by strategies.site_id
 ),
@@ -239,6 +249,14 @@ notes as (
             then best.strategy || ' is priced below ' || best.priced_below || ', which is a part of it: check the prices'
         end as disorder,
         bought_heat.note as bought_heat,
+        case
+            when current_strategy.unreconciled
+                then format('unreconciled: {} would save more electricity ({:.0f} %) than the whole bill; nothing is advised '
+                    || 'until loads, hours, efficiency and bill are checked', beyond.strategy, 100 * beyond.share_of_bill)
+            when best.share_of_bill > $bill_share
+                then format('saves {:.0f} % of the electricity bill: more than usual, check loads and bill',
+                    100 * best.share_of_bill)
+        end as bill,
         sites.climate_note,
         sites.figures_note
     from sites
@@ -247,6 +265,7 @@ notes as (
     left join cheapest_control using (site_id)
     left join passed_over_notes using (site_id)
     left join dropped using (site_id)
+    left join beyond using (site_id)
     left join mixed_prices using (site_id)
     left join bought_heat using (site_id)
     left join holder using (site_id)
@@ -269,10 +288,13 @@ compared as (
         coalesce(current_strategy.energy_cost - best.energy_cost, 0) as energy_charges_saved,
         coalesce(current_strategy.demand_cost - best.demand_cost, 0) as demand_charges_saved,
         coalesce(current_strategy.fuel_cost - best.fuel_cost, 0) as fuel_charges_saved,
+        coalesce(best.case_savings, 0) as case_savings,
         best.emissions_saved_kg,
         coalesce(best.investment, 0) as investment,
         best.investment_basis,
         coalesce(best.net_savings, 0) as net_savings,
+        best.share_of_bill,
+        coalesce(current_strategy.unreconciled, false) as unreconciled,
         best.simple_payback_years,
         best.savings_to_investment,
         best.adjusted_rate_of_return,
@@ -286,7 +308,7 @@ compared as (
         sites.assumed_share,
         nullif(
             concat_ws(
-                '; ', notes.no_reference, notes.humidity, notes.cases, notes.dropped, notes.equipment, notes.passed_over,
+                '; ', notes.no_reference, notes.bill, notes.humidity, notes.cases, notes.dropped, notes.equipment, notes.passed_over,
                 notes.bought_heat, notes.placeholder, notes.mixed, notes.disorder, notes.climate_note, notes.figures_note
             ),
             ''

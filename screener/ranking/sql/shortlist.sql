@@ -12,7 +12,7 @@ with compared as (
         strategies.strategy,
         strategies.unavailable is null as available,
         strategies.holds_limit as holding,
-        strategies.net_savings > 0 as paying,
+        strategies.net_savings > 0 and not strategies.unreconciled as paying,
         ranking.best_strategy = strategies.strategy as best
     from strategies
     inner join ranking using (site_id)

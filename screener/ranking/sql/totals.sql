@@ -8,6 +8,7 @@
 select
     count(*) as sites,
     count(*) filter (where net_savings > 0) as sites_with_savings,
+    count(*) filter (where unreconciled) as sites_unreconciled,
     count(*) filter (where investment_basis = $placeholder) as sites_with_placeholders,
     coalesce(sum(current_dehumidification_kwh), 0) as current_dehumidification_kwh,
     coalesce(sum(best_dehumidification_kwh), 0) as best_dehumidification_kwh,
