@@ -66,7 +66,6 @@ def test_run_ranks_every_site_and_writes_the_folder(portfolio, tmp_path):
         "run.json",
         "bills.parquet",
         "datapackage.json",
-        "files.json",
         "inputs",
     }
     assert "Screening estimates" in result.stderr
