@@ -23,6 +23,8 @@ TOTALS = {  # a strategy that does nothing; tests name what differs
     "electricity_kwh": 0.0,
     "fuel_kwh": 0.0,
     "dehumidification_kwh": 0.0,
+    "dehumidification_electricity_kwh": 0.0,
+    "dehumidification_fuel_kwh": 0.0,
     "standby_kwh": 0.0,
     "moisture_load_kg": 0.0,
     "water_by_coil_kg": 0.0,

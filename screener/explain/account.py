@@ -41,6 +41,7 @@ REACHED = (
     *("hours_above_limit", "hours_above_90_rh", "hours_in_fog", "cooling_not_met_kwh"),
     *("dew_point_p95_c", "dew_point_highest_c", "water_removed_kg", "litres_per_kwh"),
 )
+DEHUMIDIFICATION = ("dehumidification_kwh", "dehumidification_electricity_kwh", "dehumidification_fuel_kwh")
 CASES = ("refrigeration_saved_kwh", "refrigeration_saved_high_kwh", "anti_sweat_saved_kwh")
 CONDITIONS = ("dry_bulb_04_c", "dry_bulb_04_humidity_ratio", "dew_point_04_c", "dew_point_04_dry_bulb_c")
 EQUIPMENT = (
@@ -219,7 +220,7 @@ def _year(results: pl.DataFrame, name: str, every: pl.DataFrame, damp: pl.DataFr
         "reference_energy_kwh": {use: reference[use] for use in uses},
         "electricity_kwh": row["electricity_kwh"],
         "fuel_kwh": row["fuel_kwh"],
-        "dehumidification_kwh": row["dehumidification_kwh"],
+        **{name: row[name] for name in DEHUMIDIFICATION},
         "energy_for_water": water(results, name, damp),
         "reached": {key: row[key] for key in REACHED},
         "refrigeration": {key: row[key] for key in CASES},

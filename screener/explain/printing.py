@@ -127,7 +127,8 @@ def _year(document: Document) -> Iterator[str]:
     columns: dict[str, tuple[str, text.Format]] = {"use": ("Energy, kWh", text.words), "with": ("with it", text.whole)}
     columns |= {"without": ("temperature only", text.whole), "more": ("more", text.whole)}
     yield text.table(rows, columns)
-    yield f"Dehumidification takes {year['dehumidification_kwh']:,.0f} kWh a year."
+    electricity, fuel = year["dehumidification_electricity_kwh"], year["dehumidification_fuel_kwh"]
+    yield f"Dehumidification takes {electricity:,.0f} kWh of electricity and {fuel:,.0f} kWh of fuel a year."
     yield ""
     yield from _water(year["energy_for_water"])
     yield ""

@@ -130,6 +130,8 @@ def _of_strategy(years: pl.DataFrame, strategy: str, reference: str) -> pl.DataF
         "electricity_kwh": electricity,
         "fuel_kwh": fuel,
         "dehumidification_kwh": extra_energy,
+        "dehumidification_electricity_kwh": electricity - base_electricity,
+        "dehumidification_fuel_kwh": fuel - base_fuel,
         "standby_kwh": pl.col(f"{strategy}.standby_kwh"),
         "water_removed_kg": water,
         "litres_per_kwh": pl.when((extra_energy > 0) & (extra_water > 0)).then(extra_water / extra_energy),

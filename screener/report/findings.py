@@ -76,8 +76,8 @@ class Findings:
 
     @cached_property
     def changes(self) -> pl.DataFrame:
-        """What would be changed into what: sites, energy for humidity control before and after, money."""
-        sums = ["current_dehumidification_kwh", "best_dehumidification_kwh", "cost_saved", "investment", "net_savings"]
+        """What would be changed into what: sites, electricity and fuel saved, money."""
+        sums = ["electricity_saved_kwh", "fuel_saved_kwh", "cost_saved", "investment", "net_savings"]
         changed = self.paying.group_by("current_strategy", "best_strategy").agg(
             pl.len().alias("sites"), pl.col(sums).sum()
         )

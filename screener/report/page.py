@@ -117,7 +117,8 @@ def _tables(found: Findings) -> list[Table]:
         Column("climate_zone", "zone"),
         Column("current_strategy", "today", width="some"),
         Column("best_strategy", "best", width="some"),
-        Column("energy_saved_kwh", "energy saved", "kWh/yr", text.whole),
+        Column("electricity_saved_kwh", "electricity saved", "kWh/yr", text.whole),
+        Column("fuel_saved_kwh", "fuel saved", "kWh/yr", text.whole),
         Column("cost_saved", "saved", a_year, text.whole),
         Column("investment", "investment", money, text.whole),
         Column("net_savings", "net savings", money, text.whole),
@@ -134,8 +135,8 @@ def _tables(found: Findings) -> list[Table]:
         Column("current_strategy", "today", width="some"),
         Column("best_strategy", "change to", width="some"),
         Column("sites", "sites", form=text.whole),
-        Column("current_dehumidification_kwh", "for humidity today", "kWh/yr", text.whole),
-        Column("best_dehumidification_kwh", "after", "kWh/yr", text.whole),
+        Column("electricity_saved_kwh", "electricity saved", "kWh/yr", text.whole),
+        Column("fuel_saved_kwh", "fuel saved", "kWh/yr", text.whole),
         Column("cost_saved", "saved", a_year, text.whole),
         Column("investment", "investment", money, text.whole),
         Column("net_savings", "net savings", money, text.whole),
@@ -169,7 +170,8 @@ def _tables(found: Findings) -> list[Table]:
         Column("building_type", "kind"),
         Column("climate_zone", "zone"),
         Column("current_strategy", "today", width="some"),
-        Column("current_dehumidification_kwh", "for humidity today", "kWh/yr", text.whole),
+        Column("current_dehumidification_electricity_kwh", "electricity for humidity today", "kWh/yr", text.whole),
+        Column("current_dehumidification_fuel_kwh", "fuel for it", "kWh/yr", text.whole),
         Column("hours_above_limit", "above limit", "h/yr", text.whole),
         Column("holding_strategy", "cheapest that holds the limit", width="some"),
         Column("holding_hours_above_limit", "above limit with it", "h/yr", text.whole),
@@ -177,7 +179,7 @@ def _tables(found: Findings) -> list[Table]:
         Column("assumed_share", "assumed", "% of figures", text.percent),
         Column("notes", "notes", width="wide"),
     ]
-    paying = found.paying.with_columns(energy_saved_kwh=pl.col("electricity_saved_kwh") + pl.col("fuel_saved_kwh"))
+    paying = found.paying
     told = found.shortlist.with_columns(summary=pl.col("strategy").replace_strict(dict(found.summaries), default=None))
     return [
         table("zones", "Savings by climate zone", found.by_zone, zones),

@@ -169,7 +169,8 @@ def _tables(found: SiteFindings) -> list[Table]:
     money = found.settings["currency"]
     strategies = [
         Column("strategy", "strategy", width="some"),
-        Column("dehumidification_kwh", "for humidity", "kWh/yr", text.whole),
+        Column("dehumidification_electricity_kwh", "electricity for humidity", "kWh/yr", text.whole),
+        Column("dehumidification_fuel_kwh", "fuel for it", "kWh/yr", text.whole),
         Column("electricity_kwh", "electricity", "kWh/yr", text.whole),
         Column("fuel_kwh", "fuel", "kWh/yr", text.whole),
         Column("peak_kw", "highest power", "kW", text.tenths),
