@@ -71,7 +71,7 @@ def odds(
             print_json({"run": str(run), **{name: table.to_dicts() for name, table in tables.items()}})
         else:
             typer.echo(printed(found, top))
-        notes([*found.notes, f"odds are in {run / 'odds.csv'}", CAUTION], quiet)
+        notes([*found.notes, f"odds are in {run / 'odds.csv'}; `screener report {run}` shows them", CAUTION], quiet)
 
 
 def printed(found: "Odds", top: int) -> str:

@@ -5,6 +5,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from screener import text
+from screener.contracts.origins import ASSUMED_TODAY
 
 if TYPE_CHECKING:
     import polars as pl
@@ -77,13 +78,18 @@ def summary(result: "Run", top: int) -> str:
     ranked, better = text.count(result.ranking.height, "site"), text.count(totals["sites_with_savings"], "site")
     lines.append(
         f"{ranked} ranked, {better} worth changing: "
-        f"{text.whole(totals['cost_saved'])} {currency} saved a year for an investment of "
-        f"{text.whole(totals['investment'])} {currency}; net savings {text.whole(totals['net_savings'])} {currency} "
+        f"{text.rounded(totals['cost_saved'])} {currency} saved a year for an investment of "
+        f"{text.rounded(totals['investment'])} {currency}; net savings {text.rounded(totals['net_savings'])} {currency} "
         f"{_over(asdict(result.settings))}."
     )
     if totals["sites_unreconciled"]:
         aside = text.count(totals["sites_unreconciled"], "site")
         lines.append(f"{aside} set aside as unreconciled: a change would save more than the whole electricity bill.")
+    paying = result.ranking.filter(result.ranking["net_savings"] > 0)
+    if assumed := paying.filter(paying["notes"].str.contains(ASSUMED_TODAY, literal=True)).height:
+        lines.append(
+            f"What {text.count(assumed, 'site')} of these has today is assumed, not stated: savings rest on it."
+        )
     lines += _placeholders(totals["sites_with_placeholders"])
     return "\n".join(lines)
 

@@ -4,6 +4,7 @@ behind a colon."""
 import polars as pl
 
 GIVEN, CONVERTED, ASSUMED, LOOKED_UP, SIZED = "given", "converted", "assumed", "looked up", "sized"
+ASSUMED_TODAY = "what it has today is assumed, the usual of its kind"  # said of a site in its row of the ranking
 
 
 def is_given(column: str) -> pl.Expr:

@@ -14,6 +14,7 @@ import polars as pl
 
 from screener import climate, contracts, economics, errors, exact, ledger, outputs, price, sizing, tables
 from screener.assumptions import plausible
+from screener.contracts.origins import ASSUMED_TODAY, is_given
 from screener.engine import weather_cache, year
 from screener.engine.progress import Progress
 from screener.ranking import holding, rank, reconciling
@@ -257,10 +258,11 @@ def tolerance(settings: Settings) -> holding.Tolerance:
 def ranked(
     results: pl.DataFrame, sites: pl.DataFrame, settings: Settings, rates: price.Rates | None = None
 ) -> pl.DataFrame:
-    """The ranking of the sites, once it and the results have passed their checks. With `rates` its notes say whose bill is
-    assumed in the blocks of their tariff."""
+    """The ranking of the sites, once it and the results have passed their checks. Its notes say whose strategy of today is
+    assumed, and with `rates` whose bill is in the blocks of their tariff."""
     guessed = [] if rates is None else price.assumed_bills(sites, rates)["site_id"].to_list()
     told = [
+        pl.when(~is_given("current_strategy")).then(pl.lit(ASSUMED_TODAY)),
         pl.col("offer_note"),
         pl.when(pl.col("site_id").is_in(guessed)).then(pl.lit(ASSUMED_BILL)),
         pl.when(tables.is_default(pl.col("tariff_id"))).then(

@@ -35,9 +35,11 @@ class Part:
     strategies: tuple[str, ...]
 
 
-def work_out(part: Part, basis: Basis, figures: Sequence[Figure], numbers: Sequence[int]) -> pl.DataFrame:
+def work_out(
+    part: Part, basis: Basis, figures: Sequence[Figure], numbers: Sequence[int], whole_years: bool = False
+) -> pl.DataFrame:
     """What every strategy comes to in each draw of each site: `draw`, `site` (its number in the part), `strategy` (its number)
-    and FIGURES, in that order, null where it cannot be had."""
+    and FIGURES, in that order, null where it cannot be had. With `whole_years` every hour is worked out, to check by."""
     count = part.sites.height
     frames: list[pl.DataFrame] = []
     hours: dict[tuple[str, float], Hours] = {}
@@ -45,7 +47,7 @@ def work_out(part: Part, basis: Basis, figures: Sequence[Figure], numbers: Seque
     of_year = next((figure.values for figure in figures if figure.name in OF_PLACE), None)
     own = part.sites["weather_id"].unique().sort().to_list()
     whole = years(own, basis.inputs["weather"], basis.settings.dates)
-    cut = {place: weeks.Dampness(weeks.weeks(year)) for place, year in whole.items()}
+    cut = {place: weeks.Dampness(year if whole_years else weeks.weeks(year)) for place, year in whole.items()}
     sites = _to_be_sized(part.sites)
     for number in numbers:
         drawn = sites if number == OWN_FIGURES else drawn_sites(sites, figures, number)

@@ -14,11 +14,12 @@ import polars as pl
 from screener import text
 from screener.contracts import load
 from screener.contracts.limits import NOTEWORTHY_H
-from screener.contracts.origins import ASSUMED
+from screener.contracts.origins import ASSUMED, is_given
 from screener.report.palette import END_USES
 from screener.report.words import figure_name
 
 ASSUMPTIONS_SHOWN = 8
+FIND_OUT_SHOWN = 12
 
 
 @dataclass(frozen=True)
@@ -26,7 +27,8 @@ class Findings:
     """The tables of a run under the names of its folder, and `totals` of the ranking in one row.
 
     `shortlist`: how every candidate fared; `what_if`: totals under other prices; `summaries`: strategies in a line, in
-    the order of the registry; `placeholders`: strategies whose investment is a shipped placeholder.
+    the order of the registry; `placeholders`: strategies whose investment is a shipped placeholder; `odds`: the tables of the
+    run's odds by name, where it has some.
     """
 
     settings: Mapping[str, Any]
@@ -40,6 +42,7 @@ class Findings:
     what_if: pl.DataFrame
     summaries: Mapping[str, str]
     placeholders: Sequence[str]
+    odds: Mapping[str, pl.DataFrame] | None = None
 
     @property
     def sample(self) -> int | None:
@@ -136,6 +139,28 @@ class Findings:
             .sort("net_savings", "sites", "column", descending=[True, True, False])
             .head(ASSUMPTIONS_SHOWN)
         )
+
+    @cached_property
+    def ranges(self) -> dict[str, dict[str, float]]:
+        """The rows of portfolio_odds by figure; nothing where the run has no odds."""
+        if self.odds is None:
+            return {}
+        return {row["figure"]: row for row in self.odds["portfolio_odds"].iter_rows(named=True)}
+
+    def find_out(self) -> pl.DataFrame:
+        """The blanks that are most worth filling, of a run with odds: `site_id, name, figure, worth_knowing`."""
+        if self.odds is None:
+            return pl.DataFrame(schema={"site_id": pl.String, "figure": pl.String, "worth_knowing": pl.Float64})
+        asked = self.odds["odds_figures"].filter(pl.col("assumed") & pl.col("site_id").is_not_null())
+        names = self.ranking.select("site_id", "name")
+        ordered = asked.join(names, on="site_id", how="left", maintain_order="left")
+        return ordered.sort("worth_knowing", "site_id", "figure", descending=[True, False, False]).head(FIND_OUT_SHOWN)
+
+    def assumed_today(self) -> int:
+        """How many of the sites worth changing have a strategy today that nobody stated."""
+        stated = self.sites.filter(is_given("current_strategy"))["site_id"]
+        used = self.sites.filter(~pl.col("site_id").is_in(stated.implode()))["site_id"]
+        return self.paying.filter(pl.col("site_id").is_in(used.implode())).height
 
     def still_damp(self) -> pl.DataFrame:
         """Sites worth changing that stay above their limit for many hours even so."""

@@ -7,7 +7,7 @@ import polars as pl
 
 from screener import economics, explain, ledger, tables
 from screener.exact import significant
-from screener.outputs import RunFolder
+from screener.outputs import RunFolder, beside
 from screener.ranking import rank
 from screener.report import what_if
 from screener.report.charts.psychrometric import Space
@@ -15,6 +15,7 @@ from screener.report.findings import Findings
 from screener.report.site import SiteFindings
 from screener.strategies import REFERENCE, REGISTRY
 
+ODDS = ("odds", "portfolio_odds", "odds_figures", "odds_draws")
 SAMPLED_ABOVE = 20_000  # sites; ranking them under ten other prices takes half a gigabyte
 
 
@@ -27,6 +28,7 @@ def of_run(run: RunFolder) -> Findings:
         run.table("rejects").collect(),
         run.input("strategies"),
         run.settings,
+        {name: beside.odds_table(run, name) for name in ODDS} if beside.has_odds(run) else None,
     )
 
 
@@ -37,6 +39,7 @@ def findings(
     rejects: pl.DataFrame,
     prices: pl.DataFrame,
     settings: Mapping[str, Any],
+    odds: Mapping[str, pl.DataFrame] | None = None,
 ) -> Findings:
     """What the report of a run tells, from its tables, unrounded or as they were written: the same to the last figure.
 
@@ -63,6 +66,7 @@ def findings(
         what_if=what_if.what_if(kept, economics.terms(settings)),
         summaries=summaries(),
         placeholders=placeholders(prices),
+        odds=odds,
     )
 
 
@@ -100,7 +104,17 @@ def site_findings(run: RunFolder, site_id: str) -> SiteFindings:
         limit_dew_point_c=year.limit_dew_point_c,
         summaries=summaries(),
         placeholders=placeholders(run.input("strategies")),
+        odds=_odds_of(run, site_id),
     )
+
+
+def _odds_of(run: RunFolder, site_id: str) -> Mapping[str, Any] | None:
+    """The row of a site in the odds of the run, where it has some, with `find_out`: what its blanks are worth knowing."""
+    if not beside.has_odds(run):
+        return None
+    figures = beside.odds_table(run, "odds_figures").filter((pl.col("site_id") == site_id) & pl.col("assumed"))
+    row = beside.odds_table(run, "odds").filter(site_id=site_id).row(0, named=True)
+    return row | {"find_out": figures.sort("worth_knowing", "figure", descending=[True, False])}
 
 
 def summaries() -> dict[str, str]:

@@ -9,6 +9,7 @@ import polars as pl
 from markupsafe import Markup
 
 from screener import __version__, text
+from screener.report.charts import odds
 from screener.report.charts.end_uses import end_uses
 from screener.report.charts.payback import payback
 from screener.report.charts.savings_curve import savings_curve
@@ -52,8 +53,21 @@ def portfolio_charts(found: Findings) -> dict[str, Chart]:
         payback(found.ranking, found.currency),
         strategy_grid(found.groups, found.currency),
         end_uses(found.end_uses(), unit, which),
+        *_odds_charts(found),
     )
     return {chart.name: chart for chart in charts}
+
+
+def _odds_charts(found: Findings) -> list[Chart]:
+    """The pictures of a run with odds."""
+    if found.odds is None:
+        return []
+    sites, portfolio, figures, draws = (found.odds[n] for n in ("odds", "portfolio_odds", "odds_figures", "odds_draws"))
+    return [
+        odds.ranges(sites, found.currency),
+        odds.tornado(figures, portfolio, found.currency),
+        odds.curve(draws, portfolio, found.currency),
+    ]
 
 
 def render(template: str, **context: Any) -> str:
@@ -73,7 +87,13 @@ def _templates() -> "jinja2.Environment":
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    templates.filters |= {"tonnes": tonnes, "whole": text.whole, "tenths": text.tenths, "words": text.words}
+    templates.filters |= {
+        "tonnes": tonnes,
+        "whole": text.whole,
+        "tenths": text.tenths,
+        "rounded": text.rounded,
+        "words": text.words,
+    }
     templates.globals |= {"count": text.count, "listed": listed, "placeholder_caution": placeholder_caution}
     templates.globals["cautions"] = CAUTIONS
     return templates
@@ -163,6 +183,12 @@ def _tables(found: Findings) -> list[Table]:
         Column("net_savings", "net savings of those sites", money, text.whole),
         Column("origin", "assumed from", width="wide"),
     ]
+    find_out = [
+        Column("site_id", "site", form=str),
+        Column("name", "name", width="some"),
+        Column("figure", "what to find out", width="some"),
+        Column("worth_knowing", "worth knowing", money, text.rounded),
+    ]
     others = [
         Column("rank", "rank", form=text.whole),
         Column("site_id", "site", form=str),
@@ -188,5 +214,11 @@ def _tables(found: Findings) -> list[Table]:
         table("changes", "What would be changed into what", found.changes, changes),
         table("shortlist", "How each candidate fared at the sites that do not have it", told, shortlist),
         table("what-if", "The ranking under other prices", found.what_if, what_if),
+        table(
+            "find-out",
+            "What to find out first, and what knowing it before choosing is worth",
+            found.find_out(),
+            find_out,
+        ),
         table("assumptions", "Figures assumed at the sites worth changing", found.assumptions(), assumptions),
     ]

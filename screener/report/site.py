@@ -10,6 +10,7 @@ import polars as pl
 
 from screener import text
 from screener.contracts import load
+from screener.contracts.origins import ASSUMED
 from screener.report.charts.day import day
 from screener.report.charts.end_uses import end_uses
 from screener.report.charts.humidity import humidity
@@ -36,6 +37,7 @@ class SiteFindings:
     `hours`: the air of the design hour by strategy, today's first: `at`, `states` and `processes` as `explain` has them.
     `outdoor`: outdoor_c [degC], outdoor_humidity_ratio [kg/kg], weight_h [h]. `months`: see `charts.moisture`.
     `held`: see `charts.humidity`, as is `called`. `day`: see `charts.day`, of month and day `date`.
+    `odds`: its row of the odds with `find_out`, where the run has some.
     `peaks`: strategy, month, day_kind, hour, peak_kw. `bills`: of the strategies of `hours`, see `explain.bills`.
     """
 
@@ -56,11 +58,17 @@ class SiteFindings:
     limit_dew_point_c: float
     summaries: Mapping[str, str]
     placeholders: Sequence[str]
+    odds: Mapping[str, Any] | None = None
 
     @property
     def now(self) -> str:
         """Today's strategy."""
         return str(self.ranked["current_strategy"])
+
+    @property
+    def is_assumed(self) -> bool:
+        """Whether nobody stated today's strategy."""
+        return str(self.used["current_strategy_origin"]).startswith(ASSUMED)
 
     @property
     def best(self) -> str:
@@ -211,6 +219,12 @@ def _tables(found: SiteFindings) -> list[Table]:
         Column("fuel_cost", "fuel", money, text.decimals(2)),
         Column("total", "total", money, text.decimals(2)),
     ]
+    find_out = [
+        Column("figure", "figure", width="some"),
+        Column("worth_knowing", "worth knowing", money, text.rounded),
+    ]
+    asked = pl.DataFrame(schema={"figure": pl.String, "worth_knowing": pl.Float64})
+    asked = asked if found.odds is None else found.odds["find_out"]
     named = pl.col("month").replace_strict(dict(enumerate(MONTHS, start=1)), return_dtype=pl.String)
     results = found.results.with_columns(role=pl.col("is_current").cast(int) * 2 + (pl.col("strategy") == found.best))
     results = results.sort(
@@ -225,6 +239,7 @@ def _tables(found: SiteFindings) -> list[Table]:
         table("strategies", "Every strategy at this site", results, strategies),
         table("bills", "What the air system is charged, month by month", found.bills.with_columns(named), bills),
         table("states", "The air of the design hour", _states(found), states),
+        table("find-out", "Blanks, and what knowing each before choosing is worth", asked, find_out),
         table("figures", "What the site is, and where each figure is from", _figures(found), figures),
     ]
 

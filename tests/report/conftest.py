@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from screener import pipeline
+from screener import odds, pipeline, report
 
 ROOT = Path(__file__).parents[2]
 EXAMPLE = ROOT / "portfolios" / "oddlebrook_foods"
@@ -33,3 +33,13 @@ def hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (folder / "portfolio.toml").write_text("\n".join([f"name = '''{HARM}'''", *settings[1:]]), encoding="utf-8")
     pipeline.run(folder, folder.parent / "run")
     return folder.parent / "run"
+
+
+@pytest.fixture(scope="session")
+def likely(example: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The run of the example portfolio with odds, and its report made anew."""
+    folder = tmp_path_factory.mktemp("likely") / "run"
+    shutil.copytree(example, folder)
+    odds.odds(folder, 12)
+    report.write(folder, pictures=True)
+    return folder

@@ -28,12 +28,17 @@ def browser() -> Iterator[Any]:
         running.close()
 
 
-@pytest.fixture(scope="module", params=["report", "site"])
-def document(request: pytest.FixtureRequest, example: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The report of the run, and the page of its first site."""
+@pytest.fixture(scope="module", params=["report", "site", "odds", "site odds"])
+def document(
+    request: pytest.FixtureRequest, example: Path, likely: Path, tmp_path_factory: pytest.TempPathFactory
+) -> Path:
+    """The report of the run, and the page of its first site, without and with odds."""
     if request.param == "report":
         return example / "report.html"
-    (file,) = report.write_site(example, "S126", tmp_path_factory.mktemp("site"))
+    if request.param == "odds":
+        return likely / "report.html"
+    run = likely if request.param == "site odds" else example
+    (file,) = report.write_site(run, "S126", tmp_path_factory.mktemp("site"))
     return file
 
 
