@@ -83,8 +83,9 @@ def run(
         results: dict[str, outputs.Table] = {"rejects": portfolio.rejects}
         results |= {name: scratch.table(name) for name in ("strategies", "bills", "ledger", "sites_used")}
         progress.stage("report")
-        page = report.page_of(results | {"ranking": ranked}, basis.inputs["strategies"], asdict(basis.settings))
-        info = outputs.provenance(portfolio.files, asdict(basis.settings), progress.timings)
+        date = outputs.today()
+        page = report.page_of(results | {"ranking": ranked}, basis.inputs["strategies"], asdict(basis.settings), date)
+        info = outputs.provenance(portfolio.files, asdict(basis.settings), progress.timings) | {"date": date}
         written = _write(out, results, ranked, info, basis, force, progress, page)
     notes = [*portfolio.notes, *_notes(portfolio.sites, basis), *scratch.notes]
     return Run(basis.settings, *written, portfolio.rejects, notes)

@@ -1,5 +1,6 @@
 """A run folder opened again: what is in it is what the run knew, and what is not whole is refused in words."""
 
+import datetime
 import json
 import shutil
 from collections.abc import Callable
@@ -10,10 +11,11 @@ import pytest
 from polars.testing import assert_frame_equal
 from typer.testing import CliRunner
 
-from screener import climate, contracts, pipeline
+from screener import climate, contracts, outputs, pipeline
 from screener.commands import app
 from screener.errors import UsageError
-from screener.outputs import INPUTS, OUTPUTS, RunFolder, open_run
+from screener.outputs import INPUTS, OUTPUTS, RunFolder, open_run, verify
+from screener.outputs.reading import digest_of
 
 ROOT = Path(__file__).parents[1]
 
@@ -148,7 +150,7 @@ def test_one_bit_of_a_table_is_noticed_before_it_is_read(table: str, folder: Pat
     for read in (lambda run: run.table(table), lambda run: run.file(table)):
         with pytest.raises(UsageError, match=rf"{file.name} is not as the run left it; run the portfolio again"):
             read(open_run(copy))
-    assert open_run(copy).changed() == [file.name]
+    assert verify(copy).changed == [file.name]
 
 
 def test_verify_names_what_changed_since(folder: Path, tmp_path: Path) -> None:
@@ -161,7 +163,56 @@ def test_verify_names_what_changed_since(folder: Path, tmp_path: Path) -> None:
     found = CliRunner().invoke(app, ["verify", str(copy), "--json"])
     assert found.exit_code == 4
     assert json.loads(found.stdout)["changed"] == ["ranking.csv"]
-    assert "ranking.csv changed since" in found.stderr
+    assert "ranking.csv missing or changed since" in found.stderr
+
+
+def test_verify_lists_all_that_is_wrong_at_once(folder: Path, tmp_path: Path) -> None:
+    copy = shutil.copytree(folder, tmp_path / "copy")
+    edit(copy, "run.json", lambda info: info["settings"].update(study_years=30))
+    edit(copy, "datapackage.json", lambda package: package.update(title="another"))
+    (copy / "ledger.parquet").write_bytes((copy / "ledger.parquet").read_bytes()[:-1])
+    (copy / "groups.csv").unlink()
+    (copy / "inputs" / "tariffs.parquet").unlink()
+    (copy / "report.html").write_text("another")
+    done = CliRunner().invoke(app, ["verify", str(copy), "--json"])
+    assert done.exit_code == 4
+    wrong = ["datapackage.json", "groups.csv", "inputs/tariffs.parquet", "ledger.parquet", "report.html", "run.json"]
+    assert json.loads(done.stdout)["changed"] == wrong
+    (copy / "datapackage.json").write_text("[" * 100_000)
+    assert "ranking.parquet" in verify(copy).changed
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("study_years", 0),
+        ("study_years", 1e6),
+        ("discount_rate", "high"),
+        ("rates", "other"),
+        ("colour", 1),
+        ("currency", 3),
+    ],
+)
+def test_settings_that_none_can_have_are_refused_though_the_digest_fits(
+    name: str, value: object, folder: Path, tmp_path: Path
+) -> None:
+    copy = shutil.copytree(folder, tmp_path / "copy")
+    edit(copy, "run.json", lambda info: info["settings"].update({name: value}))
+    edit(copy, "run.json", lambda info: info.update(digest=digest_of(info)))
+    with pytest.raises(
+        UsageError, match=rf"has settings that none can have \({name} {value}\); run the portfolio again"
+    ):
+        open_run(copy)
+
+
+def test_a_run_and_its_report_know_their_day(portfolio: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """In UTC, and as SOURCE_DATE_EPOCH has it where it is set: 86 400 s after its zero is 2 January 1970."""
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "86400")
+    pipeline.run(portfolio, tmp_path / "run")
+    assert open_run(tmp_path / "run").info["date"] == "1970-01-02"
+    assert "Run of 1970-01-02" in (tmp_path / "run" / "report.html").read_text()
+    monkeypatch.delenv("SOURCE_DATE_EPOCH")
+    assert outputs.today() == f"{datetime.datetime.now(datetime.UTC):%Y-%m-%d}"
 
 
 LIKE_PATTERNS = ("run[1]", "run?", "ru*", "[!a]un1", "Acme [2026] {a,b}")

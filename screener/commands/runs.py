@@ -125,16 +125,15 @@ def verify(run: RunArgument, as_json: Json = False) -> None:
     from screener import errors, outputs
 
     with errors_in_words():
-        folder = outputs.open_run(run)
-        changed = folder.changed()
+        found = outputs.verify(run)
         if as_json:
-            print_json({"files": len(folder.files), "changed": changed})
+            print_json({"files": len(found.files), "changed": found.changed})
         else:
-            typer.echo(f"{len(folder.files) - len(changed)} of {len(folder.files)} files are as the run left them")
-        if changed:
-            spoilt = any(file.endswith(".parquet") for file in changed)
-            way_out = "run the portfolio again" if spoilt else "no figure is read from files for spreadsheets"
-            raise errors.ResultsError(f"{run}: {', '.join(changed)} changed since; {way_out}")
+            typer.echo(f"{len(found.files) - len(found.changed)} of {len(found.files)} files are as the run left them")
+        if found.changed:
+            spoilt = any(file.endswith((".parquet", ".json")) for file in found.changed)
+            way_out = "run the portfolio again" if spoilt else "no figure is read from files for spreadsheets or pages"
+            raise errors.ResultsError(f"{run}: {', '.join(found.changed)} missing or changed since; {way_out}")
 
 
 def _print_run(result: "Run", out: Path, top: int, as_json: bool, quiet: bool) -> None:

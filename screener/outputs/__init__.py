@@ -6,7 +6,7 @@
 
 from screener.outputs.describing import sha256
 from screener.outputs.layout import INPUT_NAMES, INPUTS, OUTPUTS, Output
-from screener.outputs.reading import RunFolder, open_run
+from screener.outputs.reading import RunFolder, Verified, open_run, verify
 from screener.outputs.scratch import Scratch, scratch
 from screener.outputs.writing import (
     Table,
@@ -18,6 +18,7 @@ from screener.outputs.writing import (
     neutralised,
     provenance,
     staged,
+    today,
     write_run,
     writing_in_words,
 )
@@ -30,6 +31,7 @@ __all__ = [
     "RunFolder",
     "Scratch",
     "Table",
+    "Verified",
     "add_files",
     "check_free",
     "conformed",
@@ -41,6 +43,8 @@ __all__ = [
     "scratch",
     "sha256",
     "staged",
+    "today",
+    "verify",
     "write_run",
     "writing_in_words",
 ]

@@ -16,6 +16,13 @@ from screener.outputs.describing import SIZE, sha256
 from screener.outputs.layout import INPUTS, OUTPUTS, PACKAGE_FILE, RUN_FILE, Output
 
 AGAIN = "run the portfolio again"
+KINDS: Mapping[str, tuple[type, ...]] = {
+    "string": (str,),
+    "number": (int, float),
+    "integer": (int,),
+    "array": (list, tuple),
+    "boolean": (bool,),
+}
 DESCRIBED, DIGEST = "datapackage_sha256", "digest"  # what run.json says of datapackage.json, and of itself
 
 
@@ -66,17 +73,6 @@ class RunFolder:
             self._sound.add(path)
         return file
 
-    def changed(self) -> list[str]:
-        """The files that the run lists, those for spreadsheets and reports too, and that are not as it left them."""
-        added = removing.added(self.path)
-        others = {name for name, digest in added.items() if _digest(self.path / name) != digest}
-        return sorted({path for path in self.resources if self._is_changed(path)} | others)
-
-    @property
-    def files(self) -> list[str]:
-        """Every file of the run, by its path in the folder."""
-        return sorted({*self.resources, *removing.added(self.path), RUN_FILE, PACKAGE_FILE})
-
     def _is_changed(self, path: str) -> bool:
         return bool(self.resources[path].get("hash") != f"sha256:{sha256(self.path / path)}")
 
@@ -85,6 +81,44 @@ class RunFolder:
             return pl.scan_parquet(self.verified(str(output.path("parquet"))), glob=False)
         schema = contracts.load(output.contract).polars_schema()
         return pl.scan_csv(self.path / output.path("csv"), schema=schema, glob=False)
+
+
+@dataclass(frozen=True)
+class Verified:
+    """The files that a run is made of, by their paths in its folder, and those that are missing or not as it left them."""
+
+    files: list[str]
+    changed: list[str]
+
+
+def verify(folder: Path) -> Verified:
+    """See whether every file of a run is as the run left it, those for spreadsheets and reports too, whatever version wrote
+    it. UsageError where there is no run.
+    """
+    if not (folder / RUN_FILE).is_file():
+        raise UsageError(f"{folder} holds no run (no {RUN_FILE}); give the --out folder of an earlier run")
+    changed: set[str] = set()
+    info = _told(folder, RUN_FILE)
+    if info.get(DIGEST) != digest_of(info):
+        changed.add(RUN_FILE)
+    if info.get(DESCRIBED) != _digest(folder / PACKAGE_FILE):
+        changed.add(PACKAGE_FILE)
+    try:
+        listed = {str(each["path"]): each.get("hash") for each in _told(folder, PACKAGE_FILE)["resources"]}
+    except (KeyError, TypeError, AttributeError):
+        listed = {}
+    due = listed | {name: f"sha256:{digest}" for name, digest in removing.added(folder).items()}
+    due |= {name: None for name in _required() if name not in due}
+    changed |= {name for name, digest in due.items() if digest is None or f"sha256:{_digest(folder / name)}" != digest}
+    return Verified(sorted({*due, RUN_FILE, PACKAGE_FILE}), sorted(changed))
+
+
+def _told(folder: Path, name: str) -> dict[str, Any]:
+    """What a file of a run says, nothing where it cannot be read."""
+    try:
+        return _json(folder, name)
+    except UsageError:
+        return {}
 
 
 def open_run(folder: Path) -> RunFolder:
@@ -106,9 +140,32 @@ def open_run(folder: Path) -> RunFolder:
         raise UsageError(f"{folder} was written before runs held digests of themselves; {AGAIN}")
     if info[DIGEST] != digest_of(info):
         raise UsageError(_changed(folder, [RUN_FILE]))
+    _require_rules(folder, info["settings"])
     if info.get(DESCRIBED) != sha256(folder / PACKAGE_FILE):
         raise UsageError(_changed(folder, [PACKAGE_FILE]))
     return RunFolder(folder, info, resources)
+
+
+def _require_rules(folder: Path, settings: Mapping[str, Any]) -> None:
+    """UsageError where a setting is not what its contract allows, whoever wrote it there."""
+    fields = {field["name"]: field for field in contracts.read("settings")["fields"]}
+    wrong = [name for name, value in settings.items() if name not in fields or not _is_allowed(value, fields[name])]
+    if wrong:
+        told = ", ".join(f"{name} {str(settings[name])[:40]}" for name in wrong)
+        raise UsageError(f"{folder}: {RUN_FILE} has settings that none can have ({told}); {AGAIN}")
+
+
+def _is_allowed(value: object, field: Mapping[str, Any]) -> bool:
+    if value is None:
+        return True
+    kind, limits = KINDS[field["type"]], field.get("constraints", {})
+    if (
+        not isinstance(value, kind)
+        or (isinstance(value, bool) and bool not in kind)
+        or value not in limits.get("enum", [value])
+    ):
+        return False
+    return not isinstance(value, int | float) or limits.get("minimum", value) <= value <= limits.get("maximum", value)
 
 
 def _digest(file: Path) -> str | None:
@@ -133,12 +190,14 @@ def _resources(folder: Path) -> dict[str, Any]:
         raise UsageError(f"{folder}: {PACKAGE_FILE} lists no files; {AGAIN}") from error
 
 
+def _required() -> set[str]:
+    """The paths of the tables that no run lacks."""
+    return {str(output.path(kind)) for output in (*OUTPUTS, *INPUTS) if not output.may_lack for kind in output.formats}
+
+
 def _require_whole(folder: Path, resources: Mapping[str, Any]) -> None:
     """Every file that a run has, or that this one lists, must be there; Parquet files with the bytes they had."""
-    due = {
-        str(output.path(format)) for output in (*OUTPUTS, *INPUTS) if not output.may_lack for format in output.formats
-    }
-    due |= set(resources)
+    due = _required() | set(resources)
     missing = sorted(name for name in due if name not in resources or not (folder / name).is_file())
     if missing:
         raise UsageError(f"{folder} is incomplete: {', '.join(missing)} missing; {AGAIN}")
@@ -153,7 +212,7 @@ def _json(folder: Path, name: str) -> dict[str, Any]:
         content = json.loads((folder / name).read_text(encoding="utf-8"))
     except FileNotFoundError:
         raise UsageError(f"{folder} is incomplete: {name} missing; {AGAIN}") from None
-    except ValueError as error:
+    except (ValueError, OSError, RecursionError) as error:
         raise UsageError(f"{folder}: {name} cannot be read ({error}); {AGAIN}") from error
     if not isinstance(content, dict):
         raise UsageError(f"{folder}: {name} is not what a run writes; {AGAIN}")

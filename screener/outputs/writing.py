@@ -13,8 +13,10 @@ import platform
 import re
 import shutil
 import stat
+import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path, PurePosixPath
 from typing import Any, Literal
@@ -245,10 +247,19 @@ def provenance(inputs: Iterable[Path], settings: Mapping[str, Any], timings: Map
     return {
         "versions": {"screener": __version__, "python": platform.python_version()} | {p: version(p) for p in PACKAGES},
         "contracts": contracts.digest(),
+        "date": today(),
         "inputs": digests(inputs),
         "settings": dict(settings),
         "timings_s": {stage: round(seconds, 3) for stage, seconds in timings.items()},
     }
+
+
+def today() -> str:
+    """The day, in UTC; that of SOURCE_DATE_EPOCH where it is set, for files that should not know when they were made
+    [reproducible-builds.org]."""
+    given = os.environ.get("SOURCE_DATE_EPOCH", "")
+    now = int(given) if given.isdecimal() and len(given) < 12 else time.time()
+    return f"{datetime.fromtimestamp(now, UTC):%Y-%m-%d}"
 
 
 def digests(files: Iterable[Path]) -> list[dict[str, str]]:

@@ -43,6 +43,7 @@ class Findings:
     summaries: Mapping[str, str]
     placeholders: Sequence[str]
     odds: Mapping[str, pl.DataFrame] | None = None
+    run_date: str = ""
 
     @property
     def sample(self) -> int | None:

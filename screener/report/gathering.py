@@ -29,6 +29,7 @@ def of_run(run: RunFolder) -> Findings:
         run.input("strategies"),
         run.settings,
         {name: beside.odds_table(run, name) for name in ODDS} if beside.has_odds(run) else None,
+        run.info.get("date", ""),
     )
 
 
@@ -40,6 +41,7 @@ def findings(
     prices: pl.DataFrame,
     settings: Mapping[str, Any],
     odds: Mapping[str, pl.DataFrame] | None = None,
+    run_date: str = "",
 ) -> Findings:
     """What the report of a run tells, from its tables, unrounded or as they were written: the same to the last figure.
 
@@ -63,6 +65,7 @@ def findings(
         rejects=rejects,
         totals=rank.totals(ranking).row(0, named=True),
         shortlist=rank.shortlist(kept, ranking),
+        run_date=run_date,
         what_if=what_if.what_if(kept, economics.terms(settings)),
         summaries=summaries(),
         placeholders=placeholders(prices),
@@ -84,6 +87,7 @@ def site_findings(run: RunFolder, site_id: str) -> SiteFindings:
     year = explain.year(run, site_id, list(called.values()))
     shown = [called[role] for role in roles if role in called] or [REFERENCE.name]
     return SiteFindings(
+        run_date=run.info.get("date", ""),
         settings=run.settings,
         ranked=ranked.row(0, named=True),
         used=used.row(0, named=True),

@@ -59,6 +59,7 @@ class SiteFindings:
     summaries: Mapping[str, str]
     placeholders: Sequence[str]
     odds: Mapping[str, Any] | None = None
+    run_date: str = ""
 
     @property
     def now(self) -> str:

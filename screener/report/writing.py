@@ -15,13 +15,16 @@ from screener.report.workbook import workbook as workbook_of
 PAGE, WORKBOOK = "report.html", "ranking.xlsx"
 
 
-def page_of(results: Mapping[str, Any], prices: pl.DataFrame, settings: Mapping[str, Any]) -> dict[str, str]:
+def page_of(
+    results: Mapping[str, Any], prices: pl.DataFrame, settings: Mapping[str, Any], run_date: str
+) -> dict[str, str]:
     """The page of a run that is about to be written, by the name of its file.
 
     `results`: ranking and rejects, and strategies and sites_used to be read lazily. `prices`: its strategies table.
+    `run_date`: the day of the run.
     """
     ranking, strategies, sites, rejects = (results[name] for name in ("ranking", "strategies", "sites_used", "rejects"))
-    return {PAGE: portfolio_page(gathering.findings(ranking, strategies, sites, rejects, prices, settings))}
+    return {PAGE: portfolio_page(gathering.findings(ranking, strategies, sites, rejects, prices, settings, run_date=run_date))}
 
 
 def write(folder: Path, out: Path | None = None, workbook: bool = False, pictures: bool = False) -> list[Path]:
