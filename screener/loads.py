@@ -14,10 +14,12 @@ Tm = (Cm/dt Tm' + hA T)/(Cm/dt + hA) put in, g = hA (Cm/dt)/(Cm/dt + hA): both n
 hour ends. Two lumped capacities after the effective-capacitance and effective-moisture-capacitance models (from memory).
 """
 
+from collections.abc import Callable
+
 import polars as pl
 
 from screener import calendar
-from screener.contracts.hour import CARRIED, SPACE
+from screener.contracts.hour import CARRIED, SPACE, Treated
 from screener.formula import (
     Number,
     as_number,
@@ -123,14 +125,14 @@ def gains_by_source(sheet: Worksheet, space_c: Number, humidity_ratio: Number) -
     """
     c = col
     is_open = c("open")
-    through_air = c("air_kg_s") * air.CP_MOIST_AIR
+    through_air = c("air_heat_kg_s") * air.CP_MOIST_AIR
     heats = {
         "people": c("people_now_w"),
         "lights": c("lights_w") * c("lights_share") * is_open,
         "equipment": c("equipment_w") * c("equipment_share") * is_open,
         "lights and equipment while closed": c("gain_closed_w") * (1 - is_open),
         "sun": c("aperture_m2") * c("irradiance_w_m2"),
-        "supply fan": c("fan_w") * c("fan_on"),
+        "supply fan": c("fan_w") * c("fan_on") + c("ventilation_warmed_w"),
         "shell": c("envelope_w_k") * (c("outdoor_c") - space_c),
         "outdoor air": through_air * (c("outdoor_c") - space_c),
         "stored in air and furnishings": c("air_storage_w_k") * (c("last_c") - space_c),
@@ -140,7 +142,7 @@ def gains_by_source(sheet: Worksheet, space_c: Number, humidity_ratio: Number) -
     waters = {
         "people": c("people_kg_s") * c("people_share") * is_open,
         "processes": c("process_kg_s") * c("process_moisture_share") * is_open,
-        "outdoor air": c("air_kg_s") * (c("outdoor_humidity_ratio") - humidity_ratio),
+        "outdoor air": c("air_water_kg_s") * (c("outdoor_humidity_ratio") - humidity_ratio),
         "stored in the space": c("moisture_storage_kg_s") * (c("last_humidity_ratio") - humidity_ratio),
         "display cases": -SPACE.case_credit(humidity_ratio),
     }
@@ -176,8 +178,9 @@ def has_bit(bits: Number, bit: Number) -> Number:
     return floor(bits / bit) - 2 * floor(bits / bit / 2)
 
 
-def steps(sheet: Worksheet, fan_w: Number) -> None:
-    """Add the hour's gains. Needs `site_terms` and the hour's weather; `fan_w` is the supply fan's power while it runs.
+def steps(sheet: Worksheet, fan_w: Number, treat: Callable[[Worksheet], Treated] | None = None) -> None:
+    """Add the hour's gains. Needs `site_terms` and the hour's weather; `fan_w` is the supply fan's power while it runs. `treat`
+    says what becomes of the ventilation air (None: it comes as it is); it reads the net gains without it, `untreated.*`.
 
     A continuous supply fan runs as long as the site is open, for ventilation, and with the compressor when it is closed;
     a cycling one always runs with the compressor.
@@ -200,9 +203,7 @@ def steps(sheet: Worksheet, fan_w: Number) -> None:
         "infiltration_now_kg_s", larger(closed + (opened - closed) * is_open, lacking), "or what hoods lack"
     )
     m = sheet.let("air_kg_s", mv + leaks, "outdoor air, however it gets in")
-    through = sheet.let("through_w_k", c("envelope_w_k") + m * air.CP_MOIST_AIR, "shell and air per kelvin")
     air_storage, mass = c("air_storage_w_k"), c("mass_exchange_w_k")
-    sheet.let("conductance_w_k", through + air_storage + mass, "and what the space stores, per kelvin")
     people = sheet.let("people_now_w", c("people_w") * (is_open * c("people_share")), "of people")
     machines = c("lights_w") * c("lights_share") + c("equipment_w") * c("equipment_share")
     machines = c("gain_closed_w") + (machines - c("gain_closed_w")) * is_open
@@ -212,10 +213,30 @@ def steps(sheet: Worksheet, fan_w: Number) -> None:
         people + machines + fan_w * fan_on + c("aperture_m2") * c("irradiance_w_m2") - c("case_sensible_w"),
         "people, lights, equipment, sun and fan, less the cases' cooling",
     )
-    for state in ("cooling", "heating"):
+
+    def net_gain(state: str, inside_w: Number, through_w_k: Number) -> Number:
         held_c = c(f"{state}_setpoint_c")
         stored = air_storage * (c("last_c") - held_c) + mass * (c("last_mass_c") - held_c)
-        gain = inside + through * (c("outdoor_c") - held_c) + stored
+        return inside_w + through_w_k * (c("outdoor_c") - held_c) + stored
+
+    treated = Treated(1.0, 1.0, 0.0)
+    if treat is not None:
+        untreated = sheet.section("untreated")
+        for state in ("cooling", "heating"):
+            gain = net_gain(state, inside, c("envelope_w_k") + m * air.CP_MOIST_AIR)
+            untreated.let(
+                f"sensible_at_{state}_w", gain, f"net gain at the {state} set point, ventilation air as it is"
+            )
+        treated = treat(sheet)
+    heat_left = sheet.let("ventilation_heat_left", treated.heat_left, "of its difference from the space")
+    water_left = sheet.let("ventilation_water_left", treated.water_left, "of its difference from the space")
+    warmed = sheet.let("ventilation_warmed_w", treated.warmed_w, "by fans that treat it")
+    heat_air = sheet.let("air_heat_kg_s", m if treat is None else mv * heat_left + leaks, "of it as far as it heats")
+    water_air = sheet.let("air_water_kg_s", m if treat is None else mv * water_left + leaks, "as far as it wets")
+    through = sheet.let("through_w_k", c("envelope_w_k") + heat_air * air.CP_MOIST_AIR, "shell and air per kelvin")
+    sheet.let("conductance_w_k", through + air_storage + mass, "and what the space stores, per kelvin")
+    for state in ("cooling", "heating"):
+        gain = net_gain(state, inside if treat is None else inside + warmed, through)
         sheet.let(f"sensible_at_{state}_w", gain, f"net gain at the {state} set point")
     by_pump = when(c("heats_by_pump") > 0).then(1 / heating_cop(c("outdoor_c"))).otherwise(1.0)
     electric = when(c("heats_by_fuel") > 0).then(0.0).otherwise(by_pump)
@@ -226,8 +247,8 @@ def steps(sheet: Worksheet, fan_w: Number) -> None:
     wet = c("people_kg_s") * c("people_share") + c("process_kg_s") * c("process_moisture_share")
     sheet.let("moisture_gain_kg_s", wet * is_open, "people and processes")
     buffer = c("moisture_storage_kg_s")
-    exchange = sheet.let("exchange_kg_s", m + buffer, "outdoor air, and what the space stores")
-    brought = m * c("outdoor_humidity_ratio") + buffer * c("last_humidity_ratio")
+    exchange = sheet.let("exchange_kg_s", water_air + buffer, "outdoor air, and what the space stores")
+    brought = water_air * c("outdoor_humidity_ratio") + buffer * c("last_humidity_ratio")
     sheet.let("exchange_humidity_ratio", brought / exchange, "of both together")
     load = SPACE.net_gain(c("limit_humidity_ratio")) - buffer * (c("last_humidity_ratio") - c("limit_humidity_ratio"))
     sheet.let("moisture_load_kg_s", at_least(load, 0.0), "to be removed at the limit, whatever is stored")

@@ -55,6 +55,7 @@ BOUNDS = {
     "ceiling_height_m": (2.4, 12),
     "thermal_mass": (50, 350),
     "moisture_buffer": (5, 30),
+    "exhaust_share": (0, 1),
     "cooling_cop": (2.5, 4.5),
     "fuel_efficiency": (0.7, 0.99),
     "rated_sensible_heat_ratio": (0.72, 0.78),

@@ -58,6 +58,7 @@ SAME = (
     "infiltration_l_s_m2",
     "thermal_mass",
     "moisture_buffer",
+    "exhaust_share",
     "cooling_cop",
     "heating_source",
     "supply_fan",

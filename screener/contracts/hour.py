@@ -5,9 +5,9 @@ fan runs on, `sizing` those of COIL and the lines of PART_LOAD; the strategies r
 """
 
 from collections.abc import Mapping
-from dataclasses import fields
+from dataclasses import dataclass, fields
 
-from screener.formula import col
+from screener.formula import Number, col
 from screener.physics.cooling_coil import Rating
 from screener.physics.moisture_balance import Space
 from screener.physics.part_load_moisture import PartLoad
@@ -34,6 +34,17 @@ SPACE = Space(
     case_dry_humidity_ratio=col("case_dry_humidity_ratio"),
     case_rated_humidity_ratio=col("case_rated_humidity_ratio"),
 )
+
+
+@dataclass(frozen=True)
+class Treated:
+    """What becomes of the ventilation air of an hour before it enters the space or its coil: the parts of its differences of
+    temperature and of humidity from the space that are left, and heat [W] that fans add to it."""
+
+    heat_left: Number
+    water_left: Number
+    warmed_w: Number
+
 
 COIL = Rating(**{field.name: col(field.name) for field in fields(Rating)})
 

@@ -17,8 +17,9 @@ from screener.calendar import SLOTS, Dates, bit, is_other, slot
 from screener.contracts.hour import CARRIED, SHARES
 from screener.engine.blame import blame
 from screener.engine.hindrances import ruled_out
+from screener.errors import ResultsError
 from screener.formula import Number, col
-from screener.strategies import REFERENCE, REGISTRY
+from screener.strategies import REFERENCE, REGISTRY, TOGETHER
 from screener.tables import profiles
 from screener.tables.offers import CHOSEN_BY, fitting
 from screener.worksheet import Worksheet
@@ -95,12 +96,18 @@ def offers_at(sites: pl.DataFrame, offers: pl.DataFrame | None) -> pl.DataFrame:
 
 
 def plan(names: Sequence[str] | None = None) -> tuple[Worksheet, Worksheet]:
-    """The worksheet of any hour (gains, the reference) and the one of damp hours (every other strategy); of one strategy the
-    second also says what the hour comes to with it, `hour.<field>`."""
-    names = _all(names)
+    """The worksheet of any hour (gains, the reference) and the one of damp hours (every other strategy; None: all that leave the
+    ventilation air as it is); of one strategy the second also says what the hour comes to with it, `hour.<field>`.
+
+    ResultsError for a strategy that treats the ventilation air beside others: it begins with another hour.
+    """
+    names = TOGETHER if names is None else tuple(names)
+    treating = [name for name in names if name not in TOGETHER]
+    if treating and len(names) > 1:
+        raise ResultsError(f"{treating[0]} treats the ventilation air: its worksheets are its own; lay it out alone")
     chosen = [REGISTRY[name] for name in names if name != REFERENCE.name]
     any_hour, damp_hour = Worksheet(), Worksheet()
-    loads.steps(any_hour, fan_w=col("fan_w"))
+    loads.steps(any_hour, col("fan_w"), REGISTRY[treating[0]].ventilation if treating else None)
     strategies.add_reference(any_hour, REFERENCE)
     strategies.add_standby(any_hour, chosen)
     strategies.add_damp_hours(damp_hour, chosen)

@@ -96,7 +96,7 @@ def _meets_settled_air(strategy: str, worked: Worked) -> pl.Expr:
     if entering is None:
         return pl.lit(True)
     settled = pl.col(f"{strategy}.humidity_ratio")
-    mixed = settled + pl.col("outdoor_share") * (pl.col("outdoor_humidity_ratio") - settled)
+    mixed = settled + pl.col("outdoor_water_share") * (pl.col("outdoor_humidity_ratio") - settled)
     return polars(entering.humidity_ratio) <= mixed * (1 + APART)
 
 

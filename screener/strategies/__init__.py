@@ -27,6 +27,7 @@ FILES = (  # a strategy a line, in the order of tables and pictures
     "wrapped_coil_heat_pipe",
     "low_airflow_cooling",
     "standalone_dehumidifier",
+    "ventilation_heat_recovery",
     "outdoor_air_dehumidifier",
     "outdoor_air_dehumidifier_with_recovery",
     "desiccant_fuel_regenerated",
@@ -44,10 +45,14 @@ def _strategy(file: str) -> Strategy:
 
 REGISTRY: dict[str, Strategy] = {file: _strategy(file) for file in FILES}
 REFERENCE = REGISTRY[REFERENCE_NAME]
+TOGETHER = tuple(
+    name for name, one in REGISTRY.items() if one.ventilation is None
+)  # may share the worksheet of any hour
 
 __all__ = [
     "REFERENCE",
     "REGISTRY",
+    "TOGETHER",
     "Outcome",
     "Strategy",
     "add_damp_hours",

@@ -60,6 +60,7 @@ def damp_hour(sheet: Worksheet) -> Outcome:
 STRATEGY = Strategy(
     name=NAME,
     summary="a desiccant wheel dried by the cooling unit's condenser heat",
+    ventilation=None,
     rate=rate,
     damp_hour=damp_hour,
     standby=nothing,

@@ -42,6 +42,7 @@ def damp_hour(sheet: Worksheet) -> Outcome:
 STRATEGY = Strategy(
     name=NAME,
     summary="a desiccant wheel dried by burning fuel; its heat stays in the space",
+    ventilation=None,
     rate=rate,
     damp_hour=damp_hour,
     standby=nothing,

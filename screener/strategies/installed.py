@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from screener.contracts.hour import COIL, PART_LOAD
-from screener.formula import Number, at_least, at_most, between, col, when
+from screener.formula import Number, at_least, at_most, between, col, literal, when
 from screener.physics import cooling_coil, part_load_moisture
 from screener.physics import psychrometrics as air
 from screener.physics.cooling_coil import CoilState, Rating
@@ -49,9 +49,11 @@ def coil_at(
     `run` works the coil out for entering temperature and humidity ratio where it is not the plain one; `fan_share` is the
     supply fan's power over that at full flow.
     """
-    share = col("outdoor_share") if outdoor_share is None else outdoor_share
+    share, wet_share = col("outdoor_share"), col("outdoor_water_share")
+    if outdoor_share is not None:
+        share = wet_share = literal(outdoor_share)
     entering_c = space_c + share * (col("outdoor_c") - space_c)
-    entering_w = humidity_ratio + share * (col("outdoor_humidity_ratio") - humidity_ratio)
+    entering_w = humidity_ratio + wet_share * (col("outdoor_humidity_ratio") - humidity_ratio)
     t_in = sheet.let("entering_c", entering_c, "space air mixed with outdoor air")
     w_in = sheet.let("entering_humidity_ratio", entering_w, "space air mixed with outdoor air")
     if run is None:
@@ -67,7 +69,7 @@ def coil_at(
         sensible_w=sheet.let("net_sensible_w", net, "sensible duty less the heat of a cycling fan"),
         moisture_kg_s=state.moisture_kg_s,
         moisture_slope=sheet.let(
-            "moisture_slope_in_space", state.moisture_slope * (1 - share), "change with the humidity of the space"
+            "moisture_slope_in_space", state.moisture_slope * (1 - wet_share), "change with the humidity of the space"
         ),
         latent_w=state.moisture_kg_s * air.EVAPORATION_J_KG,
     )

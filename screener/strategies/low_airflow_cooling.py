@@ -55,6 +55,7 @@ def damp_hour(sheet: Worksheet) -> Outcome:
 STRATEGY = Strategy(
     name=NAME,
     summary="the installed coil with less air in damp hours; no reheat, holds what it can",
+    ventilation=None,
     rate=rate,
     damp_hour=damp_hour,
     standby=nothing,

@@ -30,6 +30,7 @@ def damp_hour(sheet: Worksheet) -> Outcome:
 STRATEGY = Strategy(
     name=NAME,
     summary="a dedicated unit dries the ventilation air for the whole space",
+    ventilation=None,
     rate=rate,
     damp_hour=damp_hour,
     standby=lambda sheet: outdoor_air.dry_hour(sheet, fans()),

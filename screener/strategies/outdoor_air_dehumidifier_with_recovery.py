@@ -7,33 +7,39 @@ heating in cold weather and cooling in hot weather; what it does to the humidity
 from collections.abc import Mapping
 
 from screener.contracts.needs import AIR_SYSTEM, EXHAUST, ROOF
-from screener.formula import Number, at_least, col
+from screener.formula import Number, at_least, col, when
 from screener.physics import enthalpy_wheel
 from screener.physics import outdoor_air_unit as unit
 from screener.physics import psychrometrics as air
-from screener.strategies import outdoor_air, outdoor_air_dehumidifier
+from screener.strategies import outdoor_air, outdoor_air_dehumidifier, ventilation_heat_recovery
 from screener.strategies.resting import RESTING
 from screener.strategies.strategy import Machine, Outcome, Strategy
 from screener.worksheet import Worksheet
 
 NAME = "outdoor_air_dehumidifier_with_recovery"
-USUAL = {"sensible": enthalpy_wheel.SENSIBLE_EFFECTIVENESS, "latent": enthalpy_wheel.LATENT_EFFECTIVENESS}
-EXHAUST_NOTE = "needs as much clean exhaust air as outdoor air, beside it; air of kitchen hoods cannot pass the wheel"
+USUAL = ventilation_heat_recovery.USUAL
+UNAVAILABLE = (
+    when((col("outdoor_air_l_s") > 0) & (col("exhaust_share") <= 0))
+    .then(ventilation_heat_recovery.NO_EXHAUST)
+    .otherwise(outdoor_air_dehumidifier.UNAVAILABLE)
+)
 
 
 def fans() -> outdoor_air.Fans:
-    """The unit's supply fan and those that press both streams through the wheel; half of these warm the supply."""
+    """The unit's supply fan and those that press both streams through the wheel; that of the outdoor air warms it."""
     flow = outdoor_air.design_flow_l_s()
-    through = flow * enthalpy_wheel.FAN_W_L_S
-    return outdoor_air.Fans(flow * unit.FAN_W_L_S + through, flow * unit.FAN_W_L_S + through / 2)
+    through = flow * enthalpy_wheel.fan_w_l_s(col("exhaust_share"))
+    heat = flow * (unit.FAN_W_L_S + enthalpy_wheel.STREAM_W_L_S)
+    return outdoor_air.Fans(flow * unit.FAN_W_L_S + through, heat)
 
 
 def rate(own: Worksheet, machine: Machine) -> None:
     """How good its compressor and its wheel are."""
-    sensible, latent = (
-        own.let(f"{kind}_effectiveness", machine.figure_or(f"{kind}_effectiveness", usual), "of the wheel")
-        for kind, usual in USUAL.items()
-    )
+    rated = {kind: machine.figure_or(f"{kind}_effectiveness", usual) for kind, usual in USUAL.items()}
+    sensible, latent = (own.let(f"{kind}_rated", each, "of the wheel at equal flows") for kind, each in rated.items())
+    for kind in rated:
+        passes = col(f"{NAME}.{kind}_rated") * col("exhaust_share")
+        own.let(f"{kind}_effectiveness", passes, "of the wheel, for outdoor air")
     outdoor_air.rate(own, machine, sensible, latent, enthalpy_wheel.FAN_W_L_S)
 
 
@@ -47,6 +53,7 @@ def standby(sheet: Worksheet) -> Mapping[str, Number]:
     c = col
     passes = c(f"{NAME}.sensible_effectiveness") * c("ventilation_now_kg_s") * air.CP_MOIST_AIR
     colder = at_least(RESTING.space_c - c("outdoor_c"), 0.0)
+    colder = colder * enthalpy_wheel.unfrosted(RESTING.space_c, c("outdoor_c"))
     warmer = at_least(c("outdoor_c") - RESTING.space_c, 0.0)
     return outdoor_air.dry_hour(sheet, fans(), passes * colder, passes * warmer)
 
@@ -54,11 +61,12 @@ def standby(sheet: Worksheet) -> Mapping[str, Number]:
 STRATEGY = Strategy(
     name=NAME,
     summary="the dedicated unit behind an enthalpy wheel",
+    ventilation=None,
     rate=rate,
     damp_hour=damp_hour,
     standby=standby,
     device=outdoor_air.DEVICE,
     needs=(ROOF, EXHAUST, AIR_SYSTEM),
-    unavailable=outdoor_air_dehumidifier.UNAVAILABLE,
-    note=EXHAUST_NOTE,
+    unavailable=UNAVAILABLE,
+    note=ventilation_heat_recovery.EXHAUST_NOTE,
 )

@@ -30,6 +30,7 @@ def damp_hour(sheet: Worksheet) -> Outcome:
 STRATEGY = Strategy(
     name=NAME,
     summary="overcool, then reheat with the unit's own condenser heat",
+    ventilation=None,
     rate=as_installed,
     damp_hour=damp_hour,
     standby=nothing,

@@ -19,6 +19,7 @@ def damp_hour(sheet: Worksheet) -> Outcome:
 STRATEGY = Strategy(
     name=NAME,
     summary="overcool, then reheat with electric resistance",
+    ventilation=None,
     rate=as_installed,
     damp_hour=damp_hour,
     standby=nothing,

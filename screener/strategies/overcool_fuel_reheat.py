@@ -20,6 +20,7 @@ def damp_hour(sheet: Worksheet) -> Outcome:
 STRATEGY = Strategy(
     name=NAME,
     summary="overcool, then reheat by burning fuel",
+    ventilation=None,
     rate=as_installed,
     damp_hour=damp_hour,
     standby=nothing,

@@ -72,6 +72,7 @@ def damp_hour(sheet: Worksheet) -> Outcome:
 STRATEGY = Strategy(
     name=NAME,
     summary="a dehumidifier in the space; its heat stays there",
+    ventilation=None,
     rate=rate,
     damp_hour=damp_hour,
     standby=nothing,

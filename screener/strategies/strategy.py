@@ -7,6 +7,7 @@ from difflib import get_close_matches
 from typing import Protocol
 
 from screener.contracts.end_uses import CARRIERS, POWERS_W, powers_of
+from screener.contracts.hour import Treated
 from screener.errors import ResultsError
 from screener.formula import Formula, Number, Value, col, literal, summed, when
 from screener.worksheet import Worksheet
@@ -77,17 +78,19 @@ class Device:
 class Strategy:
     """All of a strategy; nothing has a default, so that nothing is forgotten.
 
-    `name` and `summary`, what it is in a line. `rate` adds to the worksheet of a site, under the strategy's name, the
-    figures of its equipment that the hour needs. `damp_hour` adds its steps to the worksheet of an hour and returns the
-    outcome of an hour that temperature control alone leaves above the limit. `standby` says what the equipment draws, or
-    saves, in every other hour: power [W] beside that of the reference by field of Outcome. `device` is its equipment with
-    a capacity, None where it has none. `needs` is what of `contracts.needs` a site must have for it.
-    `unavailable` is text where a site cannot have it, `note` text where there is
+    `name` and `summary`, what it is in a line. `ventilation` says what it does to the ventilation air in any hour, damp or not:
+    the temperature control that the hour begins with is then worked out with air so treated; None where it comes as it is.
+    `rate` adds to the worksheet of a site, under the strategy's name, the figures of its equipment that the hour needs.
+    `damp_hour` adds its steps to the worksheet of an hour and returns the outcome of an hour that temperature control alone
+    leaves above the limit. `standby` says what the equipment draws, or saves, in every other hour: power [W] beside that of
+    the reference by field of Outcome. `device` is its equipment with a capacity, None where it has none. `needs` is what of
+    `contracts.needs` a site must have for it. `unavailable` is text where a site cannot have it, `note` text where there is
     something to know of it, over the columns of a site, None elsewhere.
     """
 
     name: str
     summary: str
+    ventilation: Callable[[Worksheet], Treated] | None
     rate: Callable[[Worksheet, Machine], None]
     damp_hour: Callable[[Worksheet], Outcome]
     standby: Callable[[Worksheet], Mapping[str, Number]]

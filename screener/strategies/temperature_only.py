@@ -21,11 +21,9 @@ NAME = REFERENCE
 def damp_hour(sheet: Worksheet) -> Outcome:
     """Any hour, damp or not: run for the sensible load and float."""
     cooling_c = col("cooling_setpoint_c")
-    sheet.let(
-        "outdoor_share",
-        at_most(col("ventilation_now_kg_s") / col("supply_kg_s"), 1.0),
-        "ventilation air in the supply air",
-    )
+    of_supply = at_most(col("ventilation_now_kg_s") / col("supply_kg_s"), 1.0)
+    sheet.let("outdoor_share", of_supply * col("ventilation_heat_left"), "ventilation air in the supply air")
+    sheet.let("outdoor_water_share", of_supply * col("ventilation_water_left"), "and as far as it wets")
     load = sheet.let("cooling_load_w", at_least(col("sensible_at_cooling_w"), 0.0), "what the thermostat calls for")
     own = sheet.section(NAME)
     fog = col("saturated_at_cooling")
@@ -67,10 +65,11 @@ def damp_hour(sheet: Worksheet) -> Outcome:
 
 def _first_guess(own: Worksheet, load: Number) -> Number:
     """The settled humidity with the coil's tangents instead of the coil."""
-    share, limit, cooling_c = col("outdoor_share"), col("limit_humidity_ratio"), col("cooling_setpoint_c")
+    share, wet_share = col("outdoor_share"), col("outdoor_water_share")
+    limit, cooling_c = col("limit_humidity_ratio"), col("cooling_setpoint_c")
     rough = own.section("rough")
     t_in = rough.let("entering_c", cooling_c + share * (col("outdoor_c") - cooling_c))
-    w_in = rough.let("entering_humidity_ratio", limit + share * (col("outdoor_humidity_ratio") - limit))
+    w_in = rough.let("entering_humidity_ratio", limit + wet_share * (col("outdoor_humidity_ratio") - limit))
     sensible, moisture, slope = cooling_coil.rough(rough, COIL, t_in, w_in, col("outdoor_c"))
     latent = at_least(moisture, 0.0) * air.EVAPORATION_J_KG
     run_fraction = PART_LOAD.run_fraction_for_cooling(load, at_least(sensible, installed.TINY_W), latent)
@@ -81,13 +80,14 @@ def _first_guess(own: Worksheet, load: Number) -> Number:
         "its water in full-run hours, less what re-evaporates",
     )
     removal = rough.let("removal_kg_s", latent_fraction * moisture, "water it would take at the limit")
-    slope = rough.let("removal_slope", latent_fraction * slope * (1 - share), "with the humidity of the space")
+    slope = rough.let("removal_slope", latent_fraction * slope * (1 - wet_share), "with the humidity of the space")
     return SPACE.settled(removal, slope, limit)
 
 
 STRATEGY = Strategy(
     name=NAME,
     summary="no humidity control: the coil runs for the thermostat and humidity floats",
+    ventilation=None,
     rate=as_installed,
     damp_hour=damp_hour,
     standby=nothing,

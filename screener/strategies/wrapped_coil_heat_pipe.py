@@ -92,6 +92,7 @@ def show_pipe(sheet: Worksheet) -> None:
 STRATEGY = Strategy(
     name=NAME,
     summary="a heat pipe around the coil precools and reheats; the rest is reheated as today",
+    ventilation=None,
     rate=rate,
     damp_hour=damp_hour,
     standby=lambda _: {"fans_w": extra_fan_w() * col("fan_on")},

@@ -14,6 +14,7 @@ RATINGS: Mapping[str, tuple[str, ...]] = {
     "standalone_dehumidifier": ("litres_per_kwh", "rating_dry_bulb_c", "rating_rh_pct"),
     "outdoor_air_dehumidifier": ("litres_per_kwh",),
     "outdoor_air_dehumidifier_with_recovery": ("litres_per_kwh", "sensible_effectiveness", "latent_effectiveness"),
+    "ventilation_heat_recovery": ("sensible_effectiveness", "latent_effectiveness"),
     "wrapped_coil_heat_pipe": ("sensible_effectiveness",),
     "desiccant_fuel_regenerated": ("regeneration_mj_per_kg",),
     "desiccant_condenser_regenerated": ("regeneration_mj_per_kg",),

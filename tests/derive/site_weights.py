@@ -49,6 +49,7 @@ TIMES = {
     "cooling_units": (0.5, 2),
     "thermal_mass": (0.5, 2),
     "moisture_buffer": (0.5, 2.5),
+    "exhaust_share": (0.5, 1.4),
     "cooling_cop": (0.85, 1.15),
 }
 PLUS = {

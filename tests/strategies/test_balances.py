@@ -1,10 +1,11 @@
-"""Moisture and heat balances of every hour of every strategy, written out once more from the definition of the gains."""
+"""Moisture and heat balances of every hour of every strategy that leaves the ventilation air as it is, written out once more from
+the definition of the gains."""
 
 import polars as pl
 import pytest
 
 from screener import climate
-from screener.strategies import REFERENCE, REGISTRY
+from screener.strategies import REFERENCE, TOGETHER
 from tests.engine_cases import STATIONS, filled, random_rows, worked_hours
 
 CP = 1006.0 + 1860.0 * 0.010
@@ -45,7 +46,7 @@ def outdoor_air(is_open: pl.Expr, closed: pl.Expr, opened: pl.Expr) -> pl.Expr:
     return pl.max_horizontal(ventilation + closed * (1 - is_open) + opened * is_open, hoods)
 
 
-@pytest.mark.parametrize("strategy", list(REGISTRY))
+@pytest.mark.parametrize("strategy", TOGETHER)
 def test_moisture_balance_closes(worked, strategy):
     """People, processes and outdoor air bring what cases, coil and device take at the humidity reached."""
     frame = hours_of(worked, strategy)
@@ -67,7 +68,7 @@ def test_moisture_balance_closes(worked, strategy):
     assert worst(frame, terms, 1e-9) < TOLERANCE
 
 
-@pytest.mark.parametrize("strategy", list(REGISTRY))
+@pytest.mark.parametrize("strategy", TOGETHER)
 def test_heat_balance_closes(worked, strategy):
     """Gains at the temperature reached, reheat, device heat and heating equal the cooling, less what was not met."""
     frame = hours_of(worked, strategy)
@@ -93,7 +94,7 @@ def test_heat_balance_closes(worked, strategy):
     assert worst(frame, terms, 1e-3) < TOLERANCE
 
 
-@pytest.mark.parametrize("strategy", list(REGISTRY))
+@pytest.mark.parametrize("strategy", TOGETHER)
 def test_hours_stay_within_reason(worked, strategy):
     frame = hours_of(worked, strategy)
     t = pl.col(f"{strategy}.space_c")
@@ -109,7 +110,7 @@ def test_hours_stay_within_reason(worked, strategy):
             assert frame[column].min() >= -1e-6, column
 
 
-@pytest.mark.parametrize("strategy", [s for s in REGISTRY if s != REFERENCE.name])
+@pytest.mark.parametrize("strategy", [s for s in TOGETHER if s != REFERENCE.name])
 def test_no_strategy_leaves_the_space_damper_than_none(worked, strategy):
     frame = hours_of(worked, strategy)
     ratio = frame[f"{strategy}.humidity_ratio"] / frame["temperature_only.humidity_ratio"]
