@@ -355,3 +355,26 @@ def test_what_cases_are_spared_counts_where_the_setting_says_so() -> None:
         assert (row["case_savings"], row["case_credit"], row["cost_saved"]) == (150.0, credit, 100.0)
         assert row["net_savings"] == net
         assert row["simple_payback_years"] == pytest.approx(1_500 / (100 + credit))
+
+
+def test_what_stays_beside_todays_equipment_bears_its_upkeep_and_replacement() -> None:
+    """A wheel beside a machine of 1,000 and 300 a year that is due in 4 years: the machine is due whether or not the wheel is
+    bought, so nothing of it is saved; a change that takes its place saves it."""
+    own = {"investment": 1000.0, "upkeep_per_year": 300.0, "life_years": 10.0, "remaining_life_years": 4.0}
+    names = (NOW, "ventilation_heat_recovery", NEW)
+    rows = totals(*({"site_id": "A", "strategy": name, "annual_cost": 5000.0} for name in names))
+    where = sites({"site_id": "A", "equipment_id": "E1"})
+    table = prices(
+        *(
+            {"strategy": name, "investment_fixed": 4000.0, "upkeep_per_year": 100.0, "life_years": 20.0}
+            for name in names
+        )
+    )
+    found = life_cycle(rows, where, table, 0.03, 20, own | {"strategy": NOW})
+    now, wheel, new = (found.filter(strategy=name).row(0, named=True) for name in names)
+    assert (now["upkeep_per_year"], wheel["upkeep_per_year"], new["upkeep_per_year"]) == (300.0, 400.0, 100.0)
+    assert now["replacement_pv"] > 0
+    assert wheel["replacement_pv"] == now["replacement_pv"]
+    assert wheel["net_savings"] == pytest.approx(-4000.0 - 100.0 * uniform_present_value(0.03, 20), abs=0.1)
+    assert new["replacement_pv"] == 0
+    assert new["upkeep_saved"] == 200.0

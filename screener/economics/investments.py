@@ -3,6 +3,7 @@
 import polars as pl
 
 from screener.contracts import PLACEHOLDER
+from screener.contracts.hour import BESIDE_TODAY
 from screener.contracts.origins import is_given
 from screener.exact import money
 
@@ -51,7 +52,8 @@ def investments(
     `investment` [currency] is the price less the incentive, zero for the current strategy, null where a price applies
     to a size that is not known; `investment_basis` says where the price comes from, `size_assumed` whether it hangs on a
     size that nobody gave, `priced_below` which machine costs more though it is a part of this one. `replacement_cost` is the
-    full price, due after `replaced_after_years` (null: not within the study) and again after each of `life_years`.
+    full price, due after `replaced_after_years` (null: not within the study) and again after each of `life_years`. Upkeep of
+    what leaves today's equipment at work (BESIDE_TODAY) includes that of today's.
     """
     known = ("cooling_capacity_kw", "outdoor_air_l_s")
     size = sites.select(
@@ -82,7 +84,14 @@ def investments(
         )
     )
     costed = priced.with_columns(**_first_cost(), offer_id=C("offer.offer_id"))
+    upkeep = pl.when(C("strategy").is_in(BESIDE_TODAY) & ~C("is_current")).then(todays("upkeep_per_year"))
+    costed = costed.with_columns(C("upkeep_per_year") + upkeep.fill_null(0.0))
     return _beside_inner(costed, strategies).select(*[n for n in totals.columns if n not in INVESTED], *INVESTED)
+
+
+def todays(name: str) -> pl.Expr:
+    """A figure of a site's current strategy, for each of its strategies; null where it has no results."""
+    return C(name).filter("is_current").first().over("site_id")
 
 
 def _prices(strategies: pl.DataFrame) -> pl.DataFrame:
@@ -135,7 +144,7 @@ def _of_units(of_one: str, otherwise: pl.Expr) -> pl.Expr:
 def _incentive() -> pl.Expr:
     """What others pay: of the offer where it has any, else of the strategies table; never more than the price."""
     given = pl.any_horizontal(C(f"offer.{name}").is_not_null() for name in INCENTIVES)
-    today = {name: C(name).filter("is_current").first().over("site_id") for name in ("electricity_kwh", "peak_kw")}
+    today = {name: todays(name) for name in ("electricity_kwh", "peak_kw")}
     saved = {name: (today[name] - C(name)).clip(0.0).fill_null(0.0) for name in today}
     of_offer = (
         C("offer.incentive_share").fill_null(0.0) * C("price")

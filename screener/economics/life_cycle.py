@@ -5,6 +5,8 @@ from itertools import pairwise
 
 import polars as pl
 
+from screener.contracts.hour import BESIDE_TODAY
+from screener.economics.investments import todays
 from screener.economics.present_value import Terms, replacement_years, residual_share
 from screener.exact import money
 
@@ -52,8 +54,8 @@ def present_values(strategies: pl.DataFrame, terms: Terms) -> pl.DataFrame:
     """`strategies` with PRESENT_VALUES [currency] of the study period.
 
     Needs energy_cost, demand_cost, fuel_cost, upkeep_per_year and case_credit (see `cases`) [currency/a]
-    at today's prices and what `investments`
-    adds. energy_pv is of electricity, its demand and fuel; residual_pv is what equipment is still worth at the end.
+    at today's prices and what `investments` adds. energy_pv is of electricity, its demand and fuel; residual_pv is what equipment
+    is still worth at the end. What leaves today's equipment at work (BESIDE_TODAY) bears its replacements too.
     """
     own, years = strategies.drop(PRESENT_VALUES, strict=False), terms.study_years
     electricity = pl.col("energy_cost") + pl.col("demand_cost") - pl.col("case_credit")
@@ -65,8 +67,17 @@ def present_values(strategies: pl.DataFrame, terms: Terms) -> pl.DataFrame:
             replacement_pv=money(pl.col("replacement_cost") * pl.col("replaced").list.last()),
             residual_pv=money(pl.col("replacement_cost") * pl.col("left_over")),
         )
+        .with_columns(
+            money(pl.col(name) + pl.when(_beside_today()).then(todays(name)).fill_null(0.0))
+            for name in ("replacement_pv", "residual_pv")
+        )
         .select(*own.columns, *PRESENT_VALUES)
     )
+
+
+def _beside_today() -> pl.Expr:
+    """Whether today's equipment stays, and is replaced when it is due."""
+    return pl.col("strategy").is_in(BESIDE_TODAY) & ~pl.col("is_current")
 
 
 def compared(strategies: pl.DataFrame, terms: Terms, figures: Sequence[str] = FIGURES) -> pl.DataFrame:
@@ -134,7 +145,7 @@ def _discounted_payback(study_years: int) -> pl.Expr:
 def _saved_by(year: int, terms: Terms) -> pl.Expr:
     """Present value of what is saved until the end of a year [currency], before the investment."""
     electricity = _less("energy_cost") + _less("demand_cost") - _less("case_credit")
-    replacements = _replaced_by(year, "current.") - _replaced_by(year)
+    replacements = pl.when(_beside_today()).then(0.0).otherwise(_replaced_by(year, "current.")) - _replaced_by(year)
     running = _less("fuel_cost") * terms.fuel(year) + _less("upkeep_per_year") * terms.upkeep(year)
     return electricity * terms.electricity(year) + running + replacements
 
