@@ -205,6 +205,54 @@ def test_what_to_know_of_the_equipment_is_told_where_it_is_advised() -> None:
     assert "defrosts" not in (stays["notes"].item() or "")
 
 
+WHEEL, BOTH = "ventilation_heat_recovery", "outdoor_air_dehumidifier_with_recovery"
+WITH_WHEELS = prices(
+    *({"strategy": name, "investment_fixed": cost} for name, cost in ((NOW, 0.0), (AIR, 3_000.0), (BOTH, 3_500.0))),
+    {"strategy": WHEEL, "investment_fixed": 1_000.0},
+)
+
+
+def with_wheels(now: float, plain: float | None, both: float, wheel: float, **more: dict[str, Any]) -> dict[str, Any]:
+    amounts = {NOW: now, AIR: plain, BOTH: both, WHEEL: wheel}
+    rows = [{"site_id": "A", "strategy": s, "annual_cost": cost} for s, cost in amounts.items()]
+    rows = [row | more.get(row["strategy"], {}) for row in rows]
+    return ranked(rows, {"site_id": "A"}, table=WITH_WHEELS).row(0, named=True)
+
+
+def split(site: dict[str, Any]) -> tuple[str, float, float]:
+    return site["best_strategy"], site["drying_saved"], site["recovery_saved"]
+
+
+def test_the_saving_of_a_unit_with_recovery_is_split_by_the_plain_unit() -> None:
+    """By hand: of 800 a year the plain unit would save 500, so 300 are recovery. Where it would cost 100 a year more than today
+    and 3,000 at once, 4,000 are lost in ten years."""
+    paying = with_wheels(1_000.0, 500.0, 200.0, 950.0)
+    assert split(paying) == (BOTH, 500.0, 300.0)
+    assert "heat recovery" not in (paying["notes"] or "")
+    losing = with_wheels(1_000.0, 1_100.0, 200.0, 950.0)
+    assert split(losing) == (BOTH, -100.0, 900.0)
+    assert f"{AIR} alone would lose 4,000 USD over the study period: what pays is heat recovery" in losing["notes"]
+    unknown = with_wheels(1_000.0, 1.0, 200.0, 950.0, **{AIR: {"unavailable": "no room", "annual_cost": None}})
+    assert split(unknown) == (BOTH, 0.0, 800.0)
+    assert "how much of the saving is drying is not known" in unknown["notes"]
+
+
+def test_of_a_wheel_alone_what_reheat_and_devices_take_less_is_drying() -> None:
+    """Today 10,000 kWh for 1,000, so 0.10 a kWh, 3,000 of them reheat; with the wheel 1,000: 200 of the 400 saved are drying."""
+    today = {"electricity_kwh": 10_000.0, "reheat_electricity_kwh": 3_000.0}
+    wheel = {"electricity_kwh": 6_000.0, "reheat_electricity_kwh": 1_000.0}
+    site = with_wheels(1_000.0, 990.0, 900.0, 600.0, **{NOW: today, WHEEL: wheel})
+    assert split(site) == (WHEEL, 200.0, 200.0)
+    assert "its saving is heat recovery: humidity is controlled as today" in site["notes"]
+
+
+def test_any_other_change_saves_by_drying_alone() -> None:
+    site = ranked(costs("A", 1_000.0, 500.0, 400.0), {"site_id": "A"}).row(0, named=True)
+    assert split(site) == (DEVICE, 500.0, 0.0)
+    stays = ranked(costs("A", 100.0, 500.0, 900.0), {"site_id": "A"}).row(0, named=True)
+    assert split(stays) == (NOW, 0.0, 0.0)
+
+
 def test_where_no_candidate_holds_the_limit_the_closest_is_named() -> None:
     rows = costs(
         "A",
@@ -263,14 +311,14 @@ def test_every_site_is_in_the_ranking_once_and_groups_and_totals_add_up(
 
     grouped, whole = contracts.conform(rank.groups(table), "groups"), rank.totals(table)
     assert grouped["sites"].sum() == whole["sites"].item() == len(drawn)
-    for column in ("cost_saved", "net_savings", "investment"):
+    for column in ("cost_saved", "drying_saved", "recovery_saved", "net_savings", "investment"):
         assert grouped[column].sum() == pytest.approx(table[column].sum())
         assert whole[column].item() == pytest.approx(table[column].sum())
 
 
 def test_the_totals_of_no_sites_are_zero() -> None:
     empty = ranked(costs("A", 1.0, 1.0, 1.0), {"site_id": "A"}).clear()
-    assert rank.totals(empty).row(0) == (0,) * 12
+    assert rank.totals(empty).row(0) == (0,) * 14
 
 
 def test_a_query_sees_nothing_but_its_tables() -> None:

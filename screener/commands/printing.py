@@ -90,8 +90,17 @@ def summary(result: "Run", top: int) -> str:
         lines.append(
             f"What {text.count(assumed, 'site')} of these has today is assumed, not stated: savings rest on it."
         )
+    lines += _recovered(totals, currency)
     lines += _placeholders(totals["sites_with_placeholders"])
     return "\n".join(lines)
+
+
+def _recovered(totals: Mapping[str, Any], currency: str) -> list[str]:
+    """How much of what is saved is heat recovery, where any is."""
+    if round(totals["recovery_saved"]) == 0:
+        return []
+    dried, recovered = (text.rounded(totals[name]) for name in ("drying_saved", "recovery_saved"))
+    return [f"Of what is saved a year {dried} {currency} are of drying, {recovered} {currency} of heat recovery."]
 
 
 def comparison(result: "Comparison", top: int) -> str:

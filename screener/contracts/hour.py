@@ -13,6 +13,10 @@ from screener.physics.moisture_balance import Space
 from screener.physics.part_load_moisture import PartLoad
 
 REFERENCE = "temperature_only"  # the strategy that all others are counted against
+RECOVERING = (
+    "outdoor_air_dehumidifier_with_recovery"  # a strategy that recovers heat beside drying, and the same without
+)
+PLAIN = "outdoor_air_dehumidifier"
 BESIDE_TODAY = ("ventilation_heat_recovery",)  # strategies that leave today's equipment where it is, at work
 
 CARRIED = {  # state of the space an hour before, and the column of a site that it begins with, before a warm-up

@@ -3,7 +3,7 @@
 import polars as pl
 
 from screener.contracts import PLACEHOLDER
-from screener.contracts.hour import REFERENCE
+from screener.contracts.hour import BESIDE_TODAY, PLAIN, RECOVERING, REFERENCE
 from screener.contracts.limits import NOTEWORTHY_H
 from screener.ranking.holding import Tolerance
 from screener.ranking.reconciling import NOTEWORTHY_SHARE
@@ -41,6 +41,9 @@ def ranking(
         bill_share=NOTEWORTHY_SHARE,
         bought_kwh=BOUGHT_REHEAT_KWH,
         uncontrolled=REFERENCE,
+        recovering=RECOVERING,
+        plain=PLAIN,
+        wheel=BESIDE_TODAY[0],
         placeholder=PLACEHOLDER,
         currency=currency,
     )

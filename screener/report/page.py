@@ -140,6 +140,7 @@ def _tables(found: Findings) -> list[Table]:
         Column("electricity_saved_kwh", "electricity saved", "kWh/yr", text.whole),
         Column("fuel_saved_kwh", "fuel saved", "kWh/yr", text.whole),
         Column("cost_saved", "saved", a_year, text.whole),
+        Column("recovery_saved", "of it heat recovery", a_year, text.whole),
         Column("investment", "investment", money, text.whole),
         Column("net_savings", "net savings", money, text.whole),
         Column("simple_payback_years", "payback", "years", text.tenths),

@@ -15,6 +15,8 @@ select
     sum(electricity_saved_kwh) as electricity_saved_kwh,
     sum(fuel_saved_kwh) as fuel_saved_kwh,
     sum(cost_saved) as cost_saved,
+    sum(drying_saved) as drying_saved,
+    sum(recovery_saved) as recovery_saved,
     sum(emissions_saved_kg) as emissions_saved_kg,
     sum(investment) as investment,
     sum(net_savings) as net_savings

@@ -9,6 +9,9 @@
 --   $bought_kwh    from how much bought reheat a year a note says so [kWh]
 --   $bill_share    from what share of the electricity bill a note says so [1]
 --   $uncontrolled  the strategy that controls no humidity
+--   $recovering    a strategy that recovers heat beside drying
+--   $plain         the same without recovery
+--   $wheel         heat recovery alone, beside today's control
 --   $placeholder   the basis of an investment that is a placeholder
 --   $currency      what money is counted in, for the notes
 --
@@ -165,6 +168,50 @@ bought_heat as (
         and best.reheat_electricity_kwh + best.reheat_fuel_kwh > $bought_kwh
 ),
 
+-- What of the saving is of drying. With recovery: what the plain unit would save. Of a wheel alone: what reheat, regeneration and
+-- devices take less, at what a kilowatt-hour costs today on the average (that the coil has less water to take is counted
+-- as recovery). Of any other: all of it. The rest is of heat recovery.
+split as (
+    select
+        best.site_id,
+        case
+            when best.is_current then 0
+            when best.strategy = $recovering then coalesce(current_strategy.annual_cost - plain.annual_cost, 0)
+            when best.strategy = $wheel
+                then coalesce(
+                    (
+                        (current_strategy.reheat_electricity_kwh + current_strategy.dehumidifier_kwh)
+                        - (best.reheat_electricity_kwh + best.dehumidifier_kwh)
+                    )
+                    * (current_strategy.energy_cost + current_strategy.demand_cost)
+                    / nullif(current_strategy.electricity_kwh, 0),
+                    0
+                )
+                + coalesce(
+                    (
+                        (current_strategy.reheat_fuel_kwh + current_strategy.regeneration_fuel_kwh)
+                        - (best.reheat_fuel_kwh + best.regeneration_fuel_kwh)
+                    )
+                    * current_strategy.fuel_cost / nullif(current_strategy.fuel_kwh, 0),
+                    0
+                )
+            else best.cost_saved
+        end as drying_saved,
+        case
+            when best.is_current then null
+            when best.strategy = $recovering and plain.net_savings < 0
+                then format('{} alone would lose {:,.0f} {} over the study period: what pays is heat recovery, not drying',
+                    $plain, -plain.net_savings, $currency)
+            when best.strategy = $recovering and plain.net_savings is null
+                then format('{} alone cannot be had here or has no price: how much of the saving is drying is not known',
+                    $plain)
+            when best.strategy = $wheel then 'its saving is heat recovery: humidity is controlled as today'
+        end as note
+    from best
+    inner join current_strategy using (site_id)
+    left join (select * from strategies where strategy = $plain) as plain using (site_id)
+),
+
 -- Why a candidate was passed over that might have been expected, one line per site and reason.
 passed_over as (
     select site_id, string_agg(strategy, ', ' order by strategy) || ': ' || reason as note
@@ -257,6 +304,7 @@ notes as (
                 then format('saves {:.0f} % of the electricity bill: more than usual, check loads and bill',
                     100 * best.share_of_bill)
         end as bill,
+        split.note as recovery,
         sites.climate_note,
         sites.figures_note
     from sites
@@ -268,6 +316,7 @@ notes as (
     left join beyond using (site_id)
     left join mixed_prices using (site_id)
     left join bought_heat using (site_id)
+    left join split using (site_id)
     left join holder using (site_id)
 ),
 
@@ -289,6 +338,8 @@ compared as (
         coalesce(best.electricity_saved_kwh, 0) as electricity_saved_kwh,
         coalesce(best.fuel_saved_kwh, 0) as fuel_saved_kwh,
         coalesce(best.cost_saved, 0) as cost_saved,
+        coalesce(split.drying_saved, 0) as drying_saved,
+        coalesce(best.cost_saved, 0) - coalesce(split.drying_saved, 0) as recovery_saved,
         coalesce(current_strategy.energy_cost - best.energy_cost, 0) as energy_charges_saved,
         coalesce(current_strategy.demand_cost - best.demand_cost, 0) as demand_charges_saved,
         coalesce(current_strategy.fuel_cost - best.fuel_cost, 0) as fuel_charges_saved,
@@ -313,7 +364,8 @@ compared as (
         nullif(
             concat_ws(
                 '; ', notes.no_reference, notes.bill, notes.humidity, notes.cases, notes.dropped, notes.equipment, notes.passed_over,
-                notes.bought_heat, notes.placeholder, notes.mixed, notes.disorder, notes.climate_note, notes.figures_note
+                notes.recovery, notes.bought_heat, notes.placeholder, notes.mixed, notes.disorder, notes.climate_note,
+                notes.figures_note
             ),
             ''
         ) as notes
@@ -321,6 +373,7 @@ compared as (
     left join current_strategy using (site_id)
     left join best using (site_id)
     left join holder using (site_id)
+    left join split using (site_id)
     left join notes using (site_id)
 )
 

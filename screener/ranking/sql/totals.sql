@@ -15,6 +15,8 @@ select
     coalesce(sum(electricity_saved_kwh), 0) as electricity_saved_kwh,
     coalesce(sum(fuel_saved_kwh), 0) as fuel_saved_kwh,
     coalesce(sum(cost_saved), 0) as cost_saved,
+    coalesce(sum(drying_saved), 0) as drying_saved,
+    coalesce(sum(recovery_saved), 0) as recovery_saved,
     coalesce(sum(emissions_saved_kg), 0) as emissions_saved_kg,
     coalesce(sum(investment), 0) as investment,
     coalesce(sum(net_savings), 0) as net_savings
