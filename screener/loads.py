@@ -35,6 +35,7 @@ from screener.formula import (
 )
 from screener.physics import psychrometrics as air
 from screener.physics.heat_pump import heating_cop
+from screener.physics.refrigeration import penalty_per_heat, reclaimable_w
 from screener.worksheet import Worksheet
 
 FLOW_STATE_C = 20.0  # volumes of outdoor air are counted at this temperature and 7.5 g/kg, at the site's pressure
@@ -108,10 +109,13 @@ def site_terms(sites: pl.DataFrame, at_peak: bool = False) -> pl.DataFrame:
     continuous = as_number(equal(c("supply_fan"), "continuous"))
     sheet.let("fan_continuous", continuous, "1 where the supply fan runs through the open hours, 0 where it cycles")
     source = c("heating_source")
-    by_fuel, by_pump = equal(source, "fuel"), equal(source, "heat_pump")
+    by_fuel, by_pump, by_racks = (equal(source, kind) for kind in ("fuel", "heat_pump", "reclaimed"))
     fuel = when(by_fuel).then(1 / c("fuel_efficiency")).otherwise(0.0)
     sheet.let("heats_by_fuel", as_number(by_fuel), "1 where the site's heating burns fuel")
     sheet.let("heats_by_pump", as_number(by_pump), "1 where it is a heat pump")
+    racks = as_number(by_racks) * reclaimable_w(c("case_electricity_w"))
+    sheet.let("heats_by_racks", as_number(by_racks), "1 where the racks of the display cases give their heat")
+    sheet.let("racks_w", racks, "heat they can give; resistance heat makes up what is short")
     sheet.let("is_heated", as_number(opposite(equal(source, "none"))), "0 where the site has no heating")
     sheet.let("reheat_fuel_per_heat", fuel, "the site's heating source, or resistance where it has none")
     sheet.let("heating_fuel_per_heat", fuel)
@@ -239,7 +243,10 @@ def steps(sheet: Worksheet, fan_w: Number, treat: Callable[[Worksheet], Treated]
         gain = net_gain(state, inside if treat is None else inside + warmed, through)
         sheet.let(f"sensible_at_{state}_w", gain, f"net gain at the {state} set point")
     by_pump = when(c("heats_by_pump") > 0).then(1 / heating_cop(c("outdoor_c"))).otherwise(1.0)
-    electric = when(c("heats_by_fuel") > 0).then(0.0).otherwise(by_pump)
+    more = penalty_per_heat(c("outdoor_c"))
+    electric = when(c("heats_by_fuel") > 0).then(0.0).when(c("heats_by_racks") > 0).then(more).otherwise(by_pump)
+    beyond = c("heats_by_racks") * (1 - more)
+    sheet.let("beyond_racks_per_heat", beyond, "electricity more for heat that racks cannot give")
     electric = sheet.let(
         "reheat_electric_per_heat", electric, "the site's heating source, or resistance where it has none"
     )

@@ -43,7 +43,22 @@ def reclaim_penalty_w(electricity_w: Number, reclaimed_w: Number, outdoor_c: Num
     >>> round(reclaim_penalty_w(10_000.0, 17_325.0, 5.0))
     3606
     """
-    floating = at_least(outdoor_c + CONDENSER_APPROACH_K, FLOATING_FLOOR_C)
-    more = at_least((RECLAIM_CONDENSING_C - floating) / (floating - EVAPORATING_C), 0.0)
     engaged = reclaimed_w / at_least(reclaimable_w(electricity_w), 1e-6)
-    return engaged * more * electricity_w * COMPRESSOR_SHARE
+    return engaged * _more(outdoor_c) * electricity_w * COMPRESSOR_SHARE
+
+
+def penalty_per_heat(outdoor_c: Number) -> Number:
+    """The same over the heat reclaimed [W/W].
+
+    For example, 3606 W for 17,325 W of heat:
+
+    >>> round(penalty_per_heat(5.0), 3)
+    0.208
+    """
+    return _more(outdoor_c) / reclaimable_w(1 / COMPRESSOR_SHARE)
+
+
+def _more(outdoor_c: Number) -> Number:
+    """Power of the racks that give heat more than that of racks that float."""
+    floating = at_least(outdoor_c + CONDENSER_APPROACH_K, FLOATING_FLOOR_C)
+    return at_least((RECLAIM_CONDENSING_C - floating) / (floating - EVAPORATING_C), 0.0)

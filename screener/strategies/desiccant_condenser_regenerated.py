@@ -52,7 +52,7 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     return replace(
         hour.outcome,
         compressor_w=when(takes > 0).then(warm_unit).otherwise(hour.outcome.compressor_w),
-        dehumidifier_w=takes * desiccant.FAN_J_KG + short * col("reheat_electric_per_heat"),
+        dehumidifier_w=takes * desiccant.FAN_J_KG + installed.reheat_electricity(short, hour.outcome.heating_w),
         regeneration_fuel_w=short * col("reheat_fuel_per_heat"),
     )
 

@@ -147,7 +147,18 @@ def floating_c(heat_added_w: Number) -> Number:
 
 def heating_electricity(heat_w: Number) -> Number:
     """Electricity the site's heating draws for this much heat [W]."""
-    return heat_w * col("heating_electric_per_heat")
+    return heat_w * col("heating_electric_per_heat") + beyond_racks(heat_w, 0.0)
+
+
+def reheat_electricity(heat_w: Number, taken_w: Number) -> Number:
+    """Electricity the site's heating source draws for this much reheat [W], beside `taken_w` that it gives already."""
+    return heat_w * col("reheat_electric_per_heat") + beyond_racks(heat_w, taken_w)
+
+
+def beyond_racks(heat_w: Number, taken_w: Number) -> Number:
+    """Electricity more for heat beyond what the racks that heat a site can still give: by resistance. None elsewhere."""
+    left = at_least(col("racks_w") - taken_w, 0.0)
+    return at_least(heat_w - left, 0.0) * col("beyond_racks_per_heat")
 
 
 def heating_fuel(heat_w: Number) -> Number:

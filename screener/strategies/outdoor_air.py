@@ -212,11 +212,13 @@ def dry_hour(sheet: Worksheet, fans: Fans, brought_w: Number = 0.0, relieved_w: 
     full = RESTING.coil.state.power_w
     compressor = installed.compressor_power(full, fewer) - installed.compressor_power(full, run_fraction)
     fan = installed.fan_power(fewer) - installed.fan_power(run_fraction)
+    heating_w = RESTING.heating_w
+    less = installed.heating_electricity(heating_w - saved) - installed.heating_electricity(heating_w)
     return {
         "dehumidifier_w": fans.power_w * is_open,
         "compressor_w": compressor,
         "fans_w": fan,
-        "heating_electricity_w": -installed.heating_electricity(saved),
+        "heating_electricity_w": less,
         "heating_fuel_w": -installed.heating_fuel(saved),
     }
 

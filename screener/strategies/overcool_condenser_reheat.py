@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from screener.contracts.needs import AIR_SYSTEM
 from screener.formula import col
+from screener.strategies import installed
 from screener.strategies.overcooling import condenser_reheat, overcool
 from screener.strategies.strategy import Outcome, Strategy, as_installed, nothing
 from screener.worksheet import Worksheet
@@ -22,7 +23,7 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     return replace(
         cooled.outcome,
         compressor_w=compressor,
-        reheat_electricity_w=short * col("reheat_electric_per_heat"),
+        reheat_electricity_w=installed.reheat_electricity(short, cooled.outcome.heating_w),
         reheat_fuel_w=short * col("reheat_fuel_per_heat"),
     )
 

@@ -7,8 +7,9 @@ pressure, and their compressors pay for that in cool weather. What is short come
 from dataclasses import replace
 
 from screener.contracts.needs import AIR_SYSTEM, RACKS
-from screener.formula import col, smaller, when
+from screener.formula import at_least, col, smaller, when
 from screener.physics import refrigeration
+from screener.strategies import installed
 from screener.strategies.overcooling import overcool
 from screener.strategies.strategy import Outcome, Strategy, as_installed, nothing
 from screener.worksheet import Worksheet
@@ -21,14 +22,15 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     own = sheet.section(f"{NAME}.damp")
     cooled = overcool(sheet)
     racks = col("case_electricity_w")
-    reclaimed = smaller(cooled.reheat_w, refrigeration.reclaimable_w(racks))
+    heating = cooled.outcome.heating_w * col("heats_by_racks")
+    reclaimed = smaller(cooled.reheat_w, at_least(refrigeration.reclaimable_w(racks) - heating, 0.0))
     reclaimed = own.let("reclaimed_w", reclaimed, "reheat from the refrigeration")
     short = own.let("short_w", cooled.reheat_w - reclaimed, "reheat left to the site's heating")
     penalty = refrigeration.reclaim_penalty_w(racks, reclaimed, col("outdoor_c"))
     penalty = own.let("penalty_w", penalty, "refrigeration compressors more, at the higher head pressure")
     return replace(
         cooled.outcome,
-        reheat_electricity_w=short * col("reheat_electric_per_heat") + penalty,
+        reheat_electricity_w=installed.reheat_electricity(short, cooled.outcome.heating_w + reclaimed) + penalty,
         reheat_fuel_w=short * col("reheat_fuel_per_heat"),
     )
 

@@ -60,12 +60,14 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     rest = section.let("reheat_left_w", when(by_condenser).then(short).otherwise(cooled.reheat_w), "to be paid for")
     electric = when(col(f"{NAME}.reheats_by_fuel") > 0).then(0.0).otherwise(col("reheat_electric_per_heat"))
     electric = when(col(f"{NAME}.reheats_by_resistance") > 0).then(1.0).otherwise(electric)
+    as_heated = (col(f"{NAME}.reheats_by_resistance") + col(f"{NAME}.reheats_by_fuel")) <= 0
+    beyond = when(as_heated).then(installed.beyond_racks(rest, cooled.outcome.heating_w)).otherwise(0.0)
     fans = cooled.outcome.fans_w + extra_fan_w() * installed.fan_on(cooled.run_fraction)
     return replace(
         cooled.outcome,
         compressor_w=when(by_condenser).then(warm_compressor).otherwise(cooled.outcome.compressor_w),
         fans_w=fans,
-        reheat_electricity_w=rest * electric,
+        reheat_electricity_w=rest * electric + beyond,
         reheat_fuel_w=rest * col(f"{NAME}.reheat_fuel_per_heat"),
     )
 

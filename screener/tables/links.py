@@ -99,10 +99,16 @@ def site_faults(
     """Sites without a place, with limits or set points that exclude each other, with fuel that has no price, or with
     equipment of another strategy. `equipment` is None where its table could not be read.
     """
-    of_type = types.select("building_type", type_source="heating_source", type_strategy="current_strategy")
+    of_type = types.select(
+        "building_type",
+        *(pl.col(f"{kind}_case_m_per_100_m2").alias(f"{kind}_cases") for kind in ("open", "door")),
+        type_source="heating_source",
+        type_strategy="current_strategy",
+    )
     frame = sites.values.join(of_type, on="building_type", how="left", maintain_order="left")
     source = pl.coalesce("heating_source", "type_source")
     faults = [_places(sites), set_point_faults(sites, types), _calendars(sites)]
+    faults.append(_no_racks(frame.with_columns(heating_source=source)))
     faults.append(fuel_faults(frame.with_columns(heating_source=source), tariffs, periods, charges))
     if equipment is not None:
         faults.append(_equipment(frame, equipment))
@@ -211,6 +217,18 @@ def fuel_faults(
     frame = sites.filter((pl.col("heating_source") == "fuel") & pl.col("tariff_id").is_in(unpriced.implode()))
     message = "heated by fuel, which this tariff has no price for; add fuel_price_per_kwh or give heating_source"
     return row_faults("sites", frame, "tariff_id", "no fuel price", pl.col("tariff_id"), message)
+
+
+def _no_racks(sites: pl.DataFrame) -> pl.DataFrame:
+    """Sites, beside the cases of their building type, that are heated by racks they have none of."""
+    kinds = ("open", "door")
+    cases = pl.sum_horizontal(pl.coalesce(f"{kind}_case_length_m", f"{kind}_cases").fill_null(0.0) for kind in kinds)
+    frame = sites.filter((pl.col("heating_source") == "reclaimed") & (cases <= 0))
+    message = (
+        "heated by the racks of its display cases, but it has no cases; "
+        "give open_case_length_m or door_case_length_m, or another heating_source"
+    )
+    return row_faults("sites", frame, "heating_source", "no racks", pl.col("heating_source"), message)
 
 
 def _equipment(sites: pl.DataFrame, equipment: pl.DataFrame) -> pl.DataFrame:
