@@ -188,7 +188,7 @@ def test_text_walks_from_weather_to_money(run):
 
 
 def test_a_dry_hour_is_told_as_such(run):
-    result = screener("explain", run, "--site", "A2", "--strategy", "outdoor_air_dehumidifier", "--at", "01-03T12")
+    result = screener("explain", run, "--site", "A3", "--strategy", "outdoor_air_dehumidifier", "--at", "01-01T12")
     assert result.exit_code == 0, result.output
     assert "Temperature control alone keeps it below the limit" in result.stdout
     assert "dehumidifier_w" in result.stdout  # the unit's fans run all the same
