@@ -75,7 +75,7 @@ SITES: dict[str, Case] = {
         "heating_source",
         "unknown value",
         "coal",
-        "not known; use one of fuel, electric, heat_pump, none",
+        "not known; use one of fuel, electric, heat_pump, reclaimed, none",
     ),
     "unknown equipment": _site(
         {"equipment_id": "E7"},
