@@ -5,7 +5,6 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from screener import text
-from screener.contracts.origins import ASSUMED_TODAY
 
 if TYPE_CHECKING:
     import polars as pl
@@ -69,6 +68,8 @@ SHORTER = {
 
 def summary(result: "Run", top: int) -> str:
     """The first sites of the ranking and the totals of all."""
+    from screener.contracts.origins import ASSUMED_TODAY  # with polars: not for help
+
     shown, currency = result.ranking.head(top), result.settings.currency
     totals = result.totals.row(0, named=True)
     lines = [text.table(shown.to_dicts(), RANKING)]
