@@ -24,7 +24,11 @@ def page_of(
     `run_date`: the day of the run.
     """
     ranking, strategies, sites, rejects = (results[name] for name in ("ranking", "strategies", "sites_used", "rejects"))
-    return {PAGE: portfolio_page(gathering.findings(ranking, strategies, sites, rejects, prices, settings, run_date=run_date))}
+    return {
+        PAGE: portfolio_page(
+            gathering.findings(ranking, strategies, sites, rejects, prices, settings, run_date=run_date)
+        )
+    }
 
 
 def write(folder: Path, out: Path | None = None, workbook: bool = False, pictures: bool = False) -> list[Path]:
