@@ -26,6 +26,8 @@ HOLIDAY = len(WEEK)  # day_of_week of a holiday
 GROUPS = {"weekdays": (0, 4), "weekends": (5, 6), "daily": (0, 6), "holidays": (HOLIDAY, HOLIDAY)}
 DAY_SPAN = re.compile(r"([a-z]+)\.?(?:\s*(?:-|–|—|to|through)\s*([a-z]+)\.?)?")
 DAY_BITS = re.compile(r"[01]{7,8}")
+SUMMER_TIME = range(3, 11)
+"""The months most of whose days have daylight saving time: second Sunday of March to first Sunday of November (15 USC 260a)."""
 TO = r"\s*(?:-|–|—|to|through|until)\s*"
 SPAN = re.compile(rf"(\d{{1,2}})(?:{TO}(\d{{1,2}}))?")
 NAMED_SPAN = re.compile(rf"([a-z]{{3,9}})\.?(?:{TO}([a-z]{{3,9}})\.?)?")

@@ -287,7 +287,7 @@ def _ratchets(items: pl.DataFrame) -> Ratchets:
         told.group_by("chain")
         .agg(
             share=pl.col("ratchet").max().fill_null(0.0),
-            reach=pl.col("lookback").max(),
+            reach=pl.col("lookback").max().fill_null(0),  # charges without a ratchet stand beside those that have one
             counted=pl.col("ratchet_months").drop_nulls().first(),
         )
         .sort("chain")

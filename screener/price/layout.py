@@ -96,7 +96,7 @@ def rates(
     )  # charges are added to the tariff's own price, windows and tiers replace it
     own = _line_rows(tariffs.select("tariff_id", PRICE), "energy", pl.lit(OWN_PRICE), PRICE)
     rows = _per_kva(pl.concat([*parts, of_charges(charges), own]), tariffs).with_row_index("row")
-    slots = _slots(rows, replacing, own.height)
+    slots = _slots(rows, replacing, own.height, tariffs.filter("daylight_saving")["tariff_id"])
     _require_prices(tariffs, slots, charges.filter(pl.col(PRICE).is_not_null())["tariff_id"])
     every = tariffs.select("tariff_id").join(calendar.year(), how="cross", maintain_order="left_right")
     held = slots.sort("row").group_by(AT, maintain_order=True).agg(held=pl.col("row").cast(pl.String).str.join(" "))
@@ -229,12 +229,15 @@ def _per_kva(rows: pl.DataFrame, tariffs: pl.DataFrame) -> pl.DataFrame:
     ).drop("factor")
 
 
-def _slots(rows: pl.DataFrame, replacing: int, own: int) -> pl.DataFrame:
-    """A row for each time at which a row holds: `row`, its kind, tariff_id and the time.
+def _slots(rows: pl.DataFrame, replacing: int, own: int, by_clock: pl.Series) -> pl.DataFrame:
+    """A row for each time at which a row holds: `row`, its kind, tariff_id and the time in standard time.
 
-    The first so many rows replace a tariff's own energy price, which the last of them are.
+    The first so many rows replace a tariff's own energy price, which the last of them are. `by_clock`: tariffs whose hours
+    are those of a clock with daylight saving.
     """
-    times = calendar.times(rows).select("row", "kind", "charge", "once", *AT)
+    ahead = pl.col("tariff_id").is_in(by_clock.implode()) & pl.col("month").is_in(calendar.SUMMER_TIME)
+    standard = pl.when(ahead).then((pl.col("hour") + 23) % 24).otherwise("hour")
+    times = calendar.times(rows).with_columns(hour=standard).select("row", "kind", "charge", "once", *AT)
     replaced = times.filter((pl.col("row") < replacing) & (pl.col("kind") == "energy")).select(AT).unique()
     others, owned = times.filter(pl.col("row") < rows.height - own), times.filter(pl.col("row") >= rows.height - own)
     shared = others.filter("once").unique(["charge", *AT], keep="first", maintain_order=True)
