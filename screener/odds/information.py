@@ -16,6 +16,7 @@ from screener.odds.drawing import Numbers
 
 MOST_DEGREES = 3
 DRAWS_PER_FIGURE = 4  # fewer draws than that many times the figures, and other figures are left in
+ROUNDING = 1e-9
 LOW, HIGH = 10, 90  # per cent: between these a figure swings
 
 
@@ -64,7 +65,8 @@ def swing(figure: Known, fitted: Numbers) -> tuple[float, float]:
 
 def _gain(fitted: Numbers) -> float:
     """Never below zero: what is fitted has the same mean as what was drawn."""
-    return max(0.0, float(fitted.max(axis=1).mean() - fitted.mean(axis=0).max()))
+    gain = float(fitted.max(axis=1).mean() - fitted.mean(axis=0).max())
+    return gain if gain > ROUNDING * float(np.abs(fitted).max()) else 0.0
 
 
 def _basis(figure: Known) -> Numbers:

@@ -1,8 +1,8 @@
 """What every change at a site saves in every draw, from what the strategies come to in weeks of the year.
 
-The run's own figures are the control: a draw changes each cost of the run in the ratio in which it changes the cost of the
-weeks (where that cost is next to nothing there, by the difference), and what it changes in the savings is added to those
-of the run. So a draw that changes nothing is the run, to the last digit.
+The run's own figures are the control: a draw changes what temperature control costs in the run in the ratio in which it changes
+that of the weeks, and what each strategy costs beyond it by the difference that it makes there. What it changes in the savings
+is added to those of the run. So a draw that changes nothing is the run, to the last digit.
 """
 
 from collections.abc import Mapping, Sequence
@@ -130,11 +130,12 @@ def _saved(
         return 1.0 if found is None else found[..., None]
 
     reference, costs = part.strategies.index(REFERENCE.name), {}
-    whole = sum(own[name] for name in COSTS)
+    whole = own["energy_cost"] + own["demand_cost"] + own["fuel_cost"]
     for name in COSTS:
-        cost = _controlled(run[name], own[name], drawn[name], LEAST_SHARE * whole)
-        base = cost[..., reference, None]
-        cost = base + of_strategies("dehumidification_energy") * (cost - base)
+        of_run, of_own, of_drawn = (values[name][..., reference, None] for values in (run, own, drawn))
+        cost = _controlled(of_run, of_own, of_drawn, LEAST_SHARE * whole[..., reference, None])
+        beyond = _scaled(run[name] - of_run, own[name] - of_own, drawn[name] - of_drawn)
+        cost = cost + of_strategies("dehumidification_energy") * beyond
         costs[name] = cost * of_sites("fuel_price" if name == "fuel_cost" else "electricity_price")
     electricity, fuel = costs["energy_cost"] + costs["demand_cost"], costs["fuel_cost"]
     years = terms[0].study_years
@@ -166,6 +167,14 @@ def _controlled(run: Numbers, own: Numbers, drawn: Numbers, least: Numbers | flo
     in_ratio = own > least
     ratio = np.divide(drawn, own, out=np.ones_like(drawn), where=np.broadcast_to(in_ratio, drawn.shape))
     return np.where(in_ratio, run * ratio, run + (drawn - own))
+
+
+def _scaled(run: Numbers, own: Numbers, drawn: Numbers) -> Numbers:
+    """What a strategy costs beyond temperature control in a draw: that of its weeks, and what these lack beside the run, in the
+    ratio in which the draw leaves less than the weeks of the run come to. What vanishes in the weeks vanishes in the year,
+    and what grows does not make more of the difference between them."""
+    left = np.divide(drawn, own, out=np.ones_like(drawn), where=np.broadcast_to(own != 0.0, drawn.shape))
+    return np.asarray(drawn + (run - own) * np.clip(left, 0.0, 1.0))
 
 
 def _ratio(own: Numbers, drawn: Numbers) -> Numbers:
