@@ -35,7 +35,8 @@ def tariffs_import(
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """Carry rate sheets over into tariff tables: the open sheet form, and the JSON of the open rate database.
+    """Carry rate sheets over into tariff tables: the open sheet form, the JSON of the open rate database,
+    and CSV files of 8,760 hourly prices (their means by month, kind of day and hour).
 
     A sheet of which something would be lost is left out, and told with the reason; imported.csv has all.
     """

@@ -1,4 +1,4 @@
-"""Rate sheets of others as tariff tables: the open sheet form, and the JSON of the open rate database.
+"""Rate sheets of others as tariff tables: the open sheet form, the JSON of the open rate database, a year of hourly prices.
 
 Readers turn a file into `Sheet`s, lines of `tariff_charges` each with what could not be carried over and why; nothing is
 guessed. `writing` puts them down as tables that a portfolio or `screener price` reads.

@@ -1,5 +1,6 @@
-"""Where rate sheets are read from: a file of either form, or a folder of them."""
+"""Where rate sheets are read from: a file of one of the forms, or a folder of them."""
 
+import io
 import json
 from collections.abc import Iterator
 from pathlib import Path
@@ -7,15 +8,18 @@ from pathlib import Path
 import polars as pl
 
 from screener.errors import UsageError
-from screener.rate_sheets import open_sheets, rate_database
+from screener.rate_sheets import hourly_prices, open_sheets, rate_database
 from screener.rate_sheets.sheet import Imported, Sheet
 
 ENDINGS = (".csv", ".json", ".parquet")
-FORMS = "give a CSV or Parquet file of the open sheet form, JSON of the open rate database, or a folder of such files"
+FORMS = (
+    "give a CSV or Parquet file of the open sheet form, JSON of the open rate database, a CSV file of 8,760 hourly prices "
+    "(electricity_price_per_kwh or _per_mwh, and time), or a folder of such files"
+)
 
 
 def read(source: Path) -> Imported:
-    """The rate sheets of a file, or of all files of a folder that are of either form, in the order of their names.
+    """The rate sheets of a file, or of all files of a folder that are of one of the forms, in the order of their names.
 
     UsageError where there are none, or a file cannot be read.
     """
@@ -35,7 +39,7 @@ def read(source: Path) -> Imported:
 
 
 def _of_file(file: Path, named: bool) -> Iterator[Sheet]:
-    """The sheets of a file; one of neither form is passed over in a folder."""
+    """The sheets of a file; one of no such form is passed over in a folder."""
     found: list[Sheet] | None = None
     try:
         if file.suffix.lower() == ".json":
@@ -51,7 +55,11 @@ def _of_file(file: Path, named: bool) -> Iterator[Sheet]:
         elif file.suffix.lower() == ".csv":
             text = file.read_text(encoding="utf-8-sig")
             header = text.partition("\n")[0].split(",")
-            found = open_sheets.of_text(text, file.stem) if open_sheets.is_sheets(header) else None
+            if open_sheets.is_sheets(header):
+                found = open_sheets.of_text(text, file.stem)
+            elif hourly_prices.is_prices(header):
+                rows = pl.read_csv(io.StringIO(text), infer_schema=False)
+                found = [hourly_prices.of_rows(rows, file.stem)]
     except (OSError, UnicodeDecodeError, ValueError, pl.exceptions.PolarsError) as error:
         raise UsageError(f"{file} cannot be read ({error}); {FORMS}") from error
     if found is None and named:
