@@ -12,8 +12,9 @@ from typing import Any
 import polars as pl
 
 from screener import text
+from screener.assumptions.weights import LIMIT, completeness
 from screener.contracts import load
-from screener.contracts.limits import NOTEWORTHY_H
+from screener.contracts.limits import LIMIT_COLUMNS, NOTEWORTHY_H
 from screener.contracts.origins import ASSUMED, is_given
 from screener.report.palette import END_USES
 from screener.report.words import figure_name
@@ -118,7 +119,7 @@ class Findings:
         return every.with_columns(label=pl.col("label").str.replace_all("_", " "), note=note)
 
     def assumptions(self) -> pl.DataFrame:
-        """Figures assumed at the sites worth changing, those behind most of the net savings first.
+        """Figures assumed at the sites worth changing, those that most hangs on first, by the weights that `check` goes by.
 
         `figure` in words, `column`, `sites`, `net_savings` of those sites, `origin` most often used.
         """
@@ -134,10 +135,13 @@ class Findings:
         counted = assumed.group_by("column").agg(
             pl.len().alias("sites"), pl.col("net_savings").sum(), pl.col("origin").sort().mode().sort().first()
         )
+        share = completeness(self.sites.join(weight, on="site_id", how="semi")).select("column", "share")
+        both = share.filter(pl.col("column") == LIMIT).select(pl.lit([*LIMIT_COLUMNS]).alias("column"), "share")
+        counted = counted.join(pl.concat([share, both.explode("column")]), on="column", how="left")
         described = {field.name: figure_name(field) for field in load("sites").fields}
         return (
             counted.with_columns(figure=pl.col("column").replace_strict(described, default=pl.col("column")))
-            .sort("net_savings", "sites", "column", descending=[True, True, False])
+            .sort("share", "net_savings", "column", descending=[True, True, False], nulls_last=True)
             .head(ASSUMPTIONS_SHOWN)
         )
 
