@@ -108,6 +108,8 @@ def site_terms(sites: pl.DataFrame, at_peak: bool = False) -> pl.DataFrame:
     sheet.let("case_rated_humidity_ratio", CASE_RATED_HUMIDITY, "24 degC, 55 %")
     continuous = as_number(equal(c("supply_fan"), "continuous"))
     sheet.let("fan_continuous", continuous, "1 where the supply fan runs through the open hours, 0 where it cycles")
+    beside = as_number(equal(c("fan_beside_unit"), "cycling"))
+    sheet.let("fan_cycles_beside", beside, "1 where it cycles once the ventilation air has a fan of its own")
     source = c("heating_source")
     by_fuel, by_pump, by_racks = (equal(source, kind) for kind in ("fuel", "heat_pump", "reclaimed"))
     fuel = when(by_fuel).then(1 / c("fuel_efficiency")).otherwise(0.0)
@@ -182,9 +184,15 @@ def has_bit(bits: Number, bit: Number) -> Number:
     return floor(bits / bit) - 2 * floor(bits / bit / 2)
 
 
-def steps(sheet: Worksheet, fan_w: Number, treat: Callable[[Worksheet], Treated] | None = None) -> None:
+def steps(
+    sheet: Worksheet,
+    fan_w: Number,
+    treat: Callable[[Worksheet], Treated] | None = None,
+    own_fan: bool = False,
+) -> None:
     """Add the hour's gains. Needs `site_terms` and the hour's weather; `fan_w` is the supply fan's power while it runs. `treat`
     says what becomes of the ventilation air (None: it comes as it is); it reads the net gains without it, `untreated.*`.
+    With `own_fan` the ventilation air has a fan of its own, and the supply fan cycles where the site lets it.
 
     A continuous supply fan runs as long as the site is open, for ventilation, and with the compressor when it is closed;
     a cycling one always runs with the compressor.
@@ -196,9 +204,8 @@ def steps(sheet: Worksheet, fan_w: Number, treat: Callable[[Worksheet], Treated]
     days, months = c("open_days_bits"), c("closed_months_bits")
     on_day = has_bit(days, c("day_bit")) * (1 - has_bit(months, c("month_bit")))
     is_open = sheet.let("open", as_number(within) * on_day, "1 while open, else 0")
-    fan_on = sheet.let(
-        "fan_on", is_open * c("fan_continuous"), "1 while the supply fan runs whatever the compressor does"
-    )
+    continuous = c("fan_continuous") * (1 - c("fan_cycles_beside")) if own_fan else c("fan_continuous")
+    fan_on = sheet.let("fan_on", is_open * continuous, "1 while the supply fan runs whatever the compressor does")
     ventilated = sheet.let("ventilated", is_open * c("ventilation_share"), "of the outdoor air that is due while open")
     mv = sheet.let("ventilation_now_kg_s", c("ventilation_kg_s") * ventilated, "mechanical outdoor air")
     closed, opened = c("infiltration_closed_kg_s"), c("infiltration_open_kg_s")

@@ -108,9 +108,9 @@ class Coil:
     """The installed coil at full run with this space air entering, mixed with the hour's ventilation air."""
 
     def __init__(self, hour: "Hour", space_c: float, humidity_ratio: float) -> None:
-        s, share = hour.site, hour.share
-        t_in = space_c + share * (hour.outdoor_c - space_c)
-        w_in = humidity_ratio + share * (hour.outdoor_w - humidity_ratio)
+        s = hour.site
+        t_in = space_c + hour.heat_share * (hour.outdoor_c - space_c)
+        w_in = humidity_ratio + hour.water_share * (hour.outdoor_w - humidity_ratio)
         h_in, p = enthalpy(t_in, w_in), s["pressure_pa"]
 
         def compressor(adp: float) -> float:
@@ -148,7 +148,8 @@ class Hour:
         hoods = s["hood_exhaust_kg_s"] * is_open * share["process_moisture"]
         self.air = ventilation + s["infiltration_open_kg_s" if is_open else "infiltration_closed_kg_s"]
         self.air = max(self.air, hoods)
-        self.share = min(ventilation / s["supply_kg_s"], 1.0)
+        self.ventilation, self.of_supply = ventilation, min(ventilation / s["supply_kg_s"], 1.0)
+        self.leaves(1.0, 1.0, 0.0)
         wet = s["people_kg_s"] * share["people"] + s["process_kg_s"] * share["process_moisture"]
         self.moisture = wet * is_open
         sun = s["aperture_m2"] * weather["irradiance_w_m2"]
@@ -156,13 +157,21 @@ class Hour:
         gains = machines + s["people_w"] * share["people"] if is_open else s["gain_closed_w"]
         self.gains = gains + s["fan_w"] * self.fan_on + sun - s["case_sensible_w"]
 
+    def leaves(self, heat: float, water: float, warmed_w: float) -> None:
+        """What is left of the ventilation air's differences from the space, and heat of a fan in it."""
+        leaks = self.air - self.ventilation
+        self.heat_air, self.water_air = (leaks + self.ventilation * left for left in (heat, water))
+        self.heat_share, self.water_share = self.of_supply * heat, self.of_supply * water
+        self.warmed_w = warmed_w
+
     def heat(self, space_c: float) -> float:
         """Net sensible gain of the space at the end of the hour, its stores included [W]."""
         s = self.site
         mass_c = self.mass_c(space_c)
         return float(
             self.gains
-            + (s["envelope_w_k"] + self.air * CP) * (self.outdoor_c - space_c)
+            + self.warmed_w
+            + (s["envelope_w_k"] + self.heat_air * CP) * (self.outdoor_c - space_c)
             + s["air_storage_w_k"] * (self.last_c - space_c)
             + s["surface_w_k"] * (mass_c - space_c)
         )
@@ -182,7 +191,7 @@ class Hour:
         span = s["case_rated_humidity_ratio"] - s["case_dry_humidity_ratio"]
         cases = s["case_kg_s"] * min(max((w - s["case_dry_humidity_ratio"]) / span, 0.0), CASE_MOST)
         stored = s["moisture_storage_kg_s"] * (self.last_w - w)
-        return float(self.moisture + self.air * (self.outdoor_w - w) - cases + stored)
+        return float(self.moisture + self.water_air * (self.outdoor_w - w) - cases + stored)
 
     def part(self, run_fraction: float) -> float:
         """Water of a full hour that the plant keeps off the air."""
@@ -318,11 +327,32 @@ def standalone_dehumidifier(hour: Hour) -> End:
     return End(hour.floats(hour.cools(coil, x) - heat), w, *hour.power(coil, x), heating, dehumidifier_w=device * j_kg)
 
 
-STRATEGIES: dict[str, Callable[[Hour], End]] = {
+def ventilation_heat_recovery(hour: Hour) -> End:
+    """A wheel of 0.75 and 0.70 against air of the space, 150 Pa in each stream at 55 %: full where outdoor air holds more heat than
+    the space, which wants cooling; for heat no faster than is wanted, nor than it takes at -12 degC; today's control behind it."""
+    s, exhaust = hour.site, hour.site["exhaust_share"]
+    cooling_c, heating_c = s["cooling_setpoint_c"], s["heating_setpoint_c"]
+    hot = enthalpy(hour.outdoor_c, hour.outdoor_w) > enthalpy(cooling_c, s["limit_humidity_ratio"])
+    colder = heating_c - hour.outdoor_c
+    turns = 0.0
+    if hot and hour.heat(cooling_c) > 0:
+        turns = 1.0
+    elif colder > 0 and hour.ventilation * exhaust > 0:
+        full = 0.75 * exhaust * hour.ventilation * CP * colder
+        turns = min(max(-hour.heat(heating_c), 0.0) / full, (heating_c + 12.0) / max(colder, 1e-9), 1.0)
+    stream_w = hour.ventilation / s["air_density_kg_m3"] * 150 / 0.55
+    hour.leaves(1 - 0.75 * exhaust * turns, 1 - 0.70 * exhaust * turns, stream_w)
+    end = TODAY[s["current_strategy"]](hour)
+    end.fans_w += stream_w * (1 + exhaust)
+    return end
+
+
+TODAY: dict[str, Callable[[Hour], End]] = {
     "temperature_only": temperature_only,
     "overcool_electric_reheat": overcool_electric_reheat,
     "standalone_dehumidifier": standalone_dehumidifier,
 }
+STRATEGIES: dict[str, Callable[[Hour], End]] = TODAY | {"ventilation_heat_recovery": ventilation_heat_recovery}
 
 
 def year(site: Mapping[str, Any], weather: list[dict[str, float]], strategy: str, warm_up_h: int) -> Sums:

@@ -68,6 +68,7 @@ BOUNDS = {
 WORDS = {
     "heating_source": {"fuel", "electric", "heat_pump", "none"},
     "supply_fan": {"continuous", "cycling"},
+    "fan_beside_unit": {"continuous", "cycling"},
     "re_evaporation": {"none", "moderate", "strong"},
     "current_strategy": {"temperature_only", "overcool_electric_reheat", "overcool_fuel_reheat"},
 }

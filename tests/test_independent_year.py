@@ -1,4 +1,4 @@
-"""The engine beside `independent_year`: ten default sites of five types in five climates, three strategies.
+"""The engine beside `independent_year`: ten default sites of five types in five climates, three strategies and a wheel beside each.
 
 Marks: every energy within 2 % of it or 1 % of the site's total, peaks of the months within 3 %, hours above the limit within
 15 of 8,760. By default four days of four months stand for the year; `WHOLE_YEAR=1` works out all of it (some 15 minutes).
@@ -20,8 +20,14 @@ WHOLE = bool(os.environ.get("WHOLE_YEAR"))
 DAYS, MONTHS, WARM_UP_H = 4, (1, 4, 7, 10), 168
 CLIMATES = ("Miami", "Houston", "Atlanta", "Chicago", "Phoenix")
 TYPES = {"supermarket": 4000.0, "retail": 2500.0, "office": 2500.0, "restaurant": 350.0, "fitness_centre": 2500.0}
+TODAY = tuple(independent.TODAY)  # beside which a wheel is tried
 ROWS = [
-    {"building_type": kind, "floor_area_m2": area, "station": STATIONS[CLIMATES[(place + turn) % len(CLIMATES)]]}
+    {
+        "building_type": kind,
+        "floor_area_m2": area,
+        "station": STATIONS[CLIMATES[(place + turn) % len(CLIMATES)]],
+        "current_strategy": TODAY[(place + turn) % len(TODAY)],
+    }
     for place, (kind, area) in enumerate(TYPES.items())
     for turn in (0, 2)
 ]

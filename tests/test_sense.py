@@ -354,6 +354,25 @@ def test_the_fan_of_an_outdoor_air_unit_warms_its_air():
     assert (warm[f"{name}.compressor_w"] > 0).mean() > 0.9
 
 
+def test_the_rooftop_fan_may_cycle_beside_a_unit_with_a_fan_of_its_own():
+    """Two units whose fan is theirs take less for supply fans, others are the same; a fan that cycles today stays."""
+    own = [name for name, strategy in REGISTRY.items() if strategy.own_fan]
+    cases = [{}, {"fan_beside_unit": "cycling"}]
+    cases += [case | {"supply_fan": "cycling"} for case in cases]
+    hall = {"building_type": "retail", "floor_area_m2": 2500.0}
+    hours = climate.hours([STATIONS["Miami"]]).filter(pl.col("month").is_in([1, 7]))
+    totals, _ = accounts(filled([hall | case for case in cases]), hours)
+    for name in REGISTRY:
+        rows = totals.filter(pl.col("strategy") == name).sort("site_id").drop("site_id")
+        fans = rows["fans_kwh"].to_list()
+        if name in own:
+            assert 0 < fans[1] < 0.8 * fans[0], name
+        else:
+            assert rows[0].equals(rows[1]), name
+        assert rows[2].equals(rows[3]), name
+    assert own == ["outdoor_air_dehumidifier", "outdoor_air_dehumidifier_with_recovery"]
+
+
 def test_a_cold_room_is_told_to_need_a_unit_that_defrosts():
     cold = STORE | {"cooling_setpoint_c": 16.0, "heating_setpoint_c": 15.0, "humidity_limit_dew_point_c": 6.0}
     totals, _ = accounts(filled([cold, STORE]))

@@ -62,6 +62,7 @@ SAME = (
     "cooling_cop",
     "heating_source",
     "supply_fan",
+    "fan_beside_unit",
     "re_evaporation",
     "current_strategy",
 )

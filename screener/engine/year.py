@@ -99,7 +99,8 @@ def plan(names: Sequence[str] | None = None) -> tuple[Worksheet, Worksheet]:
     """The worksheet of any hour (gains, the reference) and the one of damp hours (every other strategy; None: all that leave the
     ventilation air as it is); of one strategy the second also says what the hour comes to with it, `hour.<field>`.
 
-    ResultsError for a strategy that treats the ventilation air beside others: it begins with another hour.
+    Beside others a strategy finds the supply fan as it runs today. ResultsError for a strategy that treats the ventilation air
+    beside others: it begins with another hour.
     """
     names = TOGETHER if names is None else tuple(names)
     treating = [name for name in names if name not in TOGETHER]
@@ -107,7 +108,8 @@ def plan(names: Sequence[str] | None = None) -> tuple[Worksheet, Worksheet]:
         raise ResultsError(f"{treating[0]} treats the ventilation air: its worksheets are its own; lay it out alone")
     chosen = [REGISTRY[name] for name in names if name != REFERENCE.name]
     any_hour, damp_hour = Worksheet(), Worksheet()
-    loads.steps(any_hour, col("fan_w"), REGISTRY[treating[0]].ventilation if treating else None)
+    alone = REGISTRY[names[0]] if len(names) == 1 else None
+    loads.steps(any_hour, col("fan_w"), alone.ventilation if alone else None, alone.own_fan if alone else False)
     strategies.add_reference(any_hour, REFERENCE)
     strategies.add_standby(any_hour, chosen)
     strategies.add_damp_hours(damp_hour, chosen)

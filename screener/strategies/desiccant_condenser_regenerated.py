@@ -61,6 +61,7 @@ STRATEGY = Strategy(
     name=NAME,
     summary="a desiccant wheel dried by the cooling unit's condenser heat",
     ventilation=None,
+    own_fan=False,
     rate=rate,
     damp_hour=damp_hour,
     standby=nothing,

@@ -43,6 +43,7 @@ STRATEGY = Strategy(
     name=NAME,
     summary="a desiccant wheel dried by burning fuel; its heat stays in the space",
     ventilation=None,
+    own_fan=False,
     rate=rate,
     damp_hour=damp_hour,
     standby=nothing,

@@ -56,6 +56,7 @@ STRATEGY = Strategy(
     name=NAME,
     summary="the installed coil with less air in damp hours; no reheat, holds what it can",
     ventilation=None,
+    own_fan=False,
     rate=rate,
     damp_hour=damp_hour,
     standby=nothing,

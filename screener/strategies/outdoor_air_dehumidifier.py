@@ -31,6 +31,7 @@ STRATEGY = Strategy(
     name=NAME,
     summary="a dedicated unit dries the ventilation air for the whole space",
     ventilation=None,
+    own_fan=True,
     rate=rate,
     damp_hour=damp_hour,
     standby=lambda sheet: outdoor_air.dry_hour(sheet, fans()),

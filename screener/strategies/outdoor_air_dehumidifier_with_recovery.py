@@ -62,6 +62,7 @@ STRATEGY = Strategy(
     name=NAME,
     summary="the dedicated unit behind an enthalpy wheel",
     ventilation=None,
+    own_fan=True,
     rate=rate,
     damp_hour=damp_hour,
     standby=standby,

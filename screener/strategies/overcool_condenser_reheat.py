@@ -32,6 +32,7 @@ STRATEGY = Strategy(
     name=NAME,
     summary="overcool, then reheat with the unit's own condenser heat",
     ventilation=None,
+    own_fan=False,
     rate=as_installed,
     damp_hour=damp_hour,
     standby=nothing,

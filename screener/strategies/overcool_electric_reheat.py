@@ -20,6 +20,7 @@ STRATEGY = Strategy(
     name=NAME,
     summary="overcool, then reheat with electric resistance",
     ventilation=None,
+    own_fan=False,
     rate=as_installed,
     damp_hour=damp_hour,
     standby=nothing,

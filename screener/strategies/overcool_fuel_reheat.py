@@ -21,6 +21,7 @@ STRATEGY = Strategy(
     name=NAME,
     summary="overcool, then reheat by burning fuel",
     ventilation=None,
+    own_fan=False,
     rate=as_installed,
     damp_hour=damp_hour,
     standby=nothing,

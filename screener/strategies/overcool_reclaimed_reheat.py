@@ -39,6 +39,7 @@ STRATEGY = Strategy(
     name=NAME,
     summary="overcool, then reheat with heat from the refrigeration",
     ventilation=None,
+    own_fan=False,
     rate=as_installed,
     damp_hour=damp_hour,
     standby=nothing,

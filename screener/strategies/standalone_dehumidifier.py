@@ -73,6 +73,7 @@ STRATEGY = Strategy(
     name=NAME,
     summary="a dehumidifier in the space; its heat stays there",
     ventilation=None,
+    own_fan=False,
     rate=rate,
     damp_hour=damp_hour,
     standby=nothing,

@@ -80,6 +80,7 @@ class Strategy:
 
     `name` and `summary`, what it is in a line. `ventilation` says what it does to the ventilation air in any hour, damp or not:
     the temperature control that the hour begins with is then worked out with air so treated; None where it comes as it is.
+    `own_fan` is whether the ventilation air has a fan of its own, beside which that of the rooftop units may cycle.
     `rate` adds to the worksheet of a site, under the strategy's name, the figures of its equipment that the hour needs.
     `damp_hour` adds its steps to the worksheet of an hour and returns the outcome of an hour that temperature control alone
     leaves above the limit. `standby` says what the equipment draws, or saves, in every other hour: power [W] beside that of
@@ -91,6 +92,7 @@ class Strategy:
     name: str
     summary: str
     ventilation: Callable[[Worksheet], Treated] | None
+    own_fan: bool
     rate: Callable[[Worksheet, Machine], None]
     damp_hour: Callable[[Worksheet], Outcome]
     standby: Callable[[Worksheet], Mapping[str, Number]]

@@ -88,6 +88,7 @@ STRATEGY = Strategy(
     name=NAME,
     summary="no humidity control: the coil runs for the thermostat and humidity floats",
     ventilation=None,
+    own_fan=False,
     rate=as_installed,
     damp_hour=damp_hour,
     standby=nothing,

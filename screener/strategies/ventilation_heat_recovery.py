@@ -121,6 +121,7 @@ STRATEGY = Strategy(
     name=NAME,
     summary="an enthalpy wheel alone in the ventilation air; humidity is controlled as today",
     ventilation=ventilation,
+    own_fan=False,
     rate=rate,
     damp_hour=damp_hour,
     standby=standby,

@@ -95,6 +95,7 @@ STRATEGY = Strategy(
     name=NAME,
     summary="a heat pipe around the coil precools and reheats; the rest is reheated as today",
     ventilation=None,
+    own_fan=False,
     rate=rate,
     damp_hour=damp_hour,
     standby=lambda _: {"fans_w": extra_fan_w() * col("fan_on")},

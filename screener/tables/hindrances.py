@@ -5,7 +5,7 @@ from collections.abc import Collection
 
 import polars as pl
 
-from screener.contracts.needs import WORDS
+from screener.contracts.needs import RACKS, WORDS
 from screener.tables.checking import CheckedTable, row_faults
 
 COLUMN = "cannot_have"
@@ -26,7 +26,7 @@ def read(text: str, strategies: Collection[str]) -> tuple[list[str], list[str], 
 
 def faults(sites: CheckedTable, strategies: Collection[str]) -> pl.DataFrame:
     """Words that say nothing known, and a site's own strategy of today."""
-    told = sites.told(COLUMN, "current_strategy")
+    told = sites.told(COLUMN, "current_strategy", "heating_source")
     frame = told.filter(pl.col(COLUMN).is_not_null())
     texts = frame[COLUMN].unique().to_list()
     wrong = {text: ", ".join(unknown) for text in texts if (unknown := read(text, strategies)[2])}
@@ -46,9 +46,13 @@ def faults(sites: CheckedTable, strategies: Collection[str]) -> pl.DataFrame:
     )
     today = "is how the site works today; correct cannot_have or current_strategy"
     value = pl.col(f"{COLUMN}:text")
+    none = [text for text in texts if RACKS in read(text, strategies)[1]]
+    racks = frame.filter(pl.col(COLUMN).is_in(none) & (pl.col("heating_source") == "reclaimed"))
+    heat = "racks heat the site, says heating_source; correct cannot_have or heating_source"
     return pl.concat(
         [
             row_faults("sites", strange, COLUMN, "unknown hindrance", value, message),
+            row_faults("sites", racks, COLUMN, "hindrance of today's heating", value, heat),
             row_faults("sites", own, COLUMN, "hindrance of today's strategy", value, today),
         ]
     )

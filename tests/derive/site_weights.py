@@ -65,6 +65,7 @@ TODAY = ("temperature_only", "overcool_electric_reheat", "overcool_fuel_reheat",
 INSTEAD: Mapping[str, tuple[Any, ...]] = {
     "heating_source": ("fuel", "electric", "heat_pump"),
     "supply_fan": ("continuous", "cycling"),
+    "fan_beside_unit": ("continuous", "cycling"),
     "re_evaporation": ("none", "moderate", "strong"),
     "current_strategy": TODAY,
 }

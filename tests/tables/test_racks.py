@@ -3,10 +3,11 @@
 from screener.errors import describe
 from screener.tables import read_portfolio
 
-SITES = """site_id,building_type,floor_area_m2,postal_code,tariff_id,heating_source,open_case_length_m
-store,supermarket,4000,33101,t,heat reclaim,
-shop,retail,2000,33101,t,reclaimed,
-cold,retail,2000,33101,t,reclaimed,20
+SITES = """site_id,building_type,floor_area_m2,postal_code,tariff_id,heating_source,open_case_length_m,cannot_have
+store,supermarket,4000,33101,t,heat reclaim,,
+shop,retail,2000,33101,t,reclaimed,,
+cold,retail,2000,33101,t,reclaimed,20,
+self,supermarket,4000,33101,t,reclaimed,,self-contained cases
 """
 
 
@@ -18,4 +19,5 @@ def test_heated_by_racks_it_has_none_of(tmp_path):
     assert portfolio.sites["heating_source"].to_list() == ["reclaimed", "reclaimed"]
     words = describe(portfolio.faults)
     assert 'row 3, heating_source, "reclaimed": heated by the racks of its display cases, but it has no cases' in words
+    assert 'row 5, cannot_have, "self-contained cases": racks heat the site, says heating_source' in words
     assert "give open_case_length_m or door_case_length_m, or another heating_source" in words
