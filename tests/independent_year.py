@@ -328,8 +328,8 @@ def standalone_dehumidifier(hour: Hour) -> End:
 
 
 def ventilation_heat_recovery(hour: Hour) -> End:
-    """A wheel of 0.75 and 0.70 against air of the space, 150 Pa in each stream at 55 %: full where outdoor air holds more heat than
-    the space, which wants cooling; for heat no faster than is wanted, nor than it takes at -12 degC; today's control behind it."""
+    """A wheel of 0.75 and 0.70 against air of the space, 150 Pa in each stream at 55 %: full where outdoor air holds more heat
+    than the space, which wants cooling; for heat no faster than is wanted, nor than it takes at -12 degC; then today's way."""
     s, exhaust = hour.site, hour.site["exhaust_share"]
     cooling_c, heating_c = s["cooling_setpoint_c"], s["heating_setpoint_c"]
     hot = enthalpy(hour.outdoor_c, hour.outdoor_w) > enthalpy(cooling_c, s["limit_humidity_ratio"])

@@ -1,4 +1,4 @@
-"""The engine beside `independent_year`: ten default sites of five types in five climates, three strategies and a wheel beside each.
+"""The engine beside `independent_year`: ten default sites of five types in five climates, three strategies, a wheel beside each.
 
 Marks: every energy within 2 % of it or 1 % of the site's total, peaks of the months within 3 %, hours above the limit within
 15 of 8,760. By default four days of four months stand for the year; `WHOLE_YEAR=1` works out all of it (some 15 minutes).
