@@ -37,9 +37,10 @@ def run(tmp_path_factory) -> Path:
 
 
 def test_no_ratio_without_damp_hours_or_floor(tmp_path):
-    rows = ["cold,warehouse,4000,8,T,26,15,80", "none,office,0,2A,T,24,20,50", ""]
+    """Sites that have a unit today: none would be offered where there is next to nothing to take."""
+    rows = [f"cold,warehouse,4000,8,T,26,15,80,{UNIT}", f"none,office,0,2A,T,24,20,50,{UNIT}", ""]
     (tmp_path / "portfolio").mkdir()
-    (tmp_path / "portfolio" / "sites.csv").write_text("\n".join([HEAD, *rows]), encoding="utf-8")
+    (tmp_path / "portfolio" / "sites.csv").write_text("\n".join([f"{HEAD},current_strategy", *rows]), encoding="utf-8")
     (tmp_path / "portfolio" / "tariffs.csv").write_text(TARIFFS, encoding="utf-8")
     pipeline.run(tmp_path / "portfolio", tmp_path / "run")
     for site in ("cold", "none"):
