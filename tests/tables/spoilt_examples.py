@@ -148,7 +148,7 @@ def spoil(rows: Rows, draw: random.Random) -> None:
     ways: list[Callable[[], object]] = [
         *[lambda: cell(rows[max(at, 1) % len(rows)], draw.choice(TEXTS))] * 6,
         lambda: [cell(row, draw.choice(TEXTS)) for row in rows[1:]],
-        lambda: cell(rows[0], draw.choice([*TEXTS, rows[0][other % len(rows[0])]])),
+        lambda: cell(rows[0], draw.choice([*TEXTS, *rows[0]])),
         lambda: rows.insert(at, list(rows[draw.randrange(len(rows))])),
         lambda: rows.insert(at, [draw.choice(TEXTS) for _ in range(draw.choice([1, width, width + 3]))]),
         lambda: rows.insert(0, ["Our sites"]),
