@@ -119,7 +119,7 @@ def _inflation_fault(found: Mapping[str, Any]) -> pl.DataFrame:
         return table_fault(FILE, "missing setting", way_out, "inflation")
     if found.get("rates", "real") == "real" and "inflation" in found:
         way_out = 'real rates leave general inflation out; remove it, or write rates = "nominal"'
-        return table_fault(FILE, "two settings at odds", way_out, "inflation", str(found["inflation"]))
+        return table_fault(FILE, "two settings at odds", way_out, "inflation", _shown(found["inflation"]))
     return no_faults()
 
 

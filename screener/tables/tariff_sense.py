@@ -64,7 +64,7 @@ def fits(column: str, name: str, value: float) -> dict[str, tuple[float, float]]
     found = {
         unit: (value / (figure * factor), figure * factor)
         for unit, factor in usual.others.items()
-        if unit.lower() != own
+        if unit.lower() != own and figure * factor > 0  # a price may be too small to be told in another unit
     }
     return {unit: told for unit, told in found.items() if least <= told[1] <= usual.high}
 
