@@ -64,8 +64,9 @@ def run(
     portfolio = tables.read_portfolio(folder)
     places, nowhere = climate.locate(portfolio.sites.select(climate.PLACE), folder)
     portfolio = tables.with_defaults(portfolio.without(nowhere), _states(places))
-    if portfolio.sites.is_empty() or (strict and not portfolio.faults.is_empty()):
-        raise errors.ContractError(portfolio.faults)
+    unread = pl.concat([portfolio.faults, portfolio.blanked])
+    if portfolio.sites.is_empty() or (strict and not unread.is_empty()):
+        raise errors.ContractError(unread)
     progress.stage("weather files")
     weather = climate.hours_of_files(portfolio.sites, folder)
     basis = Basis(portfolio.settings, portfolio.inputs | {"weather": weather}, ledger_form)

@@ -98,8 +98,8 @@ def fill(portfolio: Portfolio) -> pl.DataFrame:
     frame = frame.with_columns(e for name in SAME for e in _filled(name, Scaled(C(_typical(name)), (_typical(name),))))
     for name, scaled in SCALED.items():
         frame = frame.with_columns(_filled(name, scaled))
-    noted = C("offer_note") if "offer_note" in portfolio.sites.columns else pl.lit(None, pl.String)
-    frame = frame.with_columns(name=pl.coalesce("name", "site_id"), offer_note=noted)
+    noted = C("row_note") if "row_note" in portfolio.sites.columns else pl.lit(None, pl.String)
+    frame = frame.with_columns(name=pl.coalesce("name", "site_id"), row_note=noted)
     return frame.select(_order(portfolio))
 
 
@@ -164,4 +164,4 @@ def _assumed(name: str, sources: tuple[str, ...], where: pl.Expr) -> pl.Expr:
 def _order(portfolio: Portfolio) -> list[str]:
     sites = load("sites").columns
     types = [name for name in portfolio.building_types.columns if name not in sites]
-    return ["row", "offer_note", *sites, *types, *[f"{name}_origin" for name in sites]]
+    return ["row", "row_note", *sites, *types, *[f"{name}_origin" for name in sites]]

@@ -70,9 +70,11 @@ def summary(result: "Run", top: int) -> str:
     """The first sites of the ranking and the totals of all."""
     from screener.contracts.origins import ASSUMED_TODAY  # with polars: not for help
 
+    from screener.contracts import rejects  # which needs polars, as help does not
+
     shown, currency = result.ranking.head(top), result.settings.currency
     totals = result.totals.row(0, named=True)
-    lines = [text.table(shown.to_dicts(), RANKING)]
+    lines = [rejects.in_words(result.ranking.height, result.rejects), "", text.table(shown.to_dicts(), RANKING)]
     if shown.height < result.ranking.height:
         lines.append(f"... and {result.ranking.height - shown.height} more sites in ranking.csv")
     lines.append("")

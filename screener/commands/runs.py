@@ -138,9 +138,13 @@ def verify(run: RunArgument, as_json: Json = False) -> None:
 
 def _print_run(result: "Run", out: Path, top: int, as_json: bool, quiet: bool) -> None:
     if as_json:
+        from screener.contracts import rejects  # which needs polars, as help does not
+
         totals = result.totals.row(0, named=True)
         ranking = result.ranking.to_dicts()
-        print_json({"run": str(out), "totals": totals, "rejected": result.rejects.height, "ranking": ranking})
+        told = rejects.in_words(len(ranking), result.rejects)
+        aside = {"sites": told, "left_out": rejects.left_out(result.rejects), "rejected": result.rejects.height}
+        print_json({**aside, "run": str(out), "totals": totals, "ranking": ranking})
     else:
         typer.echo(printing.summary(result, top))
     notes(_run_notes(result, out), quiet)

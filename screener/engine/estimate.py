@@ -263,7 +263,7 @@ def ranked(
     guessed = [] if rates is None else price.assumed_bills(sites, rates)["site_id"].to_list()
     told = [
         pl.when(~is_given("current_strategy")).then(pl.lit(ASSUMED_TODAY)),
-        pl.col("offer_note"),
+        pl.col("row_note"),
         pl.when(pl.col("site_id").is_in(guessed)).then(pl.lit(ASSUMED_BILL)),
         pl.when(tables.is_default(pl.col("tariff_id"))).then(
             pl.concat_str(pl.lit("its tariff "), "tariff_id", pl.lit(" is a placeholder, average prices of the state"))

@@ -16,6 +16,7 @@ from screener.assumptions.weights import LIMIT, completeness
 from screener.contracts import load
 from screener.contracts.limits import LIMIT_COLUMNS, NOTEWORTHY_H
 from screener.contracts.origins import ASSUMED, is_given
+from screener.contracts.rejects import in_words
 from screener.report.palette import END_USES
 from screener.report.words import figure_name
 
@@ -55,6 +56,11 @@ class Findings:
     def currency(self) -> str:
         """What money is counted in."""
         return str(self.settings["currency"])
+
+    @cached_property
+    def ranked(self) -> str:
+        """How many of the rows are ranked, and what became of the others."""
+        return in_words(self.ranking.height, self.rejects)
 
     @cached_property
     def paying(self) -> pl.DataFrame:

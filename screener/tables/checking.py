@@ -20,6 +20,8 @@ NOT_A = {  # rule and message where a text is not of the field's type
     "integer": ("not a whole number", "not a whole number; write it like 7, or leave it empty"),
     "boolean": ("not true or false", "neither true nor false; write one of the two"),
 }
+BLANKS_IN = "sites"  # the table that is exported as it is: tariffs and the like are written for this program
+UNREADABLE = {rule for rule, _ in NOT_A.values()}
 UNCLEAR = (
     "its mark may be a decimal mark or part thousands, and no other number of the table tells; "
     'write it without the mark, or state decimal_mark = "." or "," in portfolio.toml'
@@ -30,7 +32,8 @@ UNCLEAR = (
 class CheckedTable:
     """A table under its contract. All frames have the rows of the file, faulty ones included, in its order.
 
-    `values`: `row` and the contract's columns, typed, SI, null where the cell is at fault.
+    `values`: `row` and the contract's columns, typed, SI, null where the cell is at fault. `blanked`: faults of cells of
+    sites that may stay empty and cannot be read, which are taken for empty.
     """
 
     contract: Contract
@@ -38,6 +41,7 @@ class CheckedTable:
     cells: Cells
     values: pl.DataFrame
     faults: pl.DataFrame
+    blanked: pl.DataFrame
 
     @property
     def notes(self) -> list[str]:
@@ -86,15 +90,27 @@ def checked(raw: RawTable, contract: Contract, decimal_mark: str | None = None) 
     broken = frame.select(rule.broken.fill_null(False).alias(str(i)) for i, rule in enumerate(rules))
     at_fault = [i for i, any_broken in enumerate(broken.select(pl.all().any()).row(0)) if any_broken] if rules else []
     faults = [raw.faults, *_missing_columns(raw, contract, present)]
+    blanked = [no_faults()]
     for i in at_fault:
         rule = rules[i]
-        faults.append(
-            row_faults(raw.name, frame.filter(broken[str(i)]), rule.column, rule.name, rule.value, rule.message)
-        )
+        found = row_faults(raw.name, frame.filter(broken[str(i)]), rule.column, rule.name, rule.value, rule.message)
+        # an error of a spreadsheet, or what it made a date of, stands for a figure
+        meant = pl.col("value").str.contains(r"^(#|\d{4}-\d\d-\d\d)").fill_null(False)
+        if _may_be_blank(contract, rule):
+            blanked.append(found.filter(~meant))
+            found = found.filter(meant)
+        faults.append(found)
     values = frame.select("row", *(_combined(field, present[field.name]) for field in contract.fields))
     values = values.with_columns(_without_faulty(contract, values, at_fault))
     faults.append(_duplicates(raw, values, contract))
-    return CheckedTable(contract, raw, cells, values, pl.concat(faults))
+    return CheckedTable(contract, raw, cells, values, pl.concat(faults), pl.concat(blanked))
+
+
+def _may_be_blank(contract: Contract, rule: Rule) -> bool:
+    """Whether a rule is of a cell of a site that cannot be read and may as well stay empty."""
+    if contract.name != BLANKS_IN or rule.name not in UNREADABLE:
+        return False
+    return any(rule.column in field.names and not field.required for field in contract.fields)
 
 
 def row_faults(

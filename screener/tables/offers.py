@@ -110,8 +110,9 @@ def fitting(sites: pl.DataFrame, offers: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def lost_notes(sites: pl.DataFrame, lost: pl.DataFrame) -> pl.DataFrame:
-    """`site_id` and `offer_note`: of the sites that a rejected offer was for, what stands in its place.
+def lost_notes(sites: pl.DataFrame, lost: pl.DataFrame, cells: pl.DataFrame) -> pl.DataFrame:
+    """`site_id` and `row_note`: of the sites that a rejected offer was for, what stands in its place;
+    `cells` (row, row_note) says more of rows.
 
     `lost`: rows of the offers table as far as they could be read.
     """
@@ -120,4 +121,7 @@ def lost_notes(sites: pl.DataFrame, lost: pl.DataFrame) -> pl.DataFrame:
     note = pl.concat_str(
         pl.lit("its offer of "), "strategy", pl.lit(" is at fault: the machine and price of the tables stand in")
     )
-    return at.group_by("site_id").agg(offer_note=note.sort().str.join("; "))
+    of_offers = at.group_by("site_id").agg(row_note=note.sort().str.join("; "))
+    of_cells = sites.select("site_id", "row").join(cells, on="row").select("site_id", "row_note")
+    both = pl.concat([of_cells, of_offers]).sort("site_id", maintain_order=True)
+    return both.group_by("site_id", maintain_order=True).agg(pl.col("row_note").str.join("; "))

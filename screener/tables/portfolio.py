@@ -18,6 +18,7 @@ from screener.tables.settings import FILE as SETTINGS_FILE
 from screener.tables.settings import Settings, names_currency, read_settings
 from screener.tables.tariff_faults import TABLES as TARIFF_TABLES
 from screener.tables.tariff_faults import tariff_faults
+from screener.text import count
 
 TABLES = (
     "strategies",
@@ -48,8 +49,9 @@ class Portfolio:
 
     `sites` keeps `row`. `sites_given` has site_id and, per column of the sites contract, "given", "converted" or null.
     `building_type_sources` says in words where each figure of `building_types` comes from; `profiles` are those of all types,
-    resolved, and so are the `spreads`. `faults` is a fault frame;
-    `rejects` has one row per rejected row, with the row as typed in `record` (JSON).
+    resolved, and so are the `spreads`. `faults` is a fault frame,
+    `blanked` one of cells of sites that cannot be read and are taken for empty; `rejects` has one row per row that is rejected or
+    set aside, with the row as typed in `record` (JSON).
     """
 
     folder: Path
@@ -68,6 +70,7 @@ class Portfolio:
     profiles: pl.DataFrame
     spreads: pl.DataFrame
     faults: pl.DataFrame
+    blanked: pl.DataFrame
     rejects: pl.DataFrame
     notes: list[str]
     tables: tuple[Path, ...]
@@ -139,7 +142,11 @@ def read_portfolio(folder: Path) -> Portfolio:
     found = pl.concat([no_faults(), *faults]).sort("table", "row", nulls_last=False, maintain_order=True)
     if not found.filter(pl.col("row").is_null()).is_empty():
         raise ContractError(found)
-    rejects = _rejects(found, raws)
+    rejects = pl.concat([_rejects(found, raws), _aside(raws)])
+    blanked = pl.concat([no_faults(), *(table.blanked for table in tables.values())])
+    blanked = blanked.filter(
+        pl.col("row").is_in(good.known["sites"]["row"].implode()) if "sites" in good.known else True
+    )
     if good.known["sites"].is_empty():
         nothing = table_fault("sites", "no good rows", "every site is at fault; correct at least one")
         raise ContractError(pl.concat([found, nothing]))
@@ -149,7 +156,7 @@ def read_portfolio(folder: Path) -> Portfolio:
         notes.append(f"{SETTINGS_FILE} names no currency: prices are taken for {settings.currency}")
     given = sites.given.with_columns(site_id=sites.values["site_id"])
     types = good.types
-    noted = offers.lost_notes(good.known["sites"], _lost_offers(tables, good))
+    noted = offers.lost_notes(good.known["sites"], _lost_offers(tables, good), _of_cells(blanked))
     return Portfolio(
         folder=folder,
         settings=settings,
@@ -164,8 +171,9 @@ def read_portfolio(folder: Path) -> Portfolio:
         profiles=profiles.resolved(good.known["profiles"], types.values),
         spreads=spreads.resolved(good.known["spreads"]),
         faults=found,
+        blanked=blanked,
         rejects=rejects,
-        notes=notes + _remarks(good.known["strategies"], settings),
+        notes=[*notes, *_left_blank(blanked), *_remarks(good.known["strategies"], settings)],
         tables=files,
         raws=raws,
     )
@@ -263,6 +271,45 @@ class _Good:
             self.types = shipped.with_own_building_types(rows)
             rows = self.types.values
         self.known[name] = rows if name == "sites" else rows.drop("row", strict=False)
+
+
+def _aside(raws: Mapping[str, RawTable]) -> pl.DataFrame:
+    """Rows of a sheet of sites that are no site to rank, as rejects: `rules` says what they are."""
+    found = [pl.DataFrame(schema=REJECT_SCHEMA)]
+    for name, raw in raws.items():
+        if not raw.aside.is_empty():
+            cells = [column for column in raw.aside.columns if column not in ("row", "kind", "reason")]
+            site = pl.col("site_id") if "site_id" in cells else pl.lit(None, pl.String)
+            found.append(
+                raw.aside.select(
+                    pl.lit(name).alias("table"),
+                    "row",
+                    site.alias("site_id"),
+                    pl.lit(None, pl.String).alias("columns"),
+                    pl.col("kind").alias("rules"),
+                    pl.col("reason").alias("reasons"),
+                    pl.struct(cells).struct.json_encode().alias("record"),
+                )
+            )
+    return pl.concat(found)
+
+
+def _left_blank(blanked: pl.DataFrame) -> list[str]:
+    """A note on each column of sites that has cells which cannot be read."""
+    notes = []
+    for (column, message), group in blanked.group_by("column", "message", maintain_order=True):
+        rows = ", ".join(map(str, group["row"].head(5))) + (" ..." if group.height > 5 else "")
+        notes.append(
+            f'sites: {column} of {count(group.height, "row")} ({rows}) cannot be read, as "{group["value"][0]}", '
+            f"and is taken for empty: {message}"
+        )
+    return notes
+
+
+def _of_cells(blanked: pl.DataFrame) -> pl.DataFrame:
+    """`row` and `row_note` of sites with such cells."""
+    note = pl.concat_str("column", pl.lit(' "'), "value", pl.lit('" cannot be read and is taken for empty'))
+    return blanked.group_by("row", maintain_order=True).agg(row_note=note.str.join("; "))
 
 
 def _lost_offers(tables: Mapping[str, CheckedTable], good: "_Good") -> pl.DataFrame:

@@ -1,8 +1,8 @@
 """A grid of texts as a table: where its header is, which rows are data, and what is wrong with the names."""
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 
 import polars as pl
@@ -10,10 +10,12 @@ import polars as pl
 from screener import units
 from screener.contracts import Contract
 from screener.errors import no_faults, table_fault
+from screener.tables import headings, tidying
 from screener.tables.files import HEADER_WITHIN, Grid, Source, UnreadableError, read_grid
 
 EXTRA = "EXTRA_"  # names of columns that the header leaves without one of their own
 MANY = 5  # rows listed in a note
+NONE_ASIDE = pl.DataFrame(schema={"row": pl.Int64, "kind": pl.String, "reason": pl.String})
 
 
 @dataclass(frozen=True)
@@ -21,7 +23,8 @@ class RawTable:
     """A table as typed: `frame` has `row` (number in the file, its first row = 1) and text columns under lower-case names.
 
     Cells are stripped, empty ones null; rows without any text, and repetitions of the header, are left out. `separator`
-    is that of a CSV file; other files keep numbers as numbers.
+    is that of a CSV file; other files keep numbers as numbers. `aside`: rows of a sheet of sites that are no site to rank, as
+    typed, with `kind` and `reason`.
     """
 
     name: str
@@ -29,6 +32,7 @@ class RawTable:
     faults: pl.DataFrame
     notes: tuple[str, ...] = ()
     separator: str | None = None
+    aside: pl.DataFrame = field(default_factory=lambda: NONE_ASIDE)
 
 
 def read_table(sources: Sequence[Source], contract: Contract, needs_rows: bool = True) -> RawTable:
@@ -41,22 +45,28 @@ def read_table(sources: Sequence[Source], contract: Contract, needs_rows: bool =
         return _nothing(name, "table given twice", f"there are {', '.join(map(str, sources))}; keep one of them")
     source = sources[0]
     try:
-        grid = read_grid(source, name, known)
+        grid = read_grid(source, name, known | {*headings.words(contract)})
         if grid.cells.is_empty():
             raise UnreadableError("empty table", f"{source} is empty; it needs a header and at least one row")
     except UnreadableError as problem:
         return _nothing(name, problem.rule, problem.message)
-    at = _header_row(grid.cells, known)
-    header = [_name(cell) for cell in grid.cells.row(at)]
-    faults = pl.concat([_repeated(name, header), _misspelt(name, header, contract)])
-    frame, again = _without_headers(_cells(grid.cells, at), header)
+    at = _header_row(grid.cells, contract)
+    typed = [_name(cell) for cell in grid.cells.row(at)]
+    header, taken, doubtful = headings.taken(typed, contract)
+    faults = pl.concat([_repeated(name, header), _rivals(name, doubtful), _misspelt(name, header, contract, doubtful)])
+    frame, again = _without_headers(_cells(grid.cells, at), typed)
     frame = _named(frame, header)
+    aside = NONE_ASIDE
+    if name == headings.TABLE:
+        tidy = tidying.tidied(frame, contract)
+        frame, aside = tidy.frame, tidy.aside
+        taken = [*taken, *tidy.notes]
     if frame.is_empty() and faults.is_empty() and needs_rows:
         faults = table_fault(name, "empty table", f"{source} has no rows below its header; add at least one")
-    notes = [*grid.notes, *_skipped(name, grid, at), *(f"{name}: {note}" for note in again)]
+    notes = [*grid.notes, *_skipped(name, grid, at), *(f"{name}: {note}" for note in again), *taken]
     if faults.is_empty() and (unknown := _unknown(header, contract)):
         notes.append(f"{name}: column {', '.join(unknown)} is not used")
-    return RawTable(name, frame, faults, tuple(notes), grid.separator)
+    return RawTable(name, frame, faults, tuple(notes), grid.separator, aside)
 
 
 def _nothing(name: str, rule: str, message: str) -> RawTable:
@@ -67,10 +77,14 @@ def _name(cell: str | None) -> str:
     return (cell or "").strip().lower()
 
 
-def _header_row(cells: pl.DataFrame, known: set[str]) -> int:
-    """The row, from 0, that holds most names of columns; where none holds any, the first with any text."""
+def _header_row(cells: pl.DataFrame, contract: Contract) -> int:
+    """The row, from 0, that holds most names of columns and headings; where none holds any, the first with any text."""
+    known = {name for field in contract.fields for name in field.names}
     rows = cells.head(HEADER_WITHIN).rows()
-    names = [len(known & {_name(cell) for cell in row}) for row in rows]
+    names = [
+        len({cell if cell in known else headings.meant(cell, contract) for cell in map(_name, row)} - {None})
+        for row in rows
+    ]
     if not any(names):
         return next((at for at, row in enumerate(rows) if any(_name(cell) for cell in row)), 0)
     return names.index(max(names))
@@ -128,14 +142,32 @@ def _unknown(header: list[str], contract: Contract) -> list[str]:
     return [name for name in header if name and name not in known]
 
 
-def _misspelt(table: str, header: list[str], contract: Contract) -> pl.DataFrame:
+def _rivals(table: str, doubtful: Mapping[str, list[str]]) -> pl.DataFrame:
+    faults = [
+        table_fault(
+            table,
+            "two headings for one figure",
+            f"{' and '.join(repr(each) for each in alike)} may both be {figure}; call the one that counts {figure}",
+            ", ".join(alike),
+        )
+        for figure, alike in doubtful.items()
+    ]
+    return pl.concat([no_faults(), *faults])
+
+
+def _misspelt(
+    table: str, header: list[str], contract: Contract, doubtful: Mapping[str, list[str]] | None = None
+) -> pl.DataFrame:
     """Unknown columns that look like the name of a quantity that is absent; other unknown columns are only noted.
 
     A name in another unit is no misspelling: figures would pass under the wrong one.
     """
     absent = [name for field in contract.fields if not set(field.names) & set(header) for name in field.names]
     faults = [no_faults()]
+    told = {each for alike in (doubtful or {}).values() for each in alike}
     for name in _unknown(header, contract):
+        if name in told:
+            continue
         spelt = re.sub(r"[\s_/()\[\].-]+", "_", name.replace("²", "2")).strip("_")
         close = get_close_matches(spelt, absent, n=len(absent) or 1, cutoff=0.8)
         if alike := [each for each in close if not _in_other_units(spelt, each)]:

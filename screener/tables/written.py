@@ -31,17 +31,24 @@ def is_cents(text: pl.Expr, name: str) -> pl.Expr:
 
 
 def hour(text: pl.Expr) -> pl.Expr:
-    """An hour of the day as a number: of `12 PM`, `6:00 am`, `18:00`, noon, midnight; other texts as they are."""
+    """An hour of the day as a number: of `12 PM`, `6:00 am`, `7:30 PM`, `18:00`, noon, midnight; other texts as they are."""
     word = text.str.to_lowercase().replace({"noon": "12 pm", "midnight": "12 am"})
-    half = word.str.extract(r"^(\d{1,2})(?::00)?\s*[ap]\.?m\.?$").cast(pl.Int64, strict=False)
+    minutes = (
+        word.str.extract(r"^\d{1,2}:([0-5]\d)(?::[0-5]\d)?\s*(?:[ap]\.?m\.?)?$").cast(pl.Float64).fill_null(0.0) / 60
+    )
+    half = word.str.extract(r"^(\d{1,2})(?::[0-5]\d)?(?::[0-5]\d)?\s*[ap]\.?m\.?$").cast(pl.Int64, strict=False)
     is_afternoon = word.str.contains(r"p\.?m\.?$")
     of_clock = half % 12 + pl.when(is_afternoon).then(12).otherwise(0)
-    whole = word.str.extract(r"^(\d{1,2}):00(?::00)?$")
+    whole = word.str.extract(r"^(\d{1,2}):[0-5]\d(?::[0-5]\d)?$").cast(pl.Int64, strict=False)
     return (
         pl.when(half.is_between(1, 12).fill_null(False))
-        .then(of_clock.cast(pl.String))
-        .otherwise(pl.coalesce(whole, text))
+        .then(_plainly(of_clock + minutes))
+        .otherwise(pl.coalesce(_plainly(whole + minutes), text))
     )
+
+
+def _plainly(hours: pl.Expr) -> pl.Expr:
+    return hours.cast(pl.String).str.replace(r"\.0$", "")
 
 
 def currency_of(text: str) -> tuple[str, ...]:

@@ -96,7 +96,8 @@ def ours(name: str, header: list[str], rows: list[list[str]]) -> set[Cell]:
         [[cell.strip() or None for cell in row] for row in rows], schema=dict.fromkeys(header, pl.String), orient="row"
     )
     frame = cells.with_row_index("row", offset=2).cast({"row": pl.Int64})
-    faults = checked(RawTable(name, frame, no_faults(), separator=","), load(name)).faults
+    table = checked(RawTable(name, frame, no_faults(), separator=","), load(name))
+    faults = pl.concat([table.faults, table.blanked])
     return set(faults.select("row", "column").rows())
 
 
