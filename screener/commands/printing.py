@@ -68,9 +68,8 @@ SHORTER = {
 
 def summary(result: "Run", top: int) -> str:
     """The first sites of the ranking and the totals of all."""
-    from screener.contracts.origins import ASSUMED_TODAY  # with polars: not for help
-
     from screener.contracts import rejects  # which needs polars, as help does not
+    from screener.contracts.origins import ASSUMED_TODAY  # with polars: not for help
 
     shown, currency = result.ranking.head(top), result.settings.currency
     totals = result.totals.row(0, named=True)
