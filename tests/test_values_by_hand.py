@@ -7,6 +7,7 @@ import polars as pl
 import pytest
 
 from screener import loads, sizing
+from screener.climate import figures
 from screener.economics.present_value import Terms
 from screener.physics import (
     cooling_coil,
@@ -159,3 +160,10 @@ def test_solar_gain_by_hand() -> None:
     """5 m2 of aperture under 400 W/m2 bring 2,000 W; 3 m2 for every 100 m2 of 200 m2 floor are 6 m2."""
     sunny, dark = (hour(aperture_m2=5.0, irradiance_w_m2=sun)["internal_and_sun_w"] for sun in (400.0, 0.0))
     assert sunny - dark == pytest.approx(2000.0)
+
+
+def test_ventilation_load_index_by_hand() -> None:
+    """1 cfm of standard air, 0.075 lb/ft3, is 4.5 lb/h: 0.24 Btu/(lb F) make 1.08 Btu/(h F); a ton is 12,000 Btu/h."""
+    pounds = 60 * 0.075
+    assert pytest.approx(pounds * 0.24 * 1.8 / 12_000, rel=1e-6) == figures.SENSIBLE_TON_HOURS
+    assert pytest.approx(pounds * 1076 / 12_000, rel=1e-6) == figures.LATENT_TON_HOURS
