@@ -33,6 +33,8 @@ FULL = {
     "supply_fan": "continuous",
     "re_evaporation": "moderate",
     "current_strategy": "temperature_only",
+    "exhaust_share": "0.5",
+    "fan_beside_unit": "continuous",
 }
 
 
@@ -111,9 +113,12 @@ def test_worths_are_in_an_order_that_makes_sense(kind: tuple[str, str], dearer: 
     assert shipped(*kind)[dearer] > shipped(*kind)[cheaper]
 
 
-@pytest.mark.parametrize("kind", ["supermarket", "office", "fitness_centre"])
+@pytest.mark.parametrize("kind", ["supermarket", "fitness_centre"])
 def test_more_hangs_on_the_figures_of_damp_places(kind: str) -> None:
-    assert sum(shipped(kind, "1A").values()) > sum(shipped(kind, "4A").values()) > sum(shipped(kind, "4B").values())
+    """Beside dry ones of like warmth. Not of an office: there what a wheel recovers from the ventilation decides, which is most in
+    the desert, and hangs on how it is heated."""
+    for damp, dry in (("2A", "2B"), ("3A", "3B"), ("4A", "4B")):
+        assert sum(shipped(kind, damp).values()) > sum(shipped(kind, dry).values())
 
 
 def test_what_does_not_occur_is_worth_nothing() -> None:

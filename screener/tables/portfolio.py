@@ -331,7 +331,8 @@ def _rejects(faults: pl.DataFrame, raws: Mapping[str, RawTable]) -> pl.DataFrame
     rejects = [pl.DataFrame(schema=REJECT_SCHEMA)]
     for name, raw in raws.items():
         mine = reasons.filter(pl.col("table") == name)
-        rows = raw.frame.join(mine, on="row", how="semi")
+        typed = raw.frame if raw.typed is None else raw.typed
+        rows = typed.join(mine, on="row", how="semi")
         record = rows.select("row", record=pl.struct(pl.exclude("row")).struct.json_encode())
         rejects.append(mine.join(record, on="row", maintain_order="left").select(list(REJECT_SCHEMA)))
     return pl.concat(rejects)

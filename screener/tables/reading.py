@@ -24,7 +24,7 @@ class RawTable:
 
     Cells are stripped, empty ones null; rows without any text, and repetitions of the header, are left out. `separator`
     is that of a CSV file; other files keep numbers as numbers. `aside`: rows of a sheet of sites that are no site to rank, as
-    typed, with `kind` and `reason`.
+    typed, with `kind` and `reason`. `typed`: the frame before its cells were tidied, where they were.
     """
 
     name: str
@@ -33,6 +33,7 @@ class RawTable:
     notes: tuple[str, ...] = ()
     separator: str | None = None
     aside: pl.DataFrame = field(default_factory=lambda: NONE_ASIDE)
+    typed: pl.DataFrame | None = None
 
 
 def read_table(sources: Sequence[Source], contract: Contract, needs_rows: bool = True) -> RawTable:
@@ -56,8 +57,9 @@ def read_table(sources: Sequence[Source], contract: Contract, needs_rows: bool =
     faults = pl.concat([_repeated(name, header), _rivals(name, doubtful), _misspelt(name, header, contract, doubtful)])
     frame, again = _without_headers(_cells(grid.cells, at), typed)
     frame = _named(frame, header)
-    aside = NONE_ASIDE
+    aside, before = NONE_ASIDE, None
     if name == headings.TABLE:
+        before = frame
         tidy = tidying.tidied(frame, contract)
         frame, aside = tidy.frame, tidy.aside
         taken = [*taken, *tidy.notes]
@@ -66,7 +68,7 @@ def read_table(sources: Sequence[Source], contract: Contract, needs_rows: bool =
     notes = [*grid.notes, *_skipped(name, grid, at), *(f"{name}: {note}" for note in again), *taken]
     if faults.is_empty() and (unknown := _unknown(header, contract)):
         notes.append(f"{name}: column {', '.join(unknown)} is not used")
-    return RawTable(name, frame, faults, tuple(notes), grid.separator, aside)
+    return RawTable(name, frame, faults, tuple(notes), grid.separator, aside, before)
 
 
 def _nothing(name: str, rule: str, message: str) -> RawTable:

@@ -4,6 +4,7 @@ Cells become what they say; rows that are no site to rank are set aside with the
 """
 
 from dataclasses import dataclass, field
+from datetime import date
 
 import polars as pl
 
@@ -112,14 +113,22 @@ def _reasons(frame: pl.DataFrame, contract: Contract) -> list[pl.Expr]:
             closed = pl.col(status).str.to_lowercase().str.contains(CLOSED)
             rules.append(("closed", closed, pl.concat_str(pl.lit(f"{status} says "), pl.col(status))))
     for words in CLOSING:
-        if date := by_words.get(words):
-            there = pl.col(date).str.contains(r"\d")
-            rules.append(("closed", there, pl.concat_str(pl.lit(f"{date} says "), pl.col(date))))
+        if closing := by_words.get(words):
+            why = pl.concat_str(pl.lit(f"{closing} says "), pl.col(closing))
+            rules.append(("closed", _past(pl.col(closing)), why))
     kind, reason = pl.lit(None, pl.String), pl.lit(None, pl.String)
     for name, where, why in reversed(rules):
         kind = pl.when(where.fill_null(False)).then(pl.lit(name)).otherwise(kind)
         reason = pl.when(where.fill_null(False)).then(why).otherwise(reason)
     return [kind.alias("kind"), reason.alias("reason")]
+
+
+def _past(text: pl.Expr) -> pl.Expr:
+    """Whether a date, 2024-05-31 or 5/31/2024, has passed; one that cannot be read has not."""
+    day = text.str.extract(r"^(\S+)")
+    formats = ("%Y-%m-%d", "%m/%d/%Y", "%m/%d/%y", "%d.%m.%Y")
+    read = pl.coalesce(day.str.to_date(form, strict=False) for form in formats)
+    return read <= date.today()
 
 
 def _doubled(frame: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:

@@ -198,3 +198,18 @@ def test_a_workbook_with_numbers_as_numbers(tmp_path: Path) -> None:
     row = read_portfolio(folder).sites.row(0, named=True)
     assert (row["site_id"], row["postal_code"], row["opens_hour"]) == ("122", "01101", 7.5)
     assert row["floor_area_m2"] == pytest.approx(40_300 * 0.09290304)
+
+
+def test_a_closing_date_counts_once_it_has_passed(tmp_path: Path) -> None:
+    sheet = "Store #,Store Name,Type,ZIP,Sq Ft,Closing Date,Tariff\n"
+    rows = [("1", "2021-03-31"), ("2", "3/31/2021"), ("3", "2999-01-01"), ("4", ""), ("5", "spring")]
+    sheet += "".join(f"{store},Store {store},retail,33101,9000,{day},T1\n" for store, day in rows)
+    portfolio = read_portfolio(write(tmp_path / "p", sheet))
+    assert portfolio.sites["site_id"].to_list() == ["3", "4", "5"]
+    assert portfolio.rejects["reasons"].to_list() == ["closing date says 2021-03-31", "closing date says 3/31/2021"]
+
+
+def test_a_rejected_row_is_kept_as_it_was_typed(tmp_path: Path) -> None:
+    sheet = "Store #,Type,ZIP,Sq Ft,Tons,Tariff\n1,retail,33101,45k,TBD,T1\n2,castle,33101,~45k,TBD,T1\n"
+    record = json.loads(read_portfolio(write(tmp_path / "p", sheet)).rejects["record"].item())
+    assert (record["floor_area_ft2"], record["cooling_capacity_tons"]) == ("~45k", "TBD")
