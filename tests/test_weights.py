@@ -115,8 +115,8 @@ def test_worths_are_in_an_order_that_makes_sense(kind: tuple[str, str], dearer: 
 
 @pytest.mark.parametrize("kind", ["supermarket", "fitness_centre"])
 def test_more_hangs_on_the_figures_of_damp_places(kind: str) -> None:
-    """Beside dry ones of like warmth. Not of an office: there what a wheel recovers from the ventilation decides, which is most in
-    the desert, and hangs on how it is heated."""
+    """Beside dry ones of like warmth. Not of an office: there what a wheel recovers decides, which is
+    most in the desert, and hangs on how it is heated."""
     for damp, dry in (("2A", "2B"), ("3A", "3B"), ("4A", "4B")):
         assert sum(shipped(kind, damp).values()) > sum(shipped(kind, dry).values())
 
