@@ -301,3 +301,10 @@ def test_the_solver_library_leaves_stdout_to_the_answer(finished):
     done = subprocess.run([sys.executable, "-m", "screener", *map(str, command)], capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
     assert json.loads(done.stdout)["sites"] == 1
+
+
+@pytest.mark.parametrize("command", [[], ["rank"], ["climate", "find"]])
+def test_help_has_a_short_name_everywhere(command: list[str]) -> None:
+    short, long = (CliRunner().invoke(app, [*command, name]) for name in ("-h", "--help"))
+    assert short.exit_code == long.exit_code == 0
+    assert short.output == long.output

@@ -21,6 +21,7 @@ CAUTION = (
 )
 MOST_ROWS = 1_000_000_000  # printed
 app = typer.Typer(
+    context_settings={"help_option_names": ["-h", "--help"]},
     name="screener",
     help="Rank a portfolio of buildings by what better dehumidification would save at each of them.",
     epilog=CAUTION,
