@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import polars as pl
 
 EXPONENT = r"([eE][+-]?\d+)?"
+SEVERAL = 3  # figures with one mark before three digits that tell it parts thousands: common practice, no source
 SPACES = r"[ '’\x{a0}\x{202f}]"  # between digits they can only be thousands
 TWO_MEANINGS = r"^[+-]?[1-9]\d{0,2}[.,]\d{3}$"  # 1,234 and 1.234
 SPACED = rf"^[+-]?\d{{1,3}}({SPACES}\d{{3}})+([.,]\d+)?$"
@@ -48,15 +49,28 @@ def numbers(
 
 
 def _found(cells: pl.DataFrame, names: Sequence[str], doubt: bool) -> Numerals:
-    """The mark that is certain in some cell while the other is certain in none; else the point, and not surely."""
+    """The mark that is certain in some cell while the other is certain in none; else the point, surely only where several
+    figures have commas before three digits and none has a point there."""
     if not names:
         return Numerals()
     points, commas = (
         cells.select(pl.any_horizontal(pl.col(names).str.contains(certain(mark)).any())).item() for mark in ".,"
     )
     if points == commas:
-        return Numerals(doubt=doubt)
+        return Numerals(sure=True) if not (points or doubt) and _in_groups(cells, names) else Numerals(doubt=doubt)
     return Numerals("," if commas else ".", sure=True)
+
+
+def _in_groups(cells: pl.DataFrame, names: Sequence[str]) -> bool:
+    """Whether several figures have three digits behind a comma and none a point so: decimals would not all have three places."""
+    by_mark = {
+        mark: pl.concat_list(
+            pl.col(names).str.contains(rf"^[+-]?[1-9]\d{{0,2}}{mark}\d{{3}}$").fill_null(False)
+        ).list.sum()
+        for mark in (",", r"\.")
+    }
+    commas, points = cells.select(sums.sum() for sums in (by_mark[","].alias("c"), by_mark[r"\."].alias("p"))).row(0)
+    return int(commas) >= SEVERAL and not points
 
 
 def certain(decimal: str) -> str:

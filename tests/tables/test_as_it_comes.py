@@ -213,3 +213,15 @@ def test_a_rejected_row_is_kept_as_it_was_typed(tmp_path: Path) -> None:
     sheet = "Store #,Type,ZIP,Sq Ft,Tons,Tariff\n1,retail,33101,45k,TBD,T1\n2,castle,33101,~45k,TBD,T1\n"
     record = json.loads(read_portfolio(write(tmp_path / "p", sheet)).rejects["record"].item())
     assert (record["floor_area_ft2"], record["cooling_capacity_tons"]) == ("~45k", "TBD")
+
+
+def test_a_list_whose_figures_all_have_commas_is_read(tmp_path: Path) -> None:
+    """Three figures in groups of three tell; two do not, and are asked about."""
+    head, row = "Store #,Type,ZIP,Sq Ft,Tariff\n", '{0},retail,33101,"{0}0,300",T1\n'
+    portfolio = read_portfolio(write(tmp_path / "p", head + "".join(row.format(each) for each in (1, 2, 4))))
+    assert portfolio.sites["floor_area_m2"].to_list() == pytest.approx(
+        [f * 0.09290304 for f in (10_300, 20_300, 40_300)]
+    )
+    with pytest.raises(ContractError) as told:
+        read_portfolio(write(tmp_path / "q", head + "".join(row.format(each) for each in (1, 2))))
+    assert "decimal mark" in str(told.value)
