@@ -226,7 +226,7 @@ def make(folder: Path, number: int) -> Path:
 
 def _lost(portfolio: Portfolio, good: int) -> str:
     """Rows of the sites table that are neither good nor rejected."""
-    raw = portfolio.raws["sites"].frame.height
+    raw = (portfolio.raws["sites"].frame.height + portfolio.raws["sites"].aside.height)
     rejected = portfolio.rejects.filter(pl.col("table") == "sites")["row"].n_unique()
     return "" if good + rejected == raw else f"{raw} rows, {good} good, {rejected} rejected"
 
