@@ -9,7 +9,6 @@ import csv
 import io
 import multiprocessing
 import random
-import resource
 import shutil
 import sys
 import tempfile
@@ -25,6 +24,7 @@ import xlsxwriter
 from screener import pipeline
 from screener.errors import ContractError
 from screener.tables import Portfolio, read_tariffs
+from tests.tables.hostile_files import peak_mb
 
 EXAMPLES = sorted(path for path in (Path(__file__).parents[2] / "portfolios").iterdir() if path.is_dir())
 MOST_S, MOST_MB = 20.0, 1_000
@@ -226,7 +226,7 @@ def make(folder: Path, number: int) -> Path:
 
 def _lost(portfolio: Portfolio, good: int) -> str:
     """Rows of the sites table that are neither good nor rejected."""
-    raw = (portfolio.raws["sites"].frame.height + portfolio.raws["sites"].aside.height)
+    raw = portfolio.raws["sites"].frame.height + portfolio.raws["sites"].aside.height
     rejected = portfolio.rejects.filter(pl.col("table") == "sites")["row"].n_unique()
     return "" if good + rejected == raw else f"{raw} rows, {good} good, {rejected} rejected"
 
@@ -246,7 +246,7 @@ def told(number: int) -> Told:
         except BaseException:
             wrong = traceback.format_exc()
     seconds = time.perf_counter() - began
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
+    peak = peak_mb()
     wrong += f" took {seconds:.1f} s" if seconds > MOST_S else ""
     wrong += f" took {peak} MB" if peak > MOST_MB else ""
     return Told(number, wrong, seconds, peak)
