@@ -4,6 +4,8 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from screener.contracts.limits import HOLDING_H, HOLDING_K
+
 HELD = ("is_current", "unavailable", "hours_above_limit", "hours_in_fog", "hours_cooling_not_met")
 REACHED = ("dew_point_p95_c", "dew_point_highest_c")
 
@@ -12,12 +14,11 @@ REACHED = ("dew_point_p95_c", "dew_point_highest_c")
 class Tolerance:
     """How much worse than today still counts as holding as well as today.
 
-    `hours` a year: equipment is sized by what 0.4 % of the hours exceed, which are 35 [ASHRAE Fundamentals 2017 ch. 14].
-    `dew_point_k`: what humidity sensors of the trade tell apart at best, common practice, no source.
+    `hours` a year and `dew_point_k`, whose usual figures stand, with their reasons, in `contracts.limits`.
     """
 
-    hours: float = 35.0
-    dew_point_k: float = 0.3
+    hours: float = HOLDING_H
+    dew_point_k: float = HOLDING_K
 
 
 def marked(strategies: pl.DataFrame, tolerance: Tolerance) -> pl.DataFrame:

@@ -10,6 +10,7 @@ from typing import Any
 import polars as pl
 
 from screener.calendar import Dates, dates
+from screener.contracts.limits import HOLDING_H, HOLDING_K
 from screener.errors import no_faults, table_fault
 
 FILE = "portfolio.toml"
@@ -30,8 +31,8 @@ class Settings:
     study_years: int = 15
     electricity_kg_co2_per_kwh: float = 0.37  # US mean of about 2022, from memory [EPA eGRID]
     fuel_kg_co2_per_kwh: float = 0.181  # natural gas, 53.06 kg/MMBtu [40 CFR 98 table C-1]
-    holding_tolerance_h: float = 35.0  # more above the limit than today: the 0.4 % of hours nothing is sized for
-    holding_tolerance_k: float = 0.3  # or so much of dew point: common practice, no source
+    holding_tolerance_h: float = HOLDING_H  # more above the limit than today
+    holding_tolerance_k: float = HOLDING_K  # or so much of dew point
     count_case_savings: bool = False  # what drier air spares display cases counts among what a change saves
     decimal_mark: str | None = None  # of numbers in CSV tables; None: told by the numbers themselves
     calendar_year: int | None = None  # whose weekdays weather without dates takes; None: 1 January is a Monday

@@ -16,7 +16,6 @@ with compared as (
         ranking.best_strategy = strategies.strategy as best
     from strategies
     inner join ranking using (site_id)
-    inner join strategies as today on today.site_id = strategies.site_id and today.is_current
     where strategies.candidate and not strategies.is_current
 )
 
