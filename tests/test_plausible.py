@@ -123,21 +123,28 @@ def test_stated_zone_against_the_place(tmp_path: Path) -> None:
     assert "site B: states climate zone 5A but the place lies in 1A" in result.stderr
 
 
-def test_a_coil_rating_that_no_coil_has_is_said() -> None:
+def test_a_coil_rating_that_does_not_come_back_is_said(tmp_path: Path) -> None:
     """A sensible heat ratio of 0.85 at 50 L/s per kW asks for more air on saturation than there is; 0.72 is ordinary."""
     frame = pl.DataFrame(
         {
             "site_id": ["A", "B"],
-            "bypass": [0.0, 0.108],
+            "cooling_cop": [3.2, 3.2],
             "rated_sensible_heat_ratio": [0.85, 0.72],
             "supply_air_l_s_kw": [50.0, 50.0],
+            "fan_power_w_l_s": [0.773, 0.773],
         }
     )
     (note,) = plausible.of_ratings(frame).to_dicts()
     assert (note["site_id"], note["figure"]) == ("A", "coil_rating")
-    assert note["note"].startswith(
-        "the rating of the cooling coil, a sensible heat ratio of 0.85 at 50 L/s per kW, leaves"
+    assert note["note"] == (
+        "the rating of the cooling coil, a sensible heat ratio of 0.85 at 50 L/s per kW, leaves a bypass factor of 0, where no "
+        "coil has less than 0.02: at its own rating point it comes back as 0.77 with 97 % of the capacity; "
+        "check ratio and air flow"
     )
+    own = "building_type,based_on,rated_sensible_heat_ratio\nB,retail,0.85\n"
+    folder = write(tmp_path, sites=sites({"building_type": "B"}), building_types=own)
+    told = CliRunner().invoke(app, ["check", str(folder)]).stderr
+    assert "a sensible heat ratio of 0.85 at 50 L/s per kW" in told
 
 
 def test_no_efficiency_beyond_carnot_is_taken() -> None:

@@ -11,12 +11,16 @@ from pathlib import Path
 import polars as pl
 
 from screener.contracts.origins import is_given
-from screener.formula import of_columns
+from screener.formula import col, of_columns
+from screener.physics import cooling_coil
 from screener.physics.ventilation import code_rate_l_s
+from screener.worksheet import Worksheet
 
 RANGES = Path(__file__).parent / "plausible_ranges.csv"
 EVERY_TYPE = "*"
 LEAST_BYPASS = 0.02  # air that passes a coil of eight rows untouched: common practice, no source
+COMES_BACK = 0.005  # of a rated figure, at its own rating point
+COIL = ("cooling_cop", "rated_sensible_heat_ratio", "supply_air_l_s_kw", "fan_power_w_l_s")
 NOTE_SCHEMA: Mapping[str, type[pl.DataType]] = {"site_id": pl.String, "figure": pl.String, "note": pl.String}
 C = pl.col
 PER_M2 = 1 / C("floor_area_m2")
@@ -73,13 +77,14 @@ def of_results(sites: pl.DataFrame, results: pl.DataFrame) -> pl.DataFrame:
     return pl.concat([_outside(system, ["air_system"]), bill])
 
 
-def of_ratings(sized: pl.DataFrame) -> pl.DataFrame:
-    """Notes on coils whose rating no coil can have: almost no air would pass it untouched.
-
-    `sized`: sites with their coil as sizing rates it, of which `site_id, bypass, rated_sensible_heat_ratio,
-    supply_air_l_s_kw` are used.
-    """
-    wrong = sized.filter(C("bypass") < LEAST_BYPASS)
+def of_ratings(sites: pl.DataFrame) -> pl.DataFrame:
+    """Notes on coils of filled sites whose rating does not come back at its own rating point, or leaves hardly any air that
+    passes untouched. Those that cannot be at all are faults of the tables."""
+    sheet = Worksheet()
+    cooling_coil.returned(sheet, *map(col, COIL))
+    ratings = sheet.apply(sites.lazy().select(COIL).unique().drop_nulls()).collect()
+    off = (C("returned_ratio") - C("rated_sensible_heat_ratio")).abs() > COMES_BACK
+    wrong = ratings.filter(off | (C("returned_capacity") < 1 - COMES_BACK) | (C("bypass") < LEAST_BYPASS))
     words = pl.concat_str(
         pl.lit("the rating of the cooling coil, a sensible heat ratio of "),
         _told(C("rated_sensible_heat_ratio")),
@@ -87,11 +92,14 @@ def of_ratings(sized: pl.DataFrame) -> pl.DataFrame:
         _told(C("supply_air_l_s_kw")),
         pl.lit(" L/s per kW, leaves a bypass factor of "),
         _told(C("bypass")),
-        pl.lit(
-            f", below {LEAST_BYPASS}, which no coil has: it works as one of a lower ratio; check ratio and air flow"
-        ),
+        pl.lit(f", where no coil has less than {LEAST_BYPASS}: at its own rating point it comes back as "),
+        C("returned_ratio").round(2).cast(pl.String),
+        pl.lit(" with "),
+        (C("returned_capacity") * 100).round(0).cast(pl.Int64).cast(pl.String),
+        pl.lit(" % of the capacity; check ratio and air flow"),
     )
-    return wrong.select("site_id", figure=pl.lit("coil_rating"), note=words)
+    told = wrong.select(*COIL, figure=pl.lit("coil_rating"), note=words)
+    return sites.select("site_id", *COIL).join(told, on=COIL, maintain_order="left").drop(COIL)
 
 
 def by_site(*notes: pl.DataFrame) -> pl.DataFrame:

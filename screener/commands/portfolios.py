@@ -88,7 +88,9 @@ def check(folder: Folder, as_json: Json = False, quiet: Quiet = False) -> None:
             if not faults.is_empty():
                 typer.echo(f"\n{errors.describe(faults)}")
         of_places = sites.select("site_id", note="climate_note").drop_nulls()
-        notes([*portfolio.notes, *_site_notes(of_places), *_site_notes(plausible.of_inputs(sites))], quiet)
+        of_figures = (plausible.of_inputs(sites), plausible.of_ratings(sites))
+        noted = [note for notes_of in (of_places, *of_figures) for note in _site_notes(notes_of)]
+        notes([*portfolio.notes, *noted], quiet)
         if not faults.is_empty():
             raise typer.Exit(3)
 

@@ -159,7 +159,7 @@ def work_out(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = la
         totals = ledger.totals(pl.concat(years, rechunk=True), tuple(REGISTRY), REFERENCE.name)
         results = in_money(as_written(totals), costs, used, basis.inputs, basis.settings)
     with parts.of("ranking"):
-        notes = (plausible.of_inputs(used), plausible.of_ratings(sized), plausible.of_results(used, results))
+        notes = (plausible.of_inputs(used), plausible.of_ratings(used), plausible.of_results(used, results))
         unlikely = plausible.by_site(*notes)
         used = used.drop("figures_note", strict=False).join(unlikely, on="site_id", how="left", maintain_order="left")
         ranking = ranked(results, used, basis.settings, rates if basis.has_tariffs else None)

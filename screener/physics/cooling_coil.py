@@ -1,9 +1,9 @@
 """The direct-expansion cooling coil: apparatus dew point and bypass factor, and a compressor at a fraction of Carnot.
 
-The coil is described by its published rating alone. The line from the entering through the leaving rated state meets
-saturation at the apparatus dew point; the share of air that keeps its entering state is the bypass factor, which stays
-with the coil while the apparatus dew point moves with load and weather (the bypass-factor method of air-conditioning
-textbooks, from memory). Two laws meet at that point, per kilogram of supply air:
+The coil is described by its published rating alone. Air that meets the coil leaves it saturated at the apparatus dew point,
+where its sensible over its total heat is the rated ratio; the share of air that keeps its entering state is the bypass factor,
+which stays with the coil while the apparatus dew point moves with load and weather (the bypass-factor method of
+air-conditioning textbooks, from memory). Two laws meet at that point, per kilogram of supply air:
 
     coil         q = (1 - b) (h_in - h_sat(T_adp))
     compressor   q = q_rated (1 + 0.025 (T_adp - T_adp,rated) - 0.006 (T_out - 35))
@@ -15,7 +15,7 @@ constant fraction of Carnot between evaporating and condensing temperature; the 
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 
-from screener.formula import Number, Sheet, at_least, at_most, between, sqrt, when
+from screener.formula import Number, Sheet, at_least, at_most, between, col, sqrt, when
 from screener.physics import psychrometrics as air
 
 RATED_INDOOR_C = 26.7  # AHRI 210/240 and 340/360: 80 F dry-bulb
@@ -109,19 +109,20 @@ def rate(
     flow = sheet.let("rating_flow_kg_s", supply_m3_s * air.dry_air_density(t_in, w_in, standard), "at sea level")
     gross = sheet.let("rated_duty_w", net_capacity_w + fan_w, "net rating plus the fan heat the coil also takes")
     h_in = sheet.let("rating_entering_j_kg", air.enthalpy(t_in, w_in))
-    h_out = sheet.let("rating_leaving_j_kg", h_in - gross / flow)
-    sensible = sensible_heat_ratio * net_capacity_w + fan_w
-    t_out = sheet.let("rating_leaving_c", t_in - sensible / (flow * (air.CP_DRY_AIR + air.CP_VAPOUR * w_in)))
-    w_out = (h_out - air.CP_DRY_AIR * t_out) / (air.LATENT_HEAT_0C + air.CP_VAPOUR * t_out)
-    slope = sheet.let("rating_line_slope", (w_in - w_out) / (t_in - t_out), "the line through both states")
-    adp = t_out
+    ratio = (sensible_heat_ratio * net_capacity_w + fan_w) / gross
+    ratio = sheet.let("rating_gross_ratio", ratio, "sensible over total, the fan's heat in both")
+    adp: Number = RATED_INDOOR_WET_BULB_C  # from above, where the difference is convex, Newton's steps fall to the root
     for step in range(RATING_NEWTON_STEPS):
         w_sat = sheet.let(f"rating_saturated_{step}", _saturated(adp, standard))
-        correction = (w_in + slope * (adp - t_in) - w_sat) / (slope - _saturated_slope(adp, w_sat))
-        adp = sheet.let(f"rated_adp_{step}_c", between(adp - correction, COLDEST_ADP_C, RATED_INDOOR_C))
-    adp = sheet.let("rated_adp_c", adp, "where the line meets saturation")
+        slope = _saturated_slope(adp, w_sat)
+        cp = air.CP_DRY_AIR + air.CP_VAPOUR * w_sat
+        error = cp * (t_in - adp) - ratio * (h_in - air.enthalpy(adp, w_sat))
+        rise = ratio * _enthalpy_slope(adp, w_sat, slope) + air.CP_VAPOUR * slope * (t_in - adp) - cp
+        adp = sheet.let(f"rated_adp_{step}_c", between(adp - error / rise, COLDEST_ADP_C, RATED_INDOOR_C))
+    adp = sheet.let("rated_adp_c", adp, "where saturated air has taken heat and water in the rated ratio")
     h_adp = air.enthalpy(adp, _saturated(adp, standard))
-    bypass = sheet.let("bypass", between((h_out - h_adp) / (h_in - h_adp), 0.0, 0.9), "air that passes untouched")
+    bypass = between(1 - gross / flow / (h_in - h_adp), 0.0, 0.9)
+    bypass = sheet.let("bypass", bypass, "air that passes untouched")
     lift_k = CONDENSER_APPROACH_K + RATED_OUTDOOR_C - (adp - EVAPORATOR_APPROACH_K)
     carnot = (adp - EVAPORATOR_APPROACH_K + air.ZERO_C_K) / lift_k
     compressor_w = sheet.let("rated_compressor_w", net_capacity_w / cop - fan_w, "rated electricity less the fan's")
@@ -130,6 +131,44 @@ def rate(
     contact = sheet.let("contact", 1 - bypass, "air that meets the coil")
     duty = sheet.let("duty_j_kg", gross / supply, "rated duty per kilogram of supply air")
     _laws(sheet, adp, contact, duty, pressure_pa)
+
+
+def least_ratio(fan_share: Number) -> Number:
+    """The lowest sensible heat ratio that a coil can be rated with: no saturated air above COLDEST_ADP_C has a lower one.
+
+    `fan_share` is the fan's heat over the net capacity. For example, 0.773 W per L/s at 50 L/s per kW:
+
+    >>> round(least_ratio(0.0387), 3)
+    0.576
+    """
+    standard = air.STANDARD_PRESSURE_PA
+    entering = air.humidity_ratio_from_wet_bulb(RATED_INDOOR_C, RATED_INDOOR_WET_BULB_C, standard)
+    w_sat = _saturated(COLDEST_ADP_C, standard)
+    sensible = (air.CP_DRY_AIR + air.CP_VAPOUR * w_sat) * (RATED_INDOOR_C - COLDEST_ADP_C)
+    gross = sensible / (air.enthalpy(RATED_INDOOR_C, entering) - air.enthalpy(COLDEST_ADP_C, w_sat))
+    return gross * (1 + fan_share) - fan_share
+
+
+def returned(sheet: Sheet, cop: Number, sensible_heat_ratio: Number, l_s_kw: Number, fan_w_l_s: Number) -> None:
+    """What a rating gives back when its coil is run at the rating point: `returned_ratio`, `returned_capacity` over the rated
+    one, `bypass` and `carnot_fraction`.
+
+    `l_s_kw` is supply air per net capacity. A coil that would need air colder than saturation keeps no bypass and falls
+    short of both:
+
+    >>> from screener.worksheet import Worksheet
+    >>> sheet = Worksheet()
+    >>> returned(sheet, 3.2, 0.85, 50.0, 0.773)
+    >>> round(sheet.of_one()["returned_ratio"], 2), round(sheet.of_one()["returned_capacity"], 2)
+    (0.77, 0.97)
+    """
+    standard, fan = air.STANDARD_PRESSURE_PA, fan_w_l_s * l_s_kw
+    rate(sheet, 1000.0, cop, sensible_heat_ratio, l_s_kw / 1000, fan, standard)
+    rating = Rating.of({field.name: col(field.name) for field in fields(Rating)})
+    at = run(sheet, rating, RATED_INDOOR_C, col("rating_entering_humidity_ratio"), RATED_OUTDOOR_C, standard)
+    net = at.total_w - fan
+    sheet.let("returned_ratio", (at.sensible_w - fan) / net, "sensible heat ratio at the rating point")
+    sheet.let("returned_capacity", net / 1000.0, "capacity there over the rated one")
 
 
 def at_flow(sheet: Sheet, rating: Rating, flow_share: float, pressure_pa: Number) -> None:
@@ -191,7 +230,7 @@ def rough(
     >>> coil, sheet = Rating.of(sheet.of_one()), Worksheet()
     >>> _ = rough(sheet, coil, 26.7, 0.0112, 35.0)
     >>> round(sheet.of_one()["sensible_w"])
-    7838
+    7862
     """
     t_in, w_in = entering_c, entering_humidity_ratio
     h_in = air.enthalpy(t_in, w_in)

@@ -240,6 +240,7 @@ class _Good:
             faults += [
                 links.new_types_without_base(table, self.types.values),
                 links.set_point_faults(table, self.types.values),
+                ratings.coil_faults(table, self.types.values),
             ]
         if name in ("equipment", OFFERS):
             faults.append(ratings.impossible(table))
@@ -254,6 +255,7 @@ class _Good:
             names = ("tariffs", "tariff_periods", "tariff_charges")
             tariffs, periods, charges = (self.known.get(n, self._empty[n]) for n in names)
             equipment = self.known.get("equipment")
+            faults.append(ratings.coil_faults(table, self.types.values))
             faults.append(links.site_faults(table, self.types.values, tariffs, periods, charges, equipment))
         earlier = self.faults.filter(pl.col("table") == name)
         bad = pl.concat([earlier, *faults])["row"].drop_nulls().unique()

@@ -1,17 +1,23 @@
-"""Ratings of equipment that no machine can have: more water per kilowatt-hour than Carnot's law allows."""
+"""Ratings that no machine can have: more water or cooling per kilowatt-hour than Carnot's law allows, and sensible heat ratios
+that no saturated air has."""
+
+from collections.abc import Sequence
 
 import polars as pl
 
-from screener.formula import Number, first_given, of_columns
-from screener.physics import dehumidifier, enthalpy_wheel
+from screener.errors import no_faults
+from screener.formula import Number, col, first_given, of_columns
+from screener.physics import cooling_coil, dehumidifier, enthalpy_wheel
 from screener.physics import outdoor_air_unit as unit
 from screener.physics import psychrometrics as air
 from screener.tables.checking import CheckedTable, row_faults
+from screener.worksheet import Worksheet
 
 J_PER_KWH = 3.6e6
 RULE = "beyond Carnot"
 STATE = ("rating_dry_bulb_c", "rating_rh_pct")
 WHEEL = ("sensible_effectiveness", "latent_effectiveness")
+COIL = ("rated_sensible_heat_ratio", "supply_air_l_s_kw", "fan_power_w_l_s", "cooling_cop")
 USUAL_WHEEL = (enthalpy_wheel.SENSIBLE_EFFECTIVENESS, enthalpy_wheel.LATENT_EFFECTIVENESS)
 
 
@@ -42,6 +48,59 @@ def impossible(table: CheckedTable) -> pl.DataFrame:
     )
     name = pl.coalesce("litres_per_kwh:name", pl.lit("litres_per_kwh"))
     return row_faults(table.contract.name, found, name, RULE, c("litres_per_kwh:text"), message)
+
+
+def coil_faults(table: CheckedTable, types: pl.DataFrame) -> pl.DataFrame:
+    """A fault for each row of a table, sites or building types, that gives a figure of COIL with which no cooling coil can be:
+    a sensible heat ratio lower than any at the rating point, or a compressor that would need less than Carnot's power.
+
+    An empty cell counts as the figure of its building type in `types`.
+    """
+    name, c = table.contract.name, pl.col
+    own = [figure for figure in COIL if figure in table.contract.columns]
+    kind = "building_type" if name == "sites" else pl.coalesce("based_on", "building_type")
+    of_type = types.select(kind="building_type", **{f"{figure}:type": c(figure) for figure in COIL})
+    cells = table.told(*own).with_columns(table.values.select(kind=kind))
+    given = cells.filter(pl.any_horizontal(c(f"{figure}:text").is_not_null() for figure in own))
+    if given.is_empty():
+        return no_faults()
+    beside = given.join(of_type, on="kind", how="left", maintain_order="left")
+    figures = [pl.coalesce(figure, f"{figure}:type") if figure in own else c(f"{figure}:type") for figure in COIL]
+    sheet = Worksheet()
+    sheet.let("least", cooling_coil.least_ratio(col("fan_power_w_l_s") * col("supply_air_l_s_kw") / 1000))
+    cooling_coil.returned(sheet, col(COIL[3]), col(COIL[0]), col(COIL[1]), col(COIL[2]))
+    worked = beside.with_columns(figure.alias(column) for figure, column in zip(figures, COIL, strict=True))
+    worked = sheet.apply(worked.drop_nulls(COIL).lazy()).collect()
+    low = worked.filter(c("rated_sensible_heat_ratio") < c("least"))
+    in_words = pl.concat_str(
+        pl.lit("at the rating point no saturated air takes heat and water in this ratio, so no coil does; at least "),
+        ((c("least") * 100).ceil() / 100).cast(pl.String),
+        pl.lit(" is possible and 0.68 to 0.8 are usual"),
+    )
+    beyond = worked.filter(~c("carnot_fraction").is_between(0, 1, closed="none"))
+    of_power = (
+        "beyond Carnot: less the supply fan, the rated efficiency leaves the compressor less power than a machine that "
+        "loses nothing needs; give efficiency and fan power of one unit"
+    )
+    return pl.concat(
+        [
+            _coil_fault(
+                name, low, [figure for figure in COIL[:3] if figure in own], "no apparatus dew point", in_words
+            ),
+            _coil_fault(name, beyond, [figure for figure in COIL[::-1] if figure in own], RULE, of_power),
+        ]
+    )
+
+
+def _coil_fault(
+    table: str, frame: pl.DataFrame, columns: Sequence[str], rule: str, message: str | pl.Expr
+) -> pl.DataFrame:
+    """Named by the first of the columns that the row gives."""
+    if not columns:
+        return no_faults()
+    name = pl.coalesce(*(f"{column}:name" for column in columns))
+    text = pl.coalesce(*(f"{column}:text" for column in columns))
+    return row_faults(table, frame, name, rule, text, message)
 
 
 def _standalone(dry_bulb_c: Number, rh_pct: Number) -> Number:

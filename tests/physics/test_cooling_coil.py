@@ -34,12 +34,46 @@ def rating_point() -> pl.DataFrame:
     [(10_000, 3.2238, 0.75, 0.5, 386.7), (10_000, 3.0, 0.70, 0.47, 390.0), (50_000, 4.0, 0.80, 2.75, 1500.0)],
 )
 def test_rating_point_reproduces_the_rating(capacity, cop, shr, supply, fan):
-    """Net capacity, efficiency and sensible heat ratio; the last to 0.004, because the rating takes the specific heat of
-    the entering air and the coil that of the air at its surface."""
+    """Net capacity, efficiency and sensible heat ratio."""
     at = run(rated(capacity, cop, shr, supply, fan), rating_point()).row(0, named=True)
     assert at["total_w"] - fan == pytest.approx(capacity, rel=1e-4)
     assert capacity / (at["power_w"] + fan) == pytest.approx(cop, rel=1e-4)
-    assert (at["sensible_w"] - fan) / (at["total_w"] - fan) == pytest.approx(shr, abs=4e-3)
+    assert (at["sensible_w"] - fan) / (at["total_w"] - fan) == pytest.approx(shr, abs=1e-4)
+
+
+def test_the_least_ratio_of_saturated_air():
+    """By psychrolib: from 26.7/19.4 degC wet-bulb down to each dew point from 1 to 15 degC, heat over heat and water's heat; the
+    lowest is that of 1 degC, 0.59 before the fan. Of a fan of 40 W per kW net, 0.59 x 1.04 - 0.04."""
+    w = psychrolib.GetHumRatioFromTWetBulb(26.7, 19.4, SEA_LEVEL)
+    entering, ratios = psychrolib.GetMoistAirEnthalpy(26.7, w), []
+    for tenth in range(10, 151):
+        at = psychrolib.GetSatHumRatio(tenth / 10, SEA_LEVEL)
+        warmed = psychrolib.GetMoistAirEnthalpy(26.7, at)
+        saturated = psychrolib.GetMoistAirEnthalpy(tenth / 10, at)
+        ratios.append((warmed - saturated) / (entering - saturated))
+    assert min(ratios) == ratios[0] == pytest.approx(0.592, abs=1e-3)
+    assert plain(cooling_coil.least_ratio(0.04)) == pytest.approx(ratios[0] * 1.04 - 0.04, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("shr", "l_s_kw", "fan_w_l_s"), [(0.58, 50, 0.773), (0.6, 100, 0), (0.72, 50, 0.773), (0.78, 60, 2)]
+)
+def test_what_can_be_rated_comes_back(shr, l_s_kw, fan_w_l_s):
+    sheet = Worksheet()
+    cooling_coil.returned(sheet, 3.2, shr, l_s_kw, fan_w_l_s)
+    back = sheet.of_one()
+    assert back["bypass"] > 0.02
+    assert (back["returned_ratio"], back["returned_capacity"]) == (pytest.approx(shr, abs=1e-9), pytest.approx(1))
+
+
+def test_air_that_cannot_carry_the_duty_is_not_hidden():
+    """0.85 at 50 L/s per kW: all the air saturated at the apparatus dew point holds 3 % less than the rated duty."""
+    sheet = Worksheet()
+    cooling_coil.returned(sheet, 3.2, 0.85, 50.0, 0.773)
+    back = sheet.of_one()
+    assert back["bypass"] == 0
+    assert back["returned_ratio"] < 0.78
+    assert back["returned_capacity"] < 0.98
 
 
 class Worst(NamedTuple):
