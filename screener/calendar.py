@@ -1,16 +1,16 @@
 """The hour classes of a year, and windows of time in which a price holds.
 
 A year has 576 classes of hours, its *slots*: 12 months, two kinds of day, 24 hours. They are numbered in that order: ledgers
-sort hours into them, tariffs price them. A window is a set of them: months as people write them, kinds of day, hours of
-the day. Monday to Friday are working days; an hour belongs to the day on which it falls, so a window over midnight takes
-the first hours of each of its days and the last.
+sort hours into them, tariffs price them. A window is a set of them: months as people write them, kinds of day, hours of the
+day. Where every day of the week is a kind of its own there are 2,016. Monday to Friday are working days; an hour belongs to
+the day on which it falls, so a window over midnight takes the first hours of each of its days and the last.
 
 On which day of the week a year without dates begins the portfolio says, and which days are holidays. A holiday counts as
 an eighth kind of day, after Sunday: no working day, and sites are closed unless they say that they open on holidays.
 """
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -180,10 +180,30 @@ def of_slot(slot: pl.Expr) -> list[pl.Expr]:
     ]
 
 
-def year() -> pl.DataFrame:
-    """The slots of a year in their order: month (1-12), day_kind, hour (0-23)."""
-    times = pl.DataFrame({"month": range(1, 13)}).join(pl.DataFrame({"day_kind": DAY_KINDS}), how="cross")
+def year(kinds: Sequence[str] = DAY_KINDS) -> pl.DataFrame:
+    """The slots of a year in their order: month (1-12), day_kind (DAY_KINDS, or the days of the WEEK), hour (0-23)."""
+    times = pl.DataFrame({"month": range(1, 13)}).join(pl.DataFrame({"day_kind": kinds}), how="cross")
     return times.join(pl.DataFrame({"hour": range(24)}), how="cross")
+
+
+def of_week(days: Iterable[int]) -> str:
+    """Days (0 Monday to 6) as a digit a day from Monday on, `1111001`."""
+    found = {*days}
+    return "".join("1" if day in found else "0" for day in range(len(WEEK)))
+
+
+WHOLE_KINDS = {
+    DAY_KINDS[0]: of_week(range(WORKING_DAYS)),
+    DAY_KINDS[1]: of_week(range(WORKING_DAYS, len(WEEK))),
+    ALL_DAYS: of_week(range(len(WEEK))),
+}
+
+
+def day_kind(text: str) -> str:
+    """The kind of day whose days a text as `days` reads it names, `all`, or else its days as `of_week` writes them. Holidays are
+    billed like Saturdays and Sundays, whether they are named or not."""
+    found = of_week(days(text) or ())
+    return next((kind for kind, whole in WHOLE_KINDS.items() if whole == found), found)
 
 
 def by_month(rows: pl.DataFrame) -> pl.DataFrame:
@@ -200,16 +220,26 @@ def by_month(rows: pl.DataFrame) -> pl.DataFrame:
     return listed.explode("month").drop_nulls("month")
 
 
-def times(rows: pl.DataFrame) -> pl.DataFrame:
-    """A row of `rows` for each time of its window, given by months, day_kind (null or `all`: both), from_hour and
-    to_hour [h] (both null: all day). Adds month and hour; day_kind becomes the one of the time."""
-    kind, first, last = pl.col("day_kind"), pl.col("from_hour").fill_null(0), pl.col("to_hour").fill_null(24)
+def times(rows: pl.DataFrame, kinds: Sequence[str] = DAY_KINDS) -> pl.DataFrame:
+    """A row of `rows` for each time of its window, given by months, day_kind (null or `all`: all; in a WEEK also a digit a day,
+    `of_week`), from_hour and to_hour [h] (both null: all day). Adds month and hour; day_kind becomes the one of the time."""
+    first, last = pl.col("from_hour").fill_null(0), pl.col("to_hour").fill_null(24)
     inside = (pl.col("hour") - first) % 24 < pl.when(last - first == 24).then(24).otherwise((last - first) % 24)
-    days_hours = year().select("day_kind", "hour").unique(maintain_order=True)
+    days_hours = year(kinds).select("day_kind", "hour").unique(maintain_order=True)
     return (
         by_month(rows)
         .join(days_hours.rename({"day_kind": "its_kind"}), how="cross")
-        .filter(inside & (kind.is_null() | (kind == ALL_DAYS) | (kind == pl.col("its_kind"))))
+        .filter(inside & _on_day(kinds))
         .drop("day_kind")
         .rename({"its_kind": "day_kind"})
     )
+
+
+def _on_day(kinds: Sequence[str]) -> pl.Expr:
+    """Whether a window's `day_kind` holds on `its_kind` of day."""
+    kind, its_kind = pl.col("day_kind"), pl.col("its_kind")
+    if kinds != WEEK:
+        return kind.is_null() | (kind == ALL_DAYS) | (kind == its_kind)
+    digits = kind.fill_null(ALL_DAYS).replace(WHOLE_KINDS)
+    number = its_kind.replace_strict({name: day for day, name in enumerate(WEEK)}, return_dtype=pl.Int64)
+    return digits.str.slice(number, 1) == "1"

@@ -6,7 +6,8 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from screener import explain, outputs, pipeline
+from screener import explain, outputs, pipeline, price, tables
+from screener.tables import read_tariffs
 from tests.tables.portfolios import sites, write
 
 HEAD = "tariff_id,charge,months,days,from_hour,to_hour,above,up_to"
@@ -19,7 +20,7 @@ T1,on peak,Jun-Sep,Mon-Fri,12,18,,,,9.15,
 T1,tax,,,,,,,,,6.25
 """
 TARIFFS = "tariff_id,fuel_price_per_kwh\nT1,0.0413\nT2,0.05\n"
-T2 = "T2,energy,,,,,,,0.1117,,\n"
+T2 = "T2,energy,,,,,,,0.1117,,\nT2,fridays,,Fri,12,18,,,0.05,,\n"
 ROWS = (
     {
         "site_id": "D",
@@ -105,6 +106,16 @@ def test_explain_tells_the_bills_of_any_strategy(run: Path) -> None:
     lines = text.partition("THE BILLS")[2].partition("THE DAY")[0].strip().splitlines()
     assert len(lines) == 1 + 2 + 12
     assert "air system's peak" in lines[1]
+
+
+def test_a_site_whose_tariff_names_single_days_says_that_they_are_apportioned(run: Path) -> None:
+    notes = pl.read_parquet(run / "ranking.parquet").select("site_id", pl.col("notes").str.contains("count of days"))
+    assert dict(notes.iter_rows()) == {"A": False, "D": False, "B": False, "C": True}
+    told = read_tariffs(run.parent / "portfolio", "USD").notes
+    assert [note for note in told if "row 9 (Fri)" in note and "an approximation" in note]
+    site = pl.DataFrame({"tariff_id": ["T2"], "annual_electricity_kwh": [1.0]})
+    rates = price.rates(**tables.of_rates(outputs.open_run(run).input))
+    assert "1 site has a tariff with charges on single days" in price.notes(site, rates)[0]
 
 
 def test_the_ranking_has_energy_demand_and_fuel_apart(run: Path) -> None:

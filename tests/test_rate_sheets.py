@@ -13,7 +13,7 @@ import polars as pl
 import pytest
 from typer.testing import CliRunner
 
-from screener import outputs, pipeline, price, rate_sheets, tables
+from screener import calendar, outputs, pipeline, price, rate_sheets, tables
 from screener.commands import app
 from screener.errors import UsageError
 from tests import load_shapes, sheet_biller
@@ -43,7 +43,7 @@ def hours_of(shape: str) -> pl.DataFrame:
     hours = list(load_shapes.hours(shape))
     columns = {
         "month": [hour.month for hour in hours],
-        "day_kind": ["working" if hour.weekday < 5 else "other" for hour in hours],
+        "day_kind": [calendar.WEEK[hour.weekday] for hour in hours],
         "hour": [hour.hour for hour in hours],
         "hours": [1.0] * len(hours),
         "a.electricity_kwh": [hour.electricity for hour in hours],
@@ -51,11 +51,14 @@ def hours_of(shape: str) -> pl.DataFrame:
         "a.peak_kw": [hour.electricity for hour in hours],
         "a.fuel_peak_kw": [hour.fuel for hour in hours],
     }
-    return pl.DataFrame(columns).cast({"month": pl.Int8, "day_kind": DAY_KIND, "hour": pl.Int8})
+    return pl.DataFrame(columns).cast({"month": pl.Int8, "day_kind": pl.Enum(calendar.WEEK), "hour": pl.Int8})
 
 
 def by_slot(hours: pl.DataFrame) -> pl.DataFrame:
     """The hours as a run keeps them."""
+    working = pl.col("day_kind").is_in(calendar.WEEK[:5])
+    kind = pl.when(working).then(pl.lit("working")).otherwise(pl.lit("other")).cast(DAY_KIND)
+    hours = hours.with_columns(day_kind=kind)
     amounts = pl.col("hours", "a.electricity_kwh", "a.fuel_kwh").sum(), pl.col("a.peak_kw", "a.fuel_peak_kw").max()
     return hours.group_by("month", "day_kind", "hour").agg(amounts).sort("month", "day_kind", "hour")
 
@@ -64,7 +67,8 @@ def bills(
     folder: Path, hours: pl.DataFrame, ids: list[str], in_order: bool
 ) -> dict[tuple[str, int], Mapping[str, Any]]:
     read = tables.read_tariffs(folder, "USD")
-    rates = price.rates(**tables.of_rates(read.tables.__getitem__))
+    kinds = hours["day_kind"].dtype.categories.to_list()  # type: ignore[attr-defined]
+    rates = price.rates(**tables.of_rates(read.tables.__getitem__), kinds=tuple(kinds))
     where = pl.DataFrame({"site_id": ids, "tariff_id": ids}).with_columns(
         current_strategy=pl.lit(None, pl.String), annual_electricity_kwh=pl.lit(None, pl.Float64)
     )
@@ -86,7 +90,8 @@ def test_nearly_all_sheets_are_imported_and_the_others_named(imported: Path) -> 
     assert listed.height == 668
     assert listed["imported"].mean() >= 0.98  # type: ignore[operator]
     assert listed.filter("imported")["lost"].null_count() == listed["imported"].sum()
-    assert listed.filter(~pl.col("imported"))["lost"].str.contains("weekdays").all()
+    assert listed["lost"].null_count() == listed.height
+    assert listed["remarks"].str.contains("single days").sum() > 1
 
 
 @needs_sheets
@@ -120,7 +125,7 @@ def test_a_ledger_bills_the_same_but_for_blocks_together_with_hours(imported: Pa
         if abs((row[part] or 0.0) - (in_order[name, month][part] or 0.0)) > CENT
     }
     remarks = pl.read_csv(imported / "imported.csv").filter(pl.col("sheet").is_in(apart))
-    assert remarks["remarks"].str.contains("fills its blocks evenly").all()
+    assert remarks["remarks"].str.contains("fills its blocks evenly|single days").all()
 
 
 @needs_sheets
@@ -157,7 +162,7 @@ def test_an_invented_sheet_by_hand(tmp_path: Path) -> None:
 
 LOST = {
     "half hours": ("1,12,0,15.5,0,6,5", "within an hour"),
-    "days": ("1,12,0,24,0,3,5", "weekdays 0 to 3"),
+    "days": ("1,12,0,24,0,7,5", "a window that is none"),
     "backwards": ("11,2,0,24,0,6,5", "ends before it begins"),
     "no price": ("1,12,0,24,0,6,", "no number"),
 }
@@ -312,6 +317,21 @@ def test_a_load_of_ones_own(tmp_path: Path) -> None:
     refused = CliRunner().invoke(app, asked)
     assert refused.exit_code == 2
     assert "8,760 hours" in refused.output
+
+
+def test_single_days_are_shown_exactly(tmp_path: Path) -> None:
+    """Of January, which begins on a Monday, 19 days are Monday to Thursday: 100 kW x 24 h x 19 x 0.02 + 74,400 x 0.07."""
+    days = INVENTED + ",electric,energy,,extra,0,0,1,12,0,24,0,3,0.02,0.02,$/kWh,\n"
+    (tmp_path / "invented.csv").write_text(days, encoding="utf-8")
+    [sheet] = rate_sheets.read(tmp_path / "invented.csv").sheets
+    assert "single days" in sheet.remarks[0]
+    rate_sheets.write(rate_sheets.read(tmp_path / "invented.csv"), tmp_path / "out")
+    asked = ["tariffs", "show", "L1", "--tariffs", str(tmp_path / "out"), "--month", "1"]
+    shown = json.loads(CliRunner().invoke(app, [*asked, "--json"]).stdout)
+    of_january = {row["day_kind"]: row["prices"][0] for row in shown["prices"] if row["month"] == 1}
+    assert of_january == {"mon-thu": 0.09, "fri": 0.07, "other": 0.07}
+    assert shown["bills"][0]["energy_cost"] == pytest.approx(2400 * 19 * 0.02 + 74_400 * 0.07)
+    assert "mon-thu" in CliRunner().invoke(app, asked).stdout
 
 
 def test_no_rate_sheets_are_told(tmp_path: Path) -> None:

@@ -24,6 +24,9 @@ from screener.tables import Settings, profiles, shipped, spreads
 if TYPE_CHECKING:
     import pyarrow as pa
 
+BY_COUNT = (
+    "charges on single days of the week are apportioned by the count of days, demand is that of all days of the kind"
+)
 ASSUMED_BILL = "blocks of its tariff begin at an assumed bill, that of a typical building of the type"
 TWIN = "\uffff"  # ends an id that comes right after its own
 HOURLY, MONTHLY = "hourly", "monthly"  # forms of the ledger
@@ -261,10 +264,12 @@ def ranked(
     """The ranking of the sites, once it and the results have passed their checks. Its notes say whose strategy of today is
     assumed, and with `rates` whose bill is in the blocks of their tariff."""
     guessed = [] if rates is None else price.assumed_bills(sites, rates)["site_id"].to_list()
+    in_part = [] if rates is None else rates.in_part
     told = [
         pl.when(~is_given("current_strategy")).then(pl.lit(ASSUMED_TODAY)),
         pl.col("row_note"),
         pl.when(pl.col("site_id").is_in(guessed)).then(pl.lit(ASSUMED_BILL)),
+        pl.when(pl.col("tariff_id").is_in(in_part)).then(pl.lit(BY_COUNT)),
         pl.when(tables.is_default(pl.col("tariff_id"))).then(
             pl.concat_str(pl.lit("its tariff "), "tariff_id", pl.lit(" is a placeholder, average prices of the state"))
         ),

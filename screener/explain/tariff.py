@@ -1,6 +1,7 @@
 """One tariff seen: its prices hour by hour for every month, its charges, and the bill of a load hour by hour."""
 
 from collections.abc import Iterator, Mapping
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -11,14 +12,14 @@ from screener.errors import UsageError
 
 HOURS = 8760
 STEADY_KW = 100.0
-LEDGER: Mapping[str, Any] = {"month": pl.Int8, "day_kind": pl.Enum(calendar.DAY_KINDS), "hour": pl.Int8}
-LEVELS = "abcdefghijklmnopqrstuvwxyz"
+LEDGER: Mapping[str, Any] = {"month": pl.Int8, "day_kind": pl.Enum(calendar.WEEK), "hour": pl.Int8}
 ROUND = 6  # decimals of prices that are told apart
 
 
 def of_folder(folder: Path, tariff_id: str, load: Path | None = None, currency: str = "USD") -> dict[str, Any]:
     """A tariff of a portfolio or folder of tariff tables (or a file of tariffs alone): `prices` (a row per month and kind of
-    day, 24 prices of the first block), `charges` as they hold, and `bills` by month of a load [kW].
+    day, 24 prices of the first block; single days where they differ), `charges` as they hold, and `bills` by month of a
+    load [kW].
 
     `load`: a CSV file with `electricity_kw` and, if any, `fuel_kw` of 8,760 hours from 1 January, a Monday, on; without one a
     steady 100 kW. Blocks fill hour by hour. UsageError where there is no such tariff, or the load is none.
@@ -28,7 +29,7 @@ def of_folder(folder: Path, tariff_id: str, load: Path | None = None, currency: 
         listed = ", ".join(read.tariffs["tariff_id"].drop_nulls().head(10))
         raise UsageError(f"{folder} has no tariff {tariff_id}; it has {listed}")
     mine = {name: table.filter(pl.col("tariff_id") == tariff_id) for name, table in read.tables.items()}
-    rates = price.rates(**tables.of_rates(mine.__getitem__))
+    rates = price.rates(**tables.of_rates(mine.__getitem__), kinds=calendar.WEEK)
     site = pl.DataFrame(
         {
             "site_id": [tariff_id],
@@ -68,9 +69,7 @@ def _hours(load: Path | None) -> pl.DataFrame:
         )
     day = pl.int_range(HOURS) // 24
     dates = pl.date(2018, 1, 1) + pl.duration(days=day)  # begins on a Monday and has 365 days
-    kind = (
-        pl.when(calendar.is_other(day % 7)).then(pl.lit(calendar.DAY_KINDS[1])).otherwise(pl.lit(calendar.DAY_KINDS[0]))
-    )
+    kind = (day % 7).replace_strict(dict(enumerate(calendar.WEEK)), return_dtype=pl.String)
     return drawn.select(
         dates.dt.month().cast(LEDGER["month"]).alias("month"),
         kind.cast(LEDGER["day_kind"]).alias("day_kind"),
@@ -84,17 +83,26 @@ def _hours(load: Path | None) -> pl.DataFrame:
 
 
 def _prices(rates: price.Rates) -> Iterator[dict[str, Any]]:
-    """Month, kind of day and 24 prices of electricity, of the first block where there are several."""
+    """Month, kind of day (days in a row that differ from others of their kind: mon-thu) and 24 prices of electricity, of the
+    first block where there are several."""
     energy = rates.lines.filter((pl.col("kind") == "energy") & (pl.col("above") == 0)).select("line")
     priced = rates.members.join(energy, on="line", how="semi")
     sums = priced.sort("line").group_by("month", "class").agg(pl.col("price").sum())
     times = rates.times.join(sums, on=["month", "class"], how="left", maintain_order="left")
-    for (month, kind), hours in times.group_by("month", "day_kind", maintain_order=True):
-        yield {
-            "month": month,
-            "day_kind": kind,
-            "prices": [round(each or 0.0, ROUND) for each in hours["price"]],
-        }
+    working = calendar.WORKING_DAYS
+    for (month,), hours in times.group_by("month", maintain_order=True):
+        every = [round(each or 0.0, ROUND) for each in hours["price"]]
+        days = [every[24 * day : 24 * day + 24] for day in range(len(calendar.WEEK))]
+        for kind, first, last in zip(calendar.DAY_KINDS, (0, working), (working, len(days)), strict=True):
+            cuts = [day for day in range(first + 1, last) if days[day] != days[day - 1]]
+            for begin, end in pairwise([first, *cuts, last]):
+                yield {"month": month, "day_kind": _days(begin, end - 1) if cuts else kind, "prices": days[begin]}
+
+
+def _days(first: int, last: int) -> str:
+    """`mon-thu`."""
+    begin, end = calendar.WEEK[first][:3], calendar.WEEK[last][:3]
+    return begin if first == last else f"{begin}-{end}"
 
 
 def _charges(rates: price.Rates) -> Iterator[dict[str, Any]]:
@@ -109,7 +117,7 @@ def _charges(rates: price.Rates) -> Iterator[dict[str, Any]]:
             "kind": row["kind"],
             "charge": row["charge"],
             "months": row["month"],
-            "share_of_hours": row["slots"] / (48 * len(row["month"])),
+            "share_of_hours": row["slots"] / (24 * len(rates.kinds) * len(row["month"])),
             "above": row["above"],
             "up_to": None if endless else row["up_to"],
             "block_unit": "kWh per kW" if row["per_kw"] else "kW" if "demand" in row["kind"] else "kWh",

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from screener.calendar import DAY_KINDS, SLOTS, TIME, slot
+from screener import calendar
+from screener.calendar import TIME
 from screener.errors import FAULT_SCHEMA, ContractError
 from screener.exact import UNITS, added_up, money, whole
 from screener.price import segments
@@ -106,7 +107,7 @@ def _by_class(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.Dat
     there = billed["class"] >= 0
     if not there.all():
         ledger, billed = ledger.filter(there), billed.filter(there)
-    key = billed.select(key=(pl.col(SITE) * 12 + pl.col("month")) * SLOTS + pl.col("class"))
+    key = billed.select(key=(pl.col(SITE) * 12 + pl.col("month")) * calendar.SLOTS + pl.col("class"))
     if not key["key"].is_sorted():
         order = key["key"].arg_sort()
         ledger, billed, key = ledger[order], billed[order], key[order]
@@ -141,9 +142,11 @@ def _billed(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataF
     of_site = same.join(known, left_on="value", right_on="site_id", how="left", maintain_order="left").fill_null(-1)
     site, tariff_of = (np.repeat(of_site[name].to_numpy(), of_site["len"].to_numpy()) for name in (SITE, "tariff"))
     month, hour = (ledger[name].to_numpy().astype(np.int64) for name in ("month", "hour"))
-    numbers = ledger.select(slot(pl.col("month"), pl.col("day_kind") == DAY_KINDS[1], pl.col("hour")))
-    kinds = rates.times["class"].to_numpy()  # SLOTS of each tariff, in their order
-    kind = kinds.take(tariff_of * SLOTS + numbers.to_series().to_numpy(), mode="clip").astype(np.int64)
+    day = ledger["day_kind"].cast(pl.Enum(rates.kinds)).to_physical().to_numpy()
+    number = ((month - 1) * len(rates.kinds) + day) * 24 + hour
+    classes = rates.times["class"].to_numpy()  # so many slots of each tariff, in their order
+    of_tariff = 12 * len(rates.kinds) * 24
+    kind = classes.take(tariff_of * of_tariff + number, mode="clip").astype(np.int64)
     kind[(tariff_of < 0) | (hour < 0) | (hour > 23)] = -1
     return pl.DataFrame({SITE: site, "month": month, "class": kind})
 

@@ -64,13 +64,15 @@ class Ratchets:
 
 @dataclass(frozen=True)
 class Part:
-    """The items of one kind, all in blocks or none. Of each member, a class in an item: its row among the classes and the
-    price. Of each item: where its members begin, its month among the months of the sites, its line, its block and what fills it.
+    """The items of one kind, all in blocks or none. Of each member, a class in an item: its row among the classes, the
+    price, and the share of its days on which the item holds. Of each item: where its members begin, its month among the
+    months of the sites, its line, its block and what fills it.
     """
 
     kind: str
     rows: Numbers
     prices: Floats
+    shares: Floats
     begins: Numbers
     months: Numbers
     lines: Numbers
@@ -124,15 +126,14 @@ class Part:
             counted = month_kwh[self.months]
             inside = _between(before + counted - above, width) - _between(before - above, width)
             return _fine(self.prices[self.begins] * inside)
-        own = np.add.reduceat(used, self.begins)
+        own = np.add.reduceat(used * self.shares, self.begins)
         counted = np.where(self.window, own, month_kwh[self.months])
         inside = _between(before + counted - above, width) - _between(before - above, width)
         priced = np.add.reduceat(used * self.prices, self.begins)
         share = np.divide(inside, counted, out=np.zeros(len(counted)), where=counted > 0)
         price = self.prices[self.begins]
-        alike = (np.maximum.reduceat(self.prices, self.begins) == np.minimum.reduceat(self.prices, self.begins)) & (
-            own == counted
-        )
+        alike = np.maximum.reduceat(self.prices, self.begins) == np.minimum.reduceat(self.prices, self.begins)
+        alike &= (own == counted) & (np.minimum.reduceat(self.shares, self.begins) == 1)
         return _fine(np.where(alike, price * inside, priced * share))
 
     def _in_order(self, kwh: Floats, month_kwh: Floats, month_kw: Floats, other: Floats | None) -> Whole:
@@ -202,9 +203,9 @@ class Items:
         within = np.arange(len(rows)) - np.repeat(np.cumsum(count) - count, count)
         member = order[np.repeat(first, count) + within]
         lines = rates.members["line"].to_numpy().astype(np.intp)[member]
-        prices = rates.members["price"].to_numpy()[member]
+        prices, shares = (rates.members[name].to_numpy()[member] for name in ("price", "share"))
         in_items = np.argsort(month_of[rows] * max(rates.lines.height, 1) + lines, kind="stable")
-        rows, lines, prices = rows[in_items], lines[in_items], prices[in_items]
+        rows, lines, prices, shares = (each[in_items] for each in (rows, lines, prices, shares))
         about = {name: rates.lines[name] for name in LINE_COLUMNS}
         blocks = ((about["above"] > 0) | about["up_to"].is_finite()).to_numpy()
         parts = []
@@ -213,9 +214,8 @@ class Items:
             for in_blocks in (False, True):
                 mine = (of_kind & (blocks == in_blocks))[lines]
                 if mine.any():
-                    parts.append(
-                        _part(kind, rows[mine], lines[mine], prices[mine], month_of, site, rates, in_blocks, in_order)
-                    )
+                    members = (rows[mine], lines[mine], prices[mine], shares[mine])
+                    parts.append(_part(kind, members, month_of, site, rates, in_blocks, in_order))
         return cls(len(begin), parts)
 
     @property
@@ -244,26 +244,27 @@ def _between(amounts: Floats, width: Floats) -> Floats:
 
 def _part(
     kind: str,
-    rows: Numbers,
-    lines: Numbers,
-    prices: Floats,
+    members: tuple[Numbers, Numbers, Floats, Floats],
     month_of: Numbers,
     site: Numbers,
     rates: Rates,
     in_blocks: bool,
     in_order: bool,
 ) -> Part:
+    """`members`: their rows among the classes, lines, prices and shares."""
+    rows, lines, prices, shares = members
     months = month_of[rows]
     begins = segments.starts_of(months, lines)
     of_items = rates.lines.select(*LINE_COLUMNS, *RATCHET_COLUMNS)[lines[begins]]
     classes = np.bincount(month_of)[months[begins]]
-    members = np.diff(np.append(begins, len(rows)))
+    held = np.diff(np.append(begins, len(rows)))
     same = np.maximum.reduceat(prices, begins) == np.minimum.reduceat(prices, begins)
     ratcheted = kind == "demand" and of_items["ratchet"].is_not_null().any()
     return Part(
         kind=kind,
         rows=rows,
         prices=prices,
+        shares=shares,
         begins=begins,
         months=months[begins],
         lines=lines[begins],
@@ -275,7 +276,7 @@ def _part(
         in_order=in_order,
         month_of=month_of,
         first=segments.starts_of(months[begins]),
-        alike=bool((same & (classes == members)).all()),
+        alike=bool((same & (classes == held)).all() and (shares == 1).all()),
         ratchets=_ratchets(of_items.with_columns(site=site[rows[begins]])) if ratcheted else None,
     )
 

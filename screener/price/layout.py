@@ -3,8 +3,13 @@
 Whatever table a price stands in, it becomes a *line*: a charge for energy or demand in a block of a month, with a price in
 some of its hours. In a month, the hours in which the same rows hold form a class; so a bill needs the sums and the highest
 hours of classes, and no more.
+
+Ledgers know two kinds of day. A tariff that names other days (Mon-Thu) is laid out by the days of the week and folded: energy
+pays the mean of the days of a kind, demand the dearest, as any of them may have the highest hour. Hours that know their day
+of the week are billed exactly, with rates of kinds `calendar.WEEK`.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import polars as pl
@@ -30,6 +35,7 @@ BY_MONTH = {  # of tariff_charges: what months add up, by the names of `Rates.mo
 HIGHEST, OWN_PRICE, TIERED = "highest hour", "energy", "energy in tiers"
 ENDLESS = float("inf")
 LOOKBACK = 11  # months
+BY_COUNT = "energy is apportioned by the count of days, demand is that of all days of the kind (an approximation)"
 ROWS = {
     "tariff_id": pl.String,
     "kind": pl.String,
@@ -48,6 +54,8 @@ ROWS = {
     "to_hour": pl.Int64,
     "once": pl.Boolean,
 }
+PLACES = ("replacing", "adding", "own")
+"""How a row's price of energy stands to others: windows and tiers replace the tariff's own price, charges are added to both."""
 LINE = ("kind", "once", "charge", "above", "up_to", "per_kw", "counts", "ratchet", "lookback", "ratchet_months")
 AT = ("tariff_id", *calendar.TIME)
 
@@ -56,11 +64,12 @@ AT = ("tariff_id", *calendar.TIME)
 class Rates:
     """What tariffs charge, as four small tables.
 
-    `times`: tariff_id, month, day_kind, hour, class: all slots of every tariff, in their order.
+    `times`: tariff_id, month, day_kind (one of `kinds`), hour, class: all slots of every tariff, in their order.
     `lines`: a row per tariff_id, month and line: `kind` (of KINDS), `charge` (its name), the block `above` .. `up_to` [kWh or
     kW a month, `per_kw`: kWh per kW of the month's highest power], `counts` (all or window), `ratchet` (share, null for
     none), `lookback` [months], `ratchet_months`.
-    `members`: tariff_id, month, class, `line` (its row in `lines`) and the `price` of the line in that class.
+    `members`: tariff_id, month, class, `line` (its row in `lines`), the `price` of the line in that class, and the `share` of the
+    class's days on which it holds (its price of energy is already the mean of them all).
     `months`: tariff_id, month, fuel_price_per_kwh and the emission factors [kg CO2/kWh], null where the tariff does not say;
     electricity_percent, fuel_percent, fixed and minimum [currency].
     """
@@ -69,6 +78,12 @@ class Rates:
     lines: pl.DataFrame
     members: pl.DataFrame
     months: pl.DataFrame
+    kinds: Sequence[str] = calendar.DAY_KINDS
+
+    @property
+    def in_part(self) -> list[str]:
+        """Tariffs with charges on some of the working or of the other days, which are apportioned."""
+        return self.members.filter(pl.col("share") < 1)["tariff_id"].unique().sort().to_list()
 
     @property
     def asks_fuel_peaks(self) -> bool:
@@ -83,22 +98,23 @@ def rates(
     electricity_kg_co2_per_kwh: float | None = None,
     fuel_kg_co2_per_kwh: float | None = None,
     charges: pl.DataFrame | None = None,
+    kinds: Sequence[str] = calendar.DAY_KINDS,
 ) -> Rates:
-    """The rates of tables as their contracts have them (tariffs, tariff_periods, tariff_tiers, tariff_charges), checked.
+    """The rates of tables as their contracts have them (tariffs, tariff_periods, tariff_tiers, tariff_charges), checked, for
+    hours of these `kinds` of day: those of ledgers, or those of the WEEK.
 
     The emission factors [kg CO2/kWh] stand in where a tariff names none. ValueError where hours have no price: tables
     that were read have none such.
     """
     charges = pl.DataFrame(schema=load("tariff_charges").polars_schema()) if charges is None else charges
-    parts = [_of_tariffs(tariffs), _of_periods(periods), _of_tiers(tiers)]
-    replacing = sum(
-        part.height for part in parts
-    )  # charges are added to the tariff's own price, windows and tiers replace it
+    replacing = pl.concat([_of_tariffs(tariffs), _of_periods(periods), _of_tiers(tiers)])
     own = _line_rows(tariffs.select("tariff_id", PRICE), "energy", pl.lit(OWN_PRICE), PRICE)
-    rows = _per_kva(pl.concat([*parts, of_charges(charges), own]), tariffs).with_row_index("row")
-    slots = _slots(rows, replacing, own.height, tariffs.filter("daylight_saving")["tariff_id"])
-    _require_prices(tariffs, slots, charges.filter(pl.col(PRICE).is_not_null())["tariff_id"])
-    every = tariffs.select("tariff_id").join(calendar.year(), how="cross", maintain_order="left_right")
+    placed = zip(PLACES, (replacing, of_charges(charges), own), strict=True)
+    rows = pl.concat([part.with_columns(place=pl.lit(place), share=pl.lit(1.0)) for place, part in placed])
+    rows = _per_kva(rows, tariffs).with_row_index("row")
+    rows, slots = _held(rows, tariffs.filter("daylight_saving")["tariff_id"], kinds)
+    _require_prices(tariffs, slots, charges.filter(pl.col(PRICE).is_not_null())["tariff_id"], kinds)
+    every = tariffs.select("tariff_id").join(calendar.year(kinds), how="cross", maintain_order="left_right")
     held = slots.sort("row").group_by(AT, maintain_order=True).agg(held=pl.col("row").cast(pl.String).str.join(" "))
     alike = pl.col("held").fill_null("").rank("dense").over("tariff_id", "month") - 1
     times = every.join(held, on=AT, how="left", maintain_order="left").with_columns(
@@ -110,7 +126,7 @@ def rates(
         "fuel_kg_co2_per_kwh": fuel_kg_co2_per_kwh,
     }
     months = _by_month(tariffs, periods, charges, factors)
-    return Rates(times.select("tariff_id", *calendar.TIME, "class"), lines, members, months)
+    return Rates(times.select("tariff_id", *calendar.TIME, "class"), lines, members, months, kinds)
 
 
 def indistinct(kept: Rates, wanted: Rates) -> list[str]:
@@ -128,11 +144,16 @@ def assumed_bills(sites: pl.DataFrame, rates: Rates) -> pl.DataFrame:
 
 
 def notes(sites: pl.DataFrame, rates: Rates) -> list[str]:
-    """A remark on sites whose place in the blocks of their tariff is a guess."""
-    count = assumed_bills(sites, rates).height
-    whose = "1 site has a tariff in tiers" if count == 1 else f"{count:,} sites have a tariff in tiers"
-    assumed = "there its blocks begin where a typical bill of the building type puts them (assumed)"
-    return [f"{whose} and no annual_electricity_kwh: {assumed}"] if count else []
+    """Remarks on sites whose place in the blocks of their tariff is a guess, and on those whose days are apportioned."""
+    count, found = assumed_bills(sites, rates).height, []
+    if count:
+        whose = "1 site has a tariff in tiers" if count == 1 else f"{count:,} sites have a tariff in tiers"
+        assumed = "there its blocks begin where a typical bill of the building type puts them (assumed)"
+        found.append(f"{whose} and no annual_electricity_kwh: {assumed}")
+    if in_part := sites.filter(pl.col("tariff_id").is_in(rates.in_part)).height:
+        whose = "1 site has a tariff" if in_part == 1 else f"{in_part:,} sites have a tariff"
+        found.append(f"{whose} with charges on single days of the week: {BY_COUNT}")
+    return found
 
 
 def is_block() -> pl.Expr:
@@ -166,14 +187,8 @@ def of_charges(charges: pl.DataFrame) -> pl.DataFrame:
 
 
 def day_kinds(days: pl.Expr) -> pl.Expr:
-    """The kind of day that a text of days names; null for all, and an empty text where it is neither kind whole."""
-    return days.map_elements(_day_kind, return_dtype=pl.String)
-
-
-def _day_kind(text: str) -> str:
-    found = {*(calendar.days(text) or [])} - {calendar.HOLIDAY}
-    kinds = {calendar.DAY_KINDS[0]: {*range(5)}, calendar.DAY_KINDS[1]: {5, 6}, calendar.ALL_DAYS: {*range(7)}}
-    return next((kind for kind, whole in kinds.items() if whole == found), "")
+    """`calendar.day_kind` of texts of days; null for all."""
+    return days.map_elements(calendar.day_kind, return_dtype=pl.String)
 
 
 def _line_rows(rows: pl.DataFrame, kind: str, charge: pl.Expr, price: str, **given: pl.Expr) -> pl.DataFrame:
@@ -229,26 +244,54 @@ def _per_kva(rows: pl.DataFrame, tariffs: pl.DataFrame) -> pl.DataFrame:
     ).drop("factor")
 
 
-def _slots(rows: pl.DataFrame, replacing: int, own: int, by_clock: pl.Series) -> pl.DataFrame:
-    """A row for each time at which a row holds: `row`, its kind, tariff_id and the time in standard time.
+def _held(rows: pl.DataFrame, by_clock: pl.Series, kinds: Sequence[str]) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """The rows, those of tariffs that name single days folded into the `kinds` of day, and at which slots each holds."""
+    named = pl.col("day_kind").is_in([*calendar.DAY_KINDS, calendar.ALL_DAYS])
+    odd = rows.filter(~named.fill_null(True))["tariff_id"].unique()
+    if kinds == calendar.WEEK or odd.is_empty():
+        return rows, _slots(rows, by_clock, kinds)
+    mine = pl.col("tariff_id").is_in(odd.implode())
+    plain, single = rows.filter(~mine), rows.filter(mine)
+    folded, at = _folded(single, _slots(single, by_clock, calendar.WEEK), rows.height)
+    return pl.concat([plain, folded], how="diagonal"), pl.concat([_slots(plain, by_clock, kinds), at])
 
-    The first so many rows replace a tariff's own energy price, which the last of them are. `by_clock`: tariffs whose hours
-    are those of a clock with daylight saving.
-    """
+
+def _folded(rows: pl.DataFrame, slots: pl.DataFrame, first: int) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """What rows on days of the week come to on working and on other days: rows numbered from `first` on, and their slots."""
+    is_working = pl.col("day_kind").is_in(calendar.WEEK[: calendar.WORKING_DAYS])
+    kind = pl.when(is_working).then(pl.lit(calendar.DAY_KINDS[0])).otherwise(pl.lit(calendar.DAY_KINDS[1]))
+    size = pl.when(is_working).then(calendar.WORKING_DAYS).otherwise(len(calendar.WEEK) - calendar.WORKING_DAYS)
+    told = slots.drop("kind").join(rows.select("row", "price", *LINE), on="row").sort("row", maintain_order=True)
+    daily = told.group_by(*LINE, *AT, maintain_order=True).agg(pl.col("price").sum(), pl.col("row").first())
+    daily = daily.with_columns(of=size).with_columns(day_kind=kind).sort("row", *AT, maintain_order=True)
+    total, days = pl.col("price").sum(), pl.len() / pl.col("of").first()
+    is_demand = pl.col("kind").str.contains("demand")
+    price = pl.when(is_demand.first()).then(pl.col("price").max()).otherwise(total / pl.col("of").first())
+    of_kind = daily.group_by(*LINE, *AT, maintain_order=True).agg(price=price, share=days)
+    key = ["tariff_id", *LINE, "price", "share"]
+    folded = of_kind.select(key).unique(maintain_order=True).with_row_index("row", offset=first)
+    at = of_kind.join(folded, on=key, nulls_equal=True, maintain_order="left")
+    return folded, at.select("row", "kind", *AT)
+
+
+def _slots(rows: pl.DataFrame, by_clock: pl.Series, kinds: Sequence[str]) -> pl.DataFrame:
+    """A row for each time at which a row holds: `row`, its kind, tariff_id and the time in standard time. `by_clock`: tariffs
+    whose hours are those of a clock with daylight saving."""
     ahead = pl.col("tariff_id").is_in(by_clock.implode()) & pl.col("month").is_in(calendar.SUMMER_TIME)
     standard = pl.when(ahead).then((pl.col("hour") + 23) % 24).otherwise("hour")
-    times = calendar.times(rows).with_columns(hour=standard).select("row", "kind", "charge", "once", *AT)
-    replaced = times.filter((pl.col("row") < replacing) & (pl.col("kind") == "energy")).select(AT).unique()
-    others, owned = times.filter(pl.col("row") < rows.height - own), times.filter(pl.col("row") >= rows.height - own)
+    times = calendar.times(rows, kinds).with_columns(hour=standard)
+    times = times.select("row", "kind", "charge", "once", "place", *AT)
+    replaced = times.filter((pl.col("place") == PLACES[0]) & (pl.col("kind") == "energy")).select(AT).unique()
+    others, owned = times.filter(pl.col("place") != PLACES[2]), times.filter(pl.col("place") == PLACES[2])
     shared = others.filter("once").unique(["charge", *AT], keep="first", maintain_order=True)
     plain = others.filter(pl.col("once").not_())
     found = [plain, shared, owned.join(replaced, on=AT, how="anti", maintain_order="left")]
     return pl.concat(found).select("row", "kind", *AT)
 
 
-def _require_prices(tariffs: pl.DataFrame, slots: pl.DataFrame, adding: pl.Series) -> None:
+def _require_prices(tariffs: pl.DataFrame, slots: pl.DataFrame, adding: pl.Series, kinds: Sequence[str]) -> None:
     """ValueError where a tariff has hours without a price; those `adding` charges for energy may leave hours free."""
-    whole = calendar.year().height
+    whole = calendar.year(kinds).height
     priced = slots.filter(pl.col("kind") == "energy").unique(AT).group_by("tariff_id").agg(times=pl.len())
     short = tariffs.join(priced, on="tariff_id", how="left").filter(pl.col("times").fill_null(0) < whole)
     short = short.filter(~pl.col("tariff_id").is_in(adding.unique().implode()))
@@ -259,7 +302,7 @@ def _require_prices(tariffs: pl.DataFrame, slots: pl.DataFrame, adding: pl.Serie
 def _lines(rows: pl.DataFrame, slots: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
     """`lines` and `members` of Rates."""
     times = ["tariff_id", "month", "class"]
-    once = slots.select("row", *times).unique().join(rows.select("row", "price", *LINE), on="row")
+    once = slots.select("row", *times).unique().join(rows.select("row", "price", "share", *LINE), on="row")
     keys = ["tariff_id", "month", *LINE]
     lines = once.sort("tariff_id", "month", "row").unique(keys, keep="first", maintain_order=True)
     lines = lines.select(keys).with_row_index("line")
@@ -267,8 +310,8 @@ def _lines(rows: pl.DataFrame, slots: pl.DataFrame) -> tuple[pl.DataFrame, pl.Da
     members = (
         numbered.sort("line", "class", "row")
         .group_by("line", *times, maintain_order=True)
-        .agg(pl.col("price").sum())
-        .select(*times, "line", "price")
+        .agg(pl.col("price").sum(), pl.col("share").max())
+        .select(*times, "line", "price", "share")
     )
     return lines, members
 

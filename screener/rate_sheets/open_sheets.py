@@ -12,7 +12,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from screener.rate_sheets.sheet import DAYS, Sheet, free_times, months_text, times
+from screener.rate_sheets.sheet import DAYS, SINGLE_DAYS, Sheet, days_text, free_times, months_text, times
 
 # Columns under their names here, and the names they are published under; the imperial ones where there are both.
 NAMES = {
@@ -180,13 +180,15 @@ def _window(sheet: Sheet, row: Row) -> Row | None:
             f"a window that ends before it begins: months {first}-{last}, hours {opens}-{closes}, days {begin}-{end}"
         )
         return None
-    if (begin, end) not in DAYS:
-        sheet.lose(f"weekdays {begin} to {end} (0 is Monday): ledgers tell Monday to Friday from other days")
+    if not {first, last} <= {*range(1, 13)} or not {begin, end} <= {*range(7)} or closes > 24 or opens < 0:
+        sheet.lose(f"a window that is none: months {first}-{last}, hours {opens}-{closes}, days {begin}-{end}")
         return None
+    if (begin, end) not in DAYS:
+        sheet.remark(SINGLE_DAYS)
     all_day = (opens, closes) == (0, 24)
     return {
         "months": months_text(range(first, last + 1)),
-        "days": DAYS[begin, end],
+        "days": days_text(begin, end),
         "from_hour": None if all_day else opens,
         "to_hour": None if all_day else closes,
     }
@@ -197,7 +199,7 @@ def _evenly(sheet: Sheet) -> None:
     energy = [line for line in sheet.lines if "electricity_price_per_kwh" in line]
     blocks = {(line.get("above"), line.get("up_to")) for line in energy} - {(None, None)}
     for block in blocks:
-        prices: dict[tuple[int, str, int], float] = defaultdict(float)
+        prices: dict[tuple[int, int, int], float] = defaultdict(float)
         for line in energy:
             if (line.get("above"), line.get("up_to")) == block:
                 for time in times(line):
@@ -205,7 +207,7 @@ def _evenly(sheet: Sheet) -> None:
         months = {month for month, _, _ in prices}
         for month in months:
             of_month = [price for (each, _, _), price in prices.items() if each == month]
-            if len(of_month) < 48 or max(of_month) != min(of_month):
+            if len(of_month) < 168 or max(of_month) != min(of_month):
                 sheet.remark(
                     "blocks together with hours: in a run the energy of a month fills its blocks evenly over its hours"
                 )

@@ -8,6 +8,11 @@ from screener import calendar
 
 Line = Mapping[str, Any]  # a row of tariff_charges by column, under names as they are written
 DAYS = {(0, 4): "Mon-Fri", (5, 6): "Sat-Sun", (0, 6): None}
+DAY_NAMES = [name[:3].capitalize() for name in calendar.WEEK]
+SINGLE_DAYS = (
+    "charges on single days of the week: a run apportions energy by the count of days and takes the highest hour of all days "
+    "of the kind for demand"
+)
 
 
 @dataclass
@@ -49,6 +54,13 @@ def months_text(months: Iterable[int]) -> str | None:
     return None if spans == [(1, 12)] else ",".join(f"{a}-{b}" if a != b else f"{a}" for a, b in spans)
 
 
+def days_text(first: int, last: int) -> str | None:
+    """Days of the week (0 Monday) as the tables write them; None for all of them."""
+    if (first, last) in DAYS:
+        return DAYS[first, last]
+    return DAY_NAMES[first] if first == last else f"{DAY_NAMES[first]}-{DAY_NAMES[last]}"
+
+
 def hour_spans(hours: Iterable[int]) -> list[tuple[int, int]]:
     """Hours of the day as spans from one hour to the one at which it ends, over midnight where they meet there."""
     spans = [(first, last + 1) for first, last in _spans(hours)]
@@ -58,26 +70,25 @@ def hour_spans(hours: Iterable[int]) -> list[tuple[int, int]]:
 
 
 def free_times(sheet: Sheet) -> int:
-    """How many of the 576 times of a year no line for energy covers."""
-    covered: set[tuple[int, str, int]] = set()
+    """How many of the 576 times of a year no line for energy covers on all of their days."""
+    covered: set[tuple[int, int, int]] = set()
     for line in sheet.lines:
         if "electricity_price_per_kwh" in line:
             covered |= {*times(line)}
-    return calendar.SLOTS - len(covered)
+    every = {(month, day, hour) for month in range(1, 13) for day in range(7) for hour in range(24)}
+    return len({(month, day >= calendar.WORKING_DAYS, hour) for month, day, hour in every - covered})
 
 
-def times(line: Line) -> Iterable[tuple[int, str, int]]:
-    """The times (month, kind of day, hour) at which a line holds."""
+def times(line: Line) -> Iterable[tuple[int, int, int]]:
+    """The times (month, day of the week, hour) at which a line holds."""
     months = calendar.months(line["months"]) if "months" in line else range(1, 13)
-    kinds = {"Mon-Fri": calendar.DAY_KINDS[:1], "Sat-Sun": calendar.DAY_KINDS[1:]}.get(
-        line.get("days", ""), calendar.DAY_KINDS
-    )
+    days = calendar.days(line["days"]) if "days" in line else range(7)
     first, last = line.get("from_hour", 0), line.get("to_hour", 24)
     length = 24 if last - first == 24 else (last - first) % 24
     for month in months or ():
-        for kind in kinds:
+        for day in days or ():
             for step in range(length):
-                yield month, kind, (first + step) % 24
+                yield month, day, (first + step) % 24
 
 
 def _spans(numbers: Iterable[int]) -> list[tuple[int, int]]:

@@ -19,8 +19,8 @@ PRICES = (ENERGY, DEMAND, FUEL, FUEL_DEMAND, *BY_MONTH)
 UNITS = {ENERGY: ("kwh", "kwh_per_kw"), DEMAND: ("kw",), FUEL: ("kwh", "therm"), FUEL_DEMAND: ("kw", "therm_h")}
 NO_MONTHS = "not months; write them by number or name: 6-9, Nov-Feb, or 6 to 9 where a spreadsheet makes a date of it"
 NO_DAYS = "not days of the week; write names such as Mon-Fri or Sat-Sun, or nothing for all"
-PARTLY = (
-    "cannot be told apart: a ledger tells Monday to Friday from Saturday and Sunday; write Mon-Fri, Sat-Sun or nothing"
+NO_WEEKDAY = (
+    "no day of the week; holidays are billed like Saturdays and Sundays: write Sat-Sun, or the days it holds on"
 )
 C = pl.col
 
@@ -45,7 +45,7 @@ def charge_faults(rows: pl.DataFrame) -> pl.DataFrame:
         _texts(rows, "months", lambda text: calendar.months(text) is None, "not months", NO_MONTHS),
         _texts(rows, "ratchet_months", lambda text: calendar.months(text) is None, "not months", NO_MONTHS),
         _texts(rows, "days", lambda text: calendar.days(text) is None, "not days", NO_DAYS),
-        _texts(rows, "days", _is_part, "days in part", PARTLY),
+        _texts(rows, "days", lambda text: calendar.days(text) == [calendar.HOLIDAY], "holidays alone", NO_WEEKDAY),
         _rule(rows, given == 0, None, "no price", nothing, "charges nothing; give a price in it"),
         _rule(rows, given > 1, None, "two prices", several, "a row gives one price; write a row for each"),
         _rule(rows, half, "from_hour, to_hour", "half a window", hours, "one hour is missing; give both"),
@@ -82,11 +82,6 @@ def charge_faults(rows: pl.DataFrame) -> pl.DataFrame:
         way_out = f"no unit of blocks of {price}; use {' or '.join(units)}"
         found.append(_rule(rows, wrong, "block_unit", "wrong unit", C("block_unit:text"), way_out))
     return pl.concat(found)
-
-
-def _is_part(text: str) -> bool:
-    found = {*(calendar.days(text) or range(7))} - {calendar.HOLIDAY}
-    return found not in ({*range(5)}, {5, 6}, {*range(7)})
 
 
 def _texts(rows: pl.DataFrame, column: str, is_wrong: Callable[[str], bool], rule: str, message: str) -> pl.DataFrame:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from screener import units
+from screener import calendar, units
 from screener.errors import no_faults
 from screener.tables import written
 from screener.tables.checking import CheckedTable, row_faults
@@ -46,7 +46,7 @@ USUAL: Mapping[str, Usual] = {
 
 def notes(tables: Mapping[str, CheckedTable], currency: str, used: Collection[str] | None = None) -> list[str]:
     """Remarks on the tariff tables that are there, by name. `used`: the tariffs that sites are on (None: not known)."""
-    found = [*_free(tables), *_unused(tables, used)]
+    found = [*_free(tables), *_unused(tables, used), *_single_days(tables)]
     if currency in DOLLAR_LIKE:
         for name, table in tables.items():
             for column in set(USUAL) & set(table.contract.columns):
@@ -133,6 +133,22 @@ def _free(tables: Mapping[str, CheckedTable]) -> Iterator[str]:
     free = sorted({*tables["tariffs"].values["tariff_id"].drop_nulls()} - {*priced})
     if free:
         yield f"tariffs: every price of {_listed(free)} is zero or empty: what it bills costs nothing"
+
+
+def _single_days(tables: Mapping[str, CheckedTable]) -> Iterator[str]:
+    """Charges on days that a ledger does not tell apart."""
+    if ADDING not in tables:
+        return
+    rows = tables[ADDING].values.filter(pl.col("days").is_not_null())
+    odd = rows.filter(~pl.col("days").map_elements(calendar.day_kind, pl.String).is_in(list(calendar.WHOLE_KINDS)))
+    if odd.is_empty():
+        return
+    listed = _listed([f"{row} ({text})" for row, text in odd.select("row", "days").iter_rows()])
+    where = "row" if odd.height == 1 else "rows"
+    yield (
+        f"{ADDING}: {where} {listed}: a ledger tells Monday to Friday from Saturday and Sunday, not single days: energy is "
+        "apportioned by the count of days, demand is that of all days of the kind (an approximation; tariffs show is exact)"
+    )
 
 
 def _unused(tables: Mapping[str, CheckedTable], used: Collection[str] | None) -> Iterator[str]:

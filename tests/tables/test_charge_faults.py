@@ -22,7 +22,6 @@ FAULTS = {
     ),
     "months": ("months,demand_price_per_kw", "summer,5", "months", "not months", "summer", "Nov-Feb"),
     "days": ("days,demand_price_per_kw", "M-F,5", "days", "not days", "M-F", "Mon-Fri"),
-    "days in part": ("days,demand_price_per_kw", "Saturday,5", "days", "days in part", "Saturday", "told apart"),
     "half a window": (
         "from_hour,demand_price_per_kw",
         "12,5",
