@@ -53,6 +53,16 @@ def words(value: object) -> str:
     return "-" if value is None else str(value).replace("_", " ")
 
 
+def shortened(width: int) -> Format:
+    """Texts of so many characters at most."""
+
+    def short(value: object) -> str:
+        told = "-" if value is None else str(value)
+        return told if len(told) <= width else told[: width - 3] + "..."
+
+    return short
+
+
 def printable(text: str) -> str:
     """The text with a mark for whatever a terminal would obey instead of show: what stands in a table is data."""
     return "".join(character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in text)
@@ -63,7 +73,7 @@ def table(rows: Sequence[Mapping[str, Any]], columns: Mapping[str, tuple[str, Fo
     cells = [[heading for heading, _ in columns.values()]]
     cells += [[printable(form(row[key])) for key, (_, form) in columns.items()] for row in rows]
     widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
-    left = [form in (words, str) for _, form in columns.values()]
+    left = [form in (words, str) or form.__name__ == "short" for _, form in columns.values()]
     lines = [
         "  ".join(
             cell.ljust(w) if is_left else cell.rjust(w) for cell, w, is_left in zip(line, widths, left, strict=True)

@@ -33,7 +33,20 @@ def test_both_commands_stand_on_one_line_each():
 def test_commands_named_exist():
     names = set(re.findall(r"^screener (\w+)", README, flags=re.MULTILINE))
     listed = CliRunner().invoke(app, ["--help"]).stdout
-    known = {"new", "schema", "check", "run", "report", "explain", "price", "compare", "tariffs", "climate", "verify"}
+    known = {
+        "new",
+        "adopt",
+        "schema",
+        "check",
+        "run",
+        "report",
+        "explain",
+        "price",
+        "compare",
+        "tariffs",
+        "climate",
+        "verify",
+    }
     assert names == known
     for name in names:
         assert re.search(rf"^\s+{name}\s", listed, flags=re.MULTILINE), name

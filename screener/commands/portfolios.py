@@ -10,7 +10,11 @@ from screener import text
 from screener.commands.app import Folder, Json, Quiet, app, errors_in_words, in_us_units, notes, print_json
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import polars as pl
+
+    from screener.tables.adopting import Question
 
 
 COMPLETENESS: dict[str, tuple[str, text.Format]] = {
@@ -43,6 +47,97 @@ def new(
     with errors_in_words():
         files = empty_portfolio.write(folder, us=in_us_units(units), workbook=xlsx)
         typer.echo("\n".join(str(file) for file in files))
+
+
+@app.command()
+def adopt(
+    files: Annotated[
+        list[Path], typer.Argument(metavar="FILE...", help="Spreadsheets as they come: CSV, XLSX, Parquet.")
+    ],
+    out: Annotated[Path, typer.Option("--out", "-o", help="Portfolio folder to make, or to make anew.")],
+    yes: Annotated[bool, typer.Option("--yes", "-y", help="Ask nothing: take what is proposed, and say so.")] = False,
+    reading: Annotated[
+        Path | None, typer.Option("--reading", help="A reading.toml of an earlier adoption; else that of --out.")
+    ] = None,
+    every_row: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--set", metavar="COLUMN=VALUE", help="What all rows say in a column no sheet has. May be repeated."
+        ),
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Write over tables that were changed by hand.")] = False,
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Make a portfolio of a chain's spreadsheets, asking once what their headings, sheets and words mean."""
+    from screener import errors, pipeline
+    from screener.contracts import rejects
+    from screener.tables import adopting
+
+    with errors_in_words():
+        stated = dict(_stated(each) for each in every_row or ())
+        found = adopting.adopt(files, out, _propose if yes else _ask, reading, stated, force)
+        if not as_json and not quiet:
+            typer.echo(text.table(found.taken, HEADINGS) + "\n", err=True)
+        assumed = [f'{question} Taken: "{answer}"' for question, answer in found.answers] if yes else []
+        notes([*found.notes, *assumed], quiet)
+        try:
+            portfolio, sites = pipeline.check(out)
+        except errors.ContractError as error:
+            typer.echo(f"{text.count(found.rows, 'row')} written to {out}; none can be ranked yet:", err=True)
+            raise error from None
+        told = rejects.in_words(sites.height, portfolio.rejects).replace("ranked", "can be ranked", 1)
+        if as_json:
+            counts = {
+                "sites": told,
+                "left_out": rejects.left_out(portfolio.rejects),
+                "faults": portfolio.faults.to_dicts(),
+            }
+            print_json({**counts, "headings": found.taken, "files": [str(file) for file in found.files]})
+        else:
+            typer.echo(told)
+            if not portfolio.faults.is_empty():
+                typer.echo(f"\n{errors.describe(portfolio.faults)}")
+            typer.echo("\n" + "\n".join(str(file) for file in found.files))
+
+
+HEADINGS: dict[str, tuple[str, text.Format]] = {
+    name: (name, text.shortened(width)) for name, width in (("heading", 26), ("taken for", 24), ("such as", 22))
+}
+
+
+def _stated(each: str) -> tuple[str, str]:
+    from screener import errors
+
+    name, equals, value = each.partition("=")
+    if not equals or not value.strip():
+        raise errors.UsageError(f"--set {each}: write COLUMN=VALUE, such as building_type=supermarket")
+    return name.strip().lower(), value.strip()
+
+
+def _propose(question: "Question") -> int:
+    return question.proposed
+
+
+def _ask(question: "Question") -> int:
+    """One question on the terminal: what may be answered by number, what is proposed by the enter key."""
+    from screener import errors
+
+    typer.echo("\n".join(["", text.printable(question.text), *_numbered(question.options)]), err=True)
+    while True:
+        try:
+            answer = typer.prompt("Number", default=str(question.proposed + 1), err=True).strip()
+        except typer.Abort:
+            way_out = "answer on a terminal, add --yes to take what is proposed, or give a --reading"
+            raise errors.UsageError(f"not answered: {text.printable(question.text)} {way_out}") from None
+        if answer.isdecimal() and 0 < int(answer) <= len(question.options):
+            return int(answer) - 1
+        typer.echo(f"a number from 1 to {len(question.options)}", err=True)
+
+
+def _numbered(options: "Sequence[str]") -> Iterator[str]:
+    for at, option in enumerate(options, start=1):
+        yield f"  {at:>2}  {text.printable(option)}"
 
 
 @app.command()

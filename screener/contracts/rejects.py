@@ -8,6 +8,7 @@ KINDS = {  # kind of a row set aside: one and several
     "duplicate": ("duplicate", "duplicates"),
     "total": ("line of totals", "lines of totals"),
     "remark": ("remark", "remarks"),
+    "not open yet": ("not open yet", "not open yet"),
 }
 FAULTS = "with faults"
 

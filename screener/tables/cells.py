@@ -36,6 +36,11 @@ class Cells:
         in_si = self._numbers.select(number.alias(f":{name}") for name, number in numbers.items())
         self.values = words.with_columns(in_si).drop("row")
 
+    @property
+    def numbers(self) -> pl.DataFrame:
+        """The numeric columns under the names and in the units they are given in; null where a text is no number."""
+        return self._numbers
+
     def given(self) -> pl.DataFrame:
         """Per column of the contract "given", "converted" or null, one row per row of the table."""
         columns = (self._given(field) for field in self._contract.fields)
@@ -119,7 +124,8 @@ def _text(text: pl.Expr, field: Field) -> pl.Expr:
 
 def _postal_code(text: pl.Expr) -> pl.Expr:
     """Five digits: leading zeros a spreadsheet ate are put back, and the extension of ZIP+4 is cut off."""
-    short = text.str.replace(r"^(\d{5})-\d{4}$", "${1}")
+    short = text.str.replace(r"^(\d{3,5})\.0+$", "${1}").str.replace(r"^(\d{5})(-|[- –]?\d{4})$", "${1}")
+    short = short.str.replace(r"^(\d{3,4})[- –]\d{4}$", "${1}")
     return pl.when(short.str.contains(r"^\d{3,4}$")).then(short.str.zfill(5)).otherwise(short)
 
 

@@ -21,6 +21,7 @@ NOT_A = {  # rule and message where a text is not of the field's type
     "boolean": ("not true or false", "neither true nor false; write one of the two"),
 }
 BLANKS_IN = "sites"  # the table that is exported as it is: tariffs and the like are written for this program
+TOLD = ("state",)  # columns that tell people more than the program
 UNREADABLE = {rule for rule, _ in NOT_A.values()}
 UNCLEAR = (
     "its mark may be a decimal mark or part thousands, and no other number of the table tells; "
@@ -108,7 +109,8 @@ def checked(raw: RawTable, contract: Contract, decimal_mark: str | None = None) 
 
 def _may_be_blank(contract: Contract, rule: Rule) -> bool:
     """Whether a rule is of a cell of a site that cannot be read and may as well stay empty."""
-    if contract.name != BLANKS_IN or rule.name not in UNREADABLE:
+    told = isinstance(rule.column, str) and rule.column in TOLD
+    if contract.name != BLANKS_IN or not (told or rule.name in UNREADABLE):
         return False
     return any(rule.column in field.names and not field.required for field in contract.fields)
 

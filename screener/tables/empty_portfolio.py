@@ -4,6 +4,7 @@ As a folder of CSV files, or as one workbook with drop-down lists and a note on 
 checked and run as it is.
 """
 
+import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from pathlib import Path
@@ -65,7 +66,7 @@ def write(folder: Path, us: bool = False, workbook: bool = False) -> list[Path]:
     first = [name for name in reversed(TABLES) if name != OFFERS]  # offers refer to sites
     blanks = [_blank(load(name), us) for name in (*first, OFFERS)]
     settings = folder / FILE
-    settings.write_text(_settings(folder.resolve().name), encoding="utf-8", newline="\n")
+    settings.write_text(settings_text(folder.resolve().name), encoding="utf-8", newline="\n")
     tables = [_workbook(folder, blanks)] if workbook else [*_csv_files(folder, blanks), _notes(folder, blanks)]
     return [*tables, settings]
 
@@ -113,16 +114,33 @@ def _notes(folder: Path, blanks: Sequence[Blank]) -> Path:
     return file
 
 
-def _settings(name: str) -> str:
-    """The settings file: the name, and every other setting as a comment with its default."""
-    quoted = name.replace("\\", "\\\\").replace('"', '\\"')
-    lines = [f'name = "{quoted}"', "# Take the # away from a line to change it."]
+POSSIBLE = {  # of settings that have no default
+    "inflation": "0.02",
+    "electricity_escalation": "0.01",
+    "fuel_escalation": "0.01",
+    "decimal_mark": '"."',
+    "calendar_year": "2026",
+    "holidays": '["01-01", "12-25"]',
+}
+
+
+def settings_text(name: str, given: Mapping[str, str] | None = None) -> str:
+    """A settings file: the name, what is `given`, and every other setting as a comment with its default or, where it has none, a
+    possible value."""
+    stated = {"name": name, **(given or {})}
+    lines = [f"{key} = {_in_toml(value)}" for key, value in stated.items()]
+    lines.append("# Take the # away from a line to change it.")
     for setting in fields(Settings):
-        if setting.name != "name":
-            default = f'"{setting.default}"' if isinstance(setting.default, str) else setting.default
-            shown = '"."' if default is None else default
+        if setting.name not in stated:
+            shown = POSSIBLE.get(setting.name) or _in_toml(setting.default)
             lines.append(f"# {setting.name} = {shown}  # {RULES[setting.name][1]}")
     return "\n".join(lines) + "\n"
+
+
+def _in_toml(value: object) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    return json.dumps(value, ensure_ascii=False) if isinstance(value, str) else str(value)
 
 
 def _workbook(folder: Path, blanks: Sequence[Blank]) -> Path:

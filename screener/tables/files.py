@@ -9,17 +9,19 @@ import io
 import os
 import re
 from collections import Counter
-from collections.abc import Iterable, Set
+from collections.abc import Iterable, Sequence, Set
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import polars as pl
 
 from screener.tables import workbooks
+from screener.tables.headings import plain
 from screener.text import count
 
 ENDINGS = (".csv", ".parquet", ".xlsx")
-BEGINNINGS = {"PARQUET": b"PAR1", "XLSX": b"PK"}
+TEXTS = (".csv", ".tsv", ".txt")  # the latter two only where they are named
+BEGINNINGS = {"PARQUET": b"PAR1", "XLSX": b"PK", "XLSM": b"PK"}
 SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
 HEADER_WITHIN = 30  # rows in which the header is looked for, below titles and remarks
 # Far above any portfolio, and low enough for an ordinary computer.
@@ -47,11 +49,16 @@ class Source:
 
 @dataclass(frozen=True)
 class Grid:
-    """Every cell of a table as text, the first row of the file first; `separator` is that of a CSV file."""
+    """Every cell of a table as text, the first row of the file first; `separator` is that of a CSV file.
+
+    What a sheet of a workbook hides: `hidden_rows` from 1, `hidden_columns` from 0.
+    """
 
     cells: pl.DataFrame
     separator: str | None = None
     notes: list[str] = field(default_factory=list)
+    hidden_rows: frozenset[int] = frozenset()
+    hidden_columns: frozenset[int] = frozenset()
 
 
 class UnreadableError(Exception):
@@ -96,12 +103,12 @@ def read_grid(source: Source, table: str, known: Set[str]) -> Grid:
         if (size := file.stat().st_size) > MOST_BYTES:
             raise _too_large(source, f"{size:,} bytes", f"{MOST_BYTES:,}")
         _check_kind(file)
-        if ending == ".csv":
+        if ending in TEXTS:
             grid = _csv_grid(source, known)
         elif ending == ".parquet":
             grid = _parquet_grid(source)
         else:
-            grid = _workbook_grid(source, table)
+            grid = _workbook_grid(source, table, known)
     except UnreadableError:
         raise
     except workbooks.TooLargeError as problem:
@@ -142,16 +149,42 @@ def _too_large(source: Source, has: str, most: str) -> UnreadableError:
     return UnreadableError("too large", message)
 
 
-def _workbook_grid(source: Source, table: str) -> Grid:
+def _workbook_grid(source: Source, table: str, known: Set[str]) -> Grid:
     file, notes = source.file, []
-    names = workbooks.sheet_names(file)
-    if not names:
+    there = workbooks.sheets(file)
+    if not there:
         raise UnreadableError("unreadable file", f"{file.name} has no sheets that can be read; save it again")
-    sheet = source.sheet or next((name for name in names if name.strip().lower() == table), names[0])
-    if source.sheet is None and len(names) > 1:
-        others = ", ".join(name for name in names if name != sheet)
+    names = [name for name, hidden in there.items() if not hidden]
+    if not names:
+        raise UnreadableError("unreadable file", f"{file.name} hides all of its sheets; show the one that counts")
+    sheet = source.sheet or next((name for name in names if name.strip().lower() == table), None)
+    sheet = sheet or best_sheet(file, names, known)
+    if source.sheet is None and len(there) > 1:
+        others = ", ".join(name + (" (hidden)" if there[name] else "") for name in there if name != sheet)
         notes = [f"{file.name}: sheet {sheet} is read, {others} not"]
-    return Grid(workbooks.cells(file, sheet), notes=notes)
+    read = workbooks.read(file, sheet)
+    return Grid(read.grid, None, notes, read.hidden_rows, read.hidden_columns)
+
+
+def best_sheet(file: Path, names: Sequence[str], known: Set[str]) -> str:
+    """The sheet that looks most like a table whose columns are `known`: by the words of one row, then by its rows."""
+    if len(names) == 1:
+        return names[0]
+    looks = likeness(file, names, known)
+    return max(names, key=lambda name: looks[name])
+
+
+def likeness(file: Path, names: Iterable[str], known: Set[str]) -> dict[str, tuple[int, int]]:
+    """Of sheets how many `known` headings, lower-case or in plain words, one of their first rows holds, and how many rows
+    below it have several cells."""
+    found = {}
+    for name, top in workbooks.tops(file, names, HEADER_WITHIN).items():
+        rows = [[cell.strip().lower() for cell in row if cell and cell.strip()] for row in top.rows()]
+        held = [len({cell for cell in row if cell in known or plain(cell) in known}) for row in rows]
+        best = max(held, default=0)
+        below = rows[held.index(best) + 1 :] if best else []
+        found[name] = best, sum(len(row) > 1 for row in below)
+    return found
 
 
 def _parquet_grid(source: Source) -> Grid:
@@ -257,7 +290,9 @@ def _layout(text: str, known: Set[str]) -> tuple[str, int, int]:
     tried = {mark: list(csv.reader(lines, delimiter=mark)) for mark in SEPARATORS}
 
     def shown(mark: str) -> tuple[int, int]:
-        names = max(len(known & {cell.strip().lower() for cell in row}) for row in tried[mark])
+        names = max(
+            len({cell for cell in row if cell.strip().lower() in known or plain(cell) in known}) for row in tried[mark]
+        )
         return names, max(map(len, tried[mark][:HEADER_WITHIN]))
 
     best = max(SEPARATORS, key=shown)

@@ -7,6 +7,11 @@ import polars as pl
 
 EXPONENT = r"([eE][+-]?\d+)?"
 SEVERAL = 3  # figures with one mark before three digits that tell it parts thousands: common practice, no source
+LEAST, NEAR, BESIDE = (
+    500.0,
+    30.0,
+    2,
+)  # a usual figure, how near to it and beside how many one of two meanings is told by it
 SPACES = r"[ '’\x{a0}\x{202f}]"  # between digits they can only be thousands
 TWO_MEANINGS = r"^[+-]?[1-9]\d{0,2}[.,]\d{3}$"  # 1,234 and 1.234
 SPACED = rf"^[+-]?\d{{1,3}}({SPACES}\d{{3}})+([.,]\d+)?$"
@@ -40,12 +45,41 @@ def numbers(
     plain = cells.select(finite(pl.col(names).cast(pl.Float64, strict=False)))
     unclear = [name for name in names if plain[name].null_count() > cells[name].null_count()]
     doubt = separator == ";"
-    if separator is None or not (stated or doubt or unclear):
-        numerals = Numerals()
-    else:
-        numerals = Numerals(stated, sure=True) if stated else _found(cells, names, doubt)
+    if separator is None:  # numbers are numbers, with a point; only texts between them have marks of their own
+        return _among_numbers(cells, names, plain, unclear, stated)
+    if not (stated or doubt or unclear):
+        return plain, Numerals()
+    numerals = Numerals(stated, sure=True) if stated else _found(cells, names, doubt)
     again = list(names) if numerals.decimal == "," or numerals.doubt else unclear
-    return plain.with_columns(cells.select(number(pl.col(name), numerals) for name in again)), numerals
+    read = plain.with_columns(cells.select(number(pl.col(name), numerals) for name in again))
+    return _by_neighbours(cells, read, names, numerals), numerals
+
+
+def _among_numbers(
+    cells: pl.DataFrame, names: Sequence[str], plain: pl.DataFrame, unclear: Sequence[str], stated: str | None
+) -> tuple[pl.DataFrame, Numerals]:
+    """Numbers of a file that keeps them as numbers: those it keeps as texts tell by themselves how they are written."""
+    texts = cells.select(pl.when(plain[name].is_null()).then(pl.col(name)).alias(name) for name in unclear)
+    numerals = Numerals(stated, sure=True) if stated else _found(texts, unclear, doubt=False)
+    own = texts.select(number(pl.col(name), numerals) for name in unclear)
+    read = plain.with_columns(pl.coalesce(plain[name], own[name]).alias(name) for name in unclear)
+    return _by_neighbours(cells, read, names, numerals), numerals
+
+
+def _by_neighbours(cells: pl.DataFrame, read: pl.DataFrame, names: Sequence[str], numerals: Numerals) -> pl.DataFrame:
+    """Figures of two meanings, `40,300`, where the other figures of their column tell that the mark parts thousands: as such
+    they are of the size of those, and a thousandth of it would not be."""
+    if numerals.sure or numerals.decimal != ".":
+        return read
+    told = []
+    for name in names:
+        both = cells[name].str.contains(r"^[1-9]\d{0,2},\d{3}$") & read[name].is_null()
+        usual = read[name].median()
+        if isinstance(usual, float) and usual >= LEAST and both.any() and read[name].count() >= BESIDE:
+            many = cells[name].str.replace(",", "").cast(pl.Float64, strict=False)
+            near = both & (many <= usual * NEAR) & (many >= usual / NEAR)
+            told.append(pl.select(pl.when(near).then(many).otherwise(read[name]).alias(name)).to_series())
+    return read.with_columns(told)
 
 
 def _found(cells: pl.DataFrame, names: Sequence[str], doubt: bool) -> Numerals:

@@ -9,7 +9,7 @@ import polars as pl
 
 from screener.contracts import PLACEHOLDER, Contract, load
 from screener.errors import ContractError, no_faults, table_fault
-from screener.tables import hindrances, links, offers, profiles, ratings, shipped, spreads, tariff_sense
+from screener.tables import adopted, hindrances, links, offers, profiles, ratings, shipped, spreads, tariff_sense
 from screener.tables.checking import CheckedTable, checked
 from screener.tables.files import find_tables, links_outside
 from screener.tables.offers import OFFERS
@@ -142,7 +142,7 @@ def read_portfolio(folder: Path) -> Portfolio:
     found = pl.concat([no_faults(), *faults]).sort("table", "row", nulls_last=False, maintain_order=True)
     if not found.filter(pl.col("row").is_null()).is_empty():
         raise ContractError(found)
-    rejects = pl.concat([_rejects(found, raws), _aside(raws)])
+    rejects = pl.concat([_rejects(found, raws), _aside(raws), adopted.set_aside(folder, REJECT_SCHEMA)])
     blanked = pl.concat([no_faults(), *(table.blanked for table in tables.values())])
     blanked = blanked.filter(
         pl.col("row").is_in(good.known["sites"]["row"].implode()) if "sites" in good.known else True
@@ -156,7 +156,7 @@ def read_portfolio(folder: Path) -> Portfolio:
         notes.append(f"{SETTINGS_FILE} names no currency: prices are taken for {settings.currency}")
     given = sites.given.with_columns(site_id=sites.values["site_id"])
     types = good.types
-    noted = offers.lost_notes(good.known["sites"], _lost_offers(tables, good), _of_cells(blanked))
+    noted = offers.lost_notes(good.known["sites"], _lost_offers(tables, good), _of_cells(blanked, raws["sites"]))
     return Portfolio(
         folder=folder,
         settings=settings,
@@ -203,15 +203,23 @@ def _read(
     missing = [
         table_fault(name, "missing table", f"{folder.name} has {there}; add {name}.csv: {what}")
         for name, what in REQUIRED.items()
-        if name not in sources
+        if name not in sources and (name == "sites" or _names_tariffs(raws.get("sites")))
     ]
     notes = [note for raw in raws.values() for note in raw.notes]
-    notes += [f"{sources[name][0]} is not used: no table of that name" for name in sources if name not in TABLES]
+    unused = [name for name in sources if name not in TABLES and name not in adopted.FILES]
+    notes += [f"{sources[name][0]} is not used: no table of that name" for name in unused]
     files = {source.file for name in raws for source in sources[name]}
     if (folder / SETTINGS_FILE).is_file():
         files.add(folder / SETTINGS_FILE)
     notes += links_outside(folder, [*files, folder / WEATHER])
     return tuple(sorted(files)), raws, settings, [faults, *missing], notes
+
+
+def _names_tariffs(sites: RawTable | None) -> bool:
+    """Whether some site says what it pays; else average prices of the states stand in for all."""
+    if sites is None or "tariff_id" not in sites.frame.columns:
+        return sites is None
+    return sites.frame["tariff_id"].null_count() < sites.frame.height
 
 
 class _Good:
@@ -308,10 +316,11 @@ def _left_blank(blanked: pl.DataFrame) -> list[str]:
     return notes
 
 
-def _of_cells(blanked: pl.DataFrame) -> pl.DataFrame:
-    """`row` and `row_note` of sites with such cells."""
+def _of_cells(blanked: pl.DataFrame, sites: RawTable) -> pl.DataFrame:
+    """`row` and `row_note` of sites with such cells, or of which their sheet says more."""
     note = pl.concat_str("column", pl.lit(' "'), "value", pl.lit('" cannot be read and is taken for empty'))
-    return blanked.group_by("row", maintain_order=True).agg(row_note=note.str.join("; "))
+    told = pl.concat([blanked.select("row", note=note), sites.row_notes])
+    return told.group_by("row", maintain_order=True).agg(row_note=pl.col("note").str.join("; "))
 
 
 def _lost_offers(tables: Mapping[str, CheckedTable], good: "_Good") -> pl.DataFrame:

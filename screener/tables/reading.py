@@ -1,7 +1,7 @@
 """A grid of texts as a table: where its header is, which rows are data, and what is wrong with the names."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 
@@ -12,6 +12,8 @@ from screener.contracts import Contract
 from screener.errors import no_faults, table_fault
 from screener.tables import headings, tidying
 from screener.tables.files import HEADER_WITHIN, Grid, Source, UnreadableError, read_grid
+from screener.tables.setting_aside import NO_NOTES
+from screener.text import count
 
 EXTRA = "EXTRA_"  # names of columns that the header leaves without one of their own
 MANY = 5  # rows listed in a note
@@ -24,7 +26,8 @@ class RawTable:
 
     Cells are stripped, empty ones null; rows without any text, and repetitions of the header, are left out. `separator`
     is that of a CSV file; other files keep numbers as numbers. `aside`: rows of a sheet of sites that are no site to rank, as
-    typed, with `kind` and `reason`. `typed`: the frame before its cells were tidied, where they were.
+    typed, with `kind` and `reason`. `typed`: the frame before its cells were tidied, where they were. `headings`: the header as
+    typed, by the name of its column. `row_notes`: `row` and `note` of sites.
     """
 
     name: str
@@ -34,6 +37,24 @@ class RawTable:
     separator: str | None = None
     aside: pl.DataFrame = field(default_factory=lambda: NONE_ASIDE)
     typed: pl.DataFrame | None = None
+    headings: Mapping[str, str] = field(default_factory=dict)
+    row_notes: pl.DataFrame = field(default_factory=lambda: NO_NOTES)
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A grid with its header found: the rows `first` to `last`, from 0, the lower-case names `typed` there, as `spelt`, and
+    what they are `taken` for. `frame`: the rows below under those names, `row` beside them."""
+
+    source: Source
+    grid: Grid
+    first: int
+    last: int
+    typed: list[str]
+    spelt: list[str]
+    taken: headings.Taken
+    frame: pl.DataFrame
+    notes: list[str]
 
 
 def read_table(sources: Sequence[Source], contract: Contract, needs_rows: bool = True) -> RawTable:
@@ -41,34 +62,65 @@ def read_table(sources: Sequence[Source], contract: Contract, needs_rows: bool =
 
     A table that `needs_rows` is at fault where it has none.
     """
-    name, known = contract.name, {name for field in contract.fields for name in field.names}
+    name = contract.name
     if len(sources) > 1:
         return _nothing(name, "table given twice", f"there are {', '.join(map(str, sources))}; keep one of them")
-    source = sources[0]
     try:
-        grid = read_grid(source, name, known | {*headings.words(contract)})
-        if grid.cells.is_empty():
-            raise UnreadableError("empty table", f"{source} is empty; it needs a header and at least one row")
+        sheet = read_sheet(sources[0], contract)
     except UnreadableError as problem:
         return _nothing(name, problem.rule, problem.message)
-    at = _header_row(grid.cells, contract)
-    typed = [_name(cell) for cell in grid.cells.row(at)]
-    header, taken, doubtful = headings.taken(typed, contract)
-    faults = pl.concat([_repeated(name, header), _rivals(name, doubtful), _misspelt(name, header, contract, doubtful)])
-    frame, again = _without_headers(_cells(grid.cells, at), typed)
-    frame = _named(frame, header)
-    aside, before = NONE_ASIDE, None
+    return table_of(sheet, contract, needs_rows)
+
+
+def read_sheet(source: Source, contract: Contract, chosen: Mapping[str, str] | None = None) -> Sheet:
+    """A file, or sheet, with its header. `chosen`: columns that somebody said headings mean. UnreadableError, in words."""
+    known = {name for field in contract.fields for name in field.names}
+    grid = read_grid(source, contract.name, known | {*headings.words(contract)})
+    if grid.cells.is_empty():
+        raise UnreadableError("empty table", f"{source} is empty; it needs a header and at least one row")
+    first, last = _header_rows(grid, contract)
+    spelt = _spelt(grid, first, last, contract)
+    typed = [_name(cell) for cell in spelt]
+    lines = [[_name(cell) for cell in grid.cells.row(at)] for at in range(first, last + 1)]
+    cells, again = _without_headers(_cells(grid.cells, last), lines)
+    taken = headings.taken(typed, contract, cells.drop("row"), chosen, grid.hidden_columns)
+    notes = [*grid.notes, *_skipped(contract.name, grid, first), *(f"{contract.name}: {note}" for note in again)]
+    if last > first:
+        notes.append(f"{contract.name}: the header is rows {first + 1} and {last + 1} together")
+    if grid.hidden_rows and (rows := sorted(grid.hidden_rows & {*cells["row"]})):
+        notes.append(f"{contract.name}: {count(len(rows), 'row')} that the sheet hides are read too ({_several(rows)})")
+    return Sheet(source, grid, first, last, typed, spelt, taken, _named(cells, taken.header), [*notes, *taken.notes])
+
+
+def table_of(sheet: Sheet, contract: Contract, needs_rows: bool = True, own: Collection[str] = ()) -> RawTable:
+    """A sheet as a raw table, with the faults of its header; a sheet of sites tidied.
+
+    `own`: plain words of headings that somebody said are columns of their own.
+    """
+    name, header, frame, notes = contract.name, sheet.taken.header, sheet.frame, [*sheet.notes]
+    doubtful, unclear = sheet.taken.doubtful, sheet.taken.unclear
+    faults = pl.concat([_repeated(name, header), _rivals(name, doubtful), _of_two_units(contract, unclear)])
+    settled = {each for each in header if headings.plain(each) in own} | {*unclear}
+    settled |= {each for pair in doubtful.values() for each in pair}
+    faults = pl.concat([faults, _misspelt(name, header, contract, settled)])
+    tidy = tidying.Tidied(frame, NONE_ASIDE)
     if name == headings.TABLE:
-        before = frame
         tidy = tidying.tidied(frame, contract)
-        frame, aside = tidy.frame, tidy.aside
-        taken = [*taken, *tidy.notes]
-    if frame.is_empty() and faults.is_empty() and needs_rows:
-        faults = table_fault(name, "empty table", f"{source} has no rows below its header; add at least one")
-    notes = [*grid.notes, *_skipped(name, grid, at), *(f"{name}: {note}" for note in again), *taken]
-    if faults.is_empty() and (unknown := _unknown(header, contract)):
+        optional = {each: names for each, names in unclear.items() if not _required(contract, names)}
+        notes += [
+            f'{name}: the heading "{each}" may be {" or ".join(names)} and is not used; name its unit'
+            for each, names in optional.items()
+        ]
+        notes += tidy.notes
+    if tidy.frame.is_empty() and faults.is_empty() and needs_rows:
+        faults = table_fault(name, "empty table", f"{sheet.source} has no rows below its header; add at least one")
+    told = {*tidy.used, *unclear}
+    if faults.is_empty() and (unknown := [each for each in _unknown(header, contract) if each not in told]):
         notes.append(f"{name}: column {', '.join(unknown)} is not used")
-    return RawTable(name, frame, faults, tuple(notes), grid.separator, aside, before)
+    spelt = {column: sheet.spelt[at] for at, column in enumerate(header) if column}
+    before = frame if name == headings.TABLE else None
+    separator, row_notes = sheet.grid.separator, tidy.row_notes
+    return RawTable(name, tidy.frame, faults, tuple(notes), separator, tidy.aside, before, spelt, row_notes)
 
 
 def _nothing(name: str, rule: str, message: str) -> RawTable:
@@ -79,17 +131,70 @@ def _name(cell: str | None) -> str:
     return (cell or "").strip().lower()
 
 
-def _header_row(cells: pl.DataFrame, contract: Contract) -> int:
-    """The row, from 0, that holds most names of columns and headings; where none holds any, the first with any text."""
+def _header_rows(grid: Grid, contract: Contract) -> tuple[int, int]:
+    """First and last row, from 0, of the header: the row that holds most names of columns and headings, or two that hold more
+    together, as `Area` above `sq ft`; where none holds any, the first row with any text."""
+    rows = grid.cells.head(HEADER_WITHIN).rows()
+    single = [_meaning(row, contract) for row in rows]
+    best = max(single, default=0.0)
+    if not best:
+        at = next((at for at, row in enumerate(rows) if any(_name(cell) for cell in row)), 0)
+        return at, at
+    at = single.index(best)
+    if contract.name != headings.TABLE:
+        return at, at
+    pairs = {
+        above: _meaning(_together(rows[above], rows[above + 1], contract), contract)
+        for above in (at - 1, at)
+        if 0 <= above < len(rows) - 1 and _may_be_header(rows[above + 1]) and _may_be_header(rows[above])
+    }
+    above = max(pairs, key=lambda each: pairs[each], default=at)
+    return (above, above + 1) if pairs and pairs[above] > best else (at, at)
+
+
+def _meaning(row: Sequence[str | None], contract: Contract) -> float:
+    """How many columns a row of headings names; one of several meanings counts a quarter."""
     known = {name for field in contract.fields for name in field.names}
-    rows = cells.head(HEADER_WITHIN).rows()
-    names = [
-        len({cell if cell in known else headings.meant(cell, contract) for cell in map(_name, row)} - {None})
-        for row in rows
-    ]
-    if not any(names):
-        return next((at for at, row in enumerate(rows) if any(_name(cell) for cell in row)), 0)
-    return names.index(max(names))
+    names, unclear = set[str](), set[str]()
+    for cell in filter(None, map(_name, row)):
+        found = (cell,) if cell in known else headings.meanings(cell, contract)
+        (names if len(found) == 1 else unclear).update(found[:1])
+    return len(names) + len(unclear) / 4
+
+
+def _may_be_header(row: Sequence[str | None]) -> bool:
+    """Whether a row has several texts and no figure."""
+    texts = [text for cell in row if (text := _name(cell))]
+    return len(texts) > 1 and not any(re.fullmatch(r"[\d.,$%:/ -]+", text) for text in texts)
+
+
+def _together(above: Sequence[str | None], below: Sequence[str | None], contract: Contract) -> list[str | None]:
+    """Two rows of headings as one: the lower one where it says enough, else both; a group's heading holds for the columns
+    beside it."""
+    group, together = "", []
+    known = {name for field in contract.fields for name in field.names}
+    for top, bottom in zip(above, below, strict=True):
+        upper, lower = (top or "").strip(), (bottom or "").strip()
+        group = upper or group
+        both = f"{upper or group} {lower}".strip()
+        if not lower:
+            together.append(upper or None)
+        elif upper and _clear(upper, known, contract) and not _clear(both, known, contract):
+            together.append(upper)
+        else:
+            together.append(both if _clear(both, known, contract) or not _clear(lower, known, contract) else lower)
+    return together
+
+
+def _clear(heading: str, known: Collection[str], contract: Contract) -> bool:
+    return heading.lower() in known or headings.meant(heading.lower(), contract) is not None
+
+
+def _spelt(grid: Grid, first: int, last: int, contract: Contract) -> list[str]:
+    """The headings as typed."""
+    rows = [grid.cells.row(at) for at in range(first, last + 1)]
+    row = rows[0] if len(rows) == 1 else _together(rows[0], rows[1], contract)
+    return [(cell or "").strip() for cell in row]
 
 
 def _skipped(table: str, grid: Grid, at: int) -> list[str]:
@@ -109,17 +214,29 @@ def _cells(grid: pl.DataFrame, header: int) -> pl.DataFrame:
     return cells.filter(pl.any_horizontal(pl.col(plain).is_not_null()))
 
 
-def _without_headers(cells: pl.DataFrame, header: list[str]) -> tuple[pl.DataFrame, list[str]]:
-    """The rows that are no repetition of the header, as page breaks leave them, and a note on those that are."""
-    texts = [pl.col(f"column_{i}").str.to_lowercase().eq_missing(pl.lit(n or None)) for i, n in enumerate(header)]
-    first = next((i for i, name in enumerate(header) if name), None)
-    if first is None or not cells.select(texts[first].any()).item():
-        return cells, []
-    again = cells.select("row", again=pl.all_horizontal(texts))
-    rows = again.filter("again")["row"].to_list()
-    told = ", ".join(map(str, rows[:MANY])) + (f" and {len(rows) - MANY:,} more" if len(rows) > MANY else "")
-    notes = [f"the header is repeated in row {told}; not counted as data"] if rows else []
-    return cells.filter(~again["again"]), notes
+def _without_headers(cells: pl.DataFrame, lines: Sequence[Sequence[str]]) -> tuple[pl.DataFrame, list[str]]:
+    """The rows that are no repetition of a line of the header, as page breaks leave them, and a note on those that are.
+
+    A row with half of the header's words in their columns is one, or the whole of a short one.
+    """
+    again = pl.lit(False)
+    for line in lines:
+        words = [(f"column_{i}", name) for i, name in enumerate(line) if name and f"column_{i}" in cells.columns]
+        if not words:
+            continue
+        same = pl.sum_horizontal(
+            (pl.col(column).str.to_lowercase() == name).fill_null(False).cast(pl.Int32) for column, name in words
+        )
+        again |= same >= (len(words) if len(words) < 4 else (len(words) + 1) // 2)
+    found = cells.select("row", again=again)
+    rows = found.filter("again")["row"].to_list()
+    notes = [f"the header is repeated in row {_several(rows)}; not counted as data"] if rows else []
+    return cells.filter(~found["again"]), notes
+
+
+def _several(rows: Sequence[int]) -> str:
+    """A few numbers of rows, and how many more there are."""
+    return ", ".join(map(str, rows[:MANY])) + (f" and {len(rows) - MANY:,} more" if len(rows) > MANY else "")
 
 
 def _named(cells: pl.DataFrame, header: list[str]) -> pl.DataFrame:
@@ -157,16 +274,32 @@ def _rivals(table: str, doubtful: Mapping[str, list[str]]) -> pl.DataFrame:
     return pl.concat([no_faults(), *faults])
 
 
-def _misspelt(
-    table: str, header: list[str], contract: Contract, doubtful: Mapping[str, list[str]] | None = None
-) -> pl.DataFrame:
+def _of_two_units(contract: Contract, unclear: Mapping[str, tuple[str, ...]]) -> pl.DataFrame:
+    """Faults of headings that may be a required figure in several units."""
+    faults = [
+        table_fault(
+            contract.name,
+            "heading without its unit",
+            f"may be {' or '.join(names)}; name its unit, or let `screener adopt` ask",
+            heading,
+        )
+        for heading, names in unclear.items()
+        if _required(contract, names)
+    ]
+    return pl.concat([no_faults(), *faults])
+
+
+def _required(contract: Contract, names: Sequence[str]) -> bool:
+    return any(field.required for field in contract.fields if {*names} & {*field.names})
+
+
+def _misspelt(table: str, header: list[str], contract: Contract, told: Collection[str] = ()) -> pl.DataFrame:
     """Unknown columns that look like the name of a quantity that is absent; other unknown columns are only noted.
 
     A name in another unit is no misspelling: figures would pass under the wrong one.
     """
     absent = [name for field in contract.fields if not set(field.names) & set(header) for name in field.names]
     faults = [no_faults()]
-    told = {each for alike in (doubtful or {}).values() for each in alike}
     for name in _unknown(header, contract):
         if name in told:
             continue

@@ -9,8 +9,9 @@ import datetime
 import posixpath
 import re
 import zipfile
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from pathlib import Path
 from xml.parsers import expat
 
@@ -28,9 +29,22 @@ LETTERS = re.compile(r"[A-Z]{1,3}")  # of a column
 DIGITS = "0123456789"
 ESCAPE = re.compile(r"_x([0-9A-Fa-f]{4})_")  # a character that XML has no way to write [22.9.2.19]
 NOT_CODES = re.compile(r'"[^"]*"|\\.|_.|\*.|\[[^\]]*\]')  # parts of a number format that are text, fill or colour
+PERCENTS = {9, 10}
 DATES, TIMES = {*range(14, 18), 22, *range(27, 37), *range(50, 59)}, {18, 19, 20, 21, 45, 46, 47}  # [18.8.30]
 DAY_ZERO = {False: datetime.datetime(1899, 12, 30), True: datetime.datetime(1904, 1, 1)}  # by `date1904` [18.17.4.1]
 Attributes = Mapping[str, str]
+DATE, TIME, PERCENT = "date", "time", "percent"  # what a number format shows
+MERGED = re.compile(r"([A-Z]{1,3})(\d{1,7}):([A-Z]{1,3})(\d{1,7})")
+MOST_MERGED = 100_000
+
+
+@dataclass(frozen=True)
+class SheetCells:
+    """A sheet: every cell as text from row 1 and column A, and what it hides: rows from 1, columns from 0."""
+
+    grid: pl.DataFrame
+    hidden_rows: frozenset[int] = frozenset()
+    hidden_columns: frozenset[int] = frozenset()
 
 
 class TooLargeError(Exception):
@@ -114,12 +128,17 @@ def _require_short_list(file: Path) -> None:
 
 
 def sheet_names(file: Path) -> list[str]:
-    """The names of the sheets, in order; none where the file is no workbook."""
+    """The names of the sheets that can be seen, in order; none where the file is no workbook."""
+    return [name for name, hidden in sheets(file).items() if not hidden]
+
+
+def sheets(file: Path) -> dict[str, bool]:
+    """The names of the sheets, in order, and whether each is hidden; none where the file is no workbook."""
     try:
         with _opened(file) as package:
-            return list(_sheets(package))
+            return {name: hidden for name, (_, hidden) in _sheets(package).items()}
     except (OSError, ValueError, LookupError, RuntimeError, zipfile.BadZipFile, expat.ExpatError, TooLargeError):
-        return []
+        return {}
 
 
 def cells(file: Path, sheet: str) -> pl.DataFrame:
@@ -127,24 +146,54 @@ def cells(file: Path, sheet: str) -> pl.DataFrame:
 
     TooLargeError as soon as there is more than may be read.
     """
+    return read(file, sheet).grid
+
+
+def read(file: Path, sheet: str) -> SheetCells:
+    """A sheet whole. Of cells merged one above another each says what the first says."""
     with _opened(file) as package:
-        found, links = _sheets(package), _links(package)
-        strings = links.get("sharedStrings", "")
-        styles = links.get("styles", "")
-        reader = _Sheet(_strings(package, strings), _moments(package, styles), DAY_ZERO[_from_1904(package)])
-        package.parse(found[sheet], reader.start, reader.end, reader.text)
-    return reader.grid()
+        reader = _read(package, _Shared(package), sheet)
+    return SheetCells(reader.grid(), frozenset(reader.hidden_rows), frozenset(reader.hidden_columns))
 
 
-def _sheets(package: _Package) -> dict[str, str]:
-    """The part of each sheet by its name [18.2.19]."""
-    found: dict[str, str] = {}
+def tops(file: Path, names: Iterable[str], rows: int) -> dict[str, pl.DataFrame]:
+    """The first rows of several sheets, as `cells` has them."""
+    with _opened(file) as package:
+        shared = _Shared(package)
+        return {name: _read(package, shared, name, rows).grid() for name in names}
+
+
+class _Shared:
+    """What the sheets of a workbook share: texts, formats, and the day they count from."""
+
+    def __init__(self, package: _Package) -> None:
+        links = _links(package)
+        self.parts = {name: part for name, (part, _) in _sheets(package).items()}
+        self.strings = _strings(package, links.get("sharedStrings", ""))
+        self.formats = _formats(package, links.get("styles", ""))
+        self.day_zero = DAY_ZERO[_from_1904(package)]
+
+
+def _read(package: _Package, shared: _Shared, sheet: str, rows: int | None = None) -> "_Sheet":
+    reader = _Sheet(shared.strings, shared.formats, shared.day_zero, rows)
+    with suppress(_EnoughError):
+        package.parse(shared.parts[sheet], reader.start, reader.end, reader.text)
+    return reader
+
+
+class _EnoughError(Exception):
+    """As many rows as were asked for."""
+
+
+def _sheets(package: _Package) -> dict[str, tuple[str, bool]]:
+    """The part of each sheet by its name, and whether it is hidden [18.2.19]."""
+    found: dict[str, tuple[str, bool]] = {}
     links = _links(package)
 
     def start(name: str, attributes: Attributes) -> None:
         if name == "sheet":
             link = next((value for key, value in attributes.items() if key.endswith(":id")), "")
-            found[attributes["name"]] = links.get(link, "")
+            found[attributes["name"]] = links.get(link, ""), attributes.get("state", "visible") != "visible"
 
     package.parse("xl/workbook.xml", start)
     return found
@@ -201,8 +250,8 @@ def _strings(package: _Package, part: str) -> list[str]:
     return found
 
 
-def _moments(package: _Package, part: str) -> dict[str, bool]:
-    """The cell styles, by number, that show a number as a moment: True for one with a date, False for a time alone."""
+def _formats(package: _Package, part: str) -> dict[str, str]:
+    """The cell styles, by number, that show a number as a DATE, with a time or without, a TIME alone or a PERCENT."""
     codes: dict[int, str] = {}
     formats: list[int] = []
     where: list[str] = []
@@ -217,24 +266,36 @@ def _moments(package: _Package, part: str) -> dict[str, bool]:
 
     if part in package:
         package.parse(part, start)
-    kinds = ((str(number), _moment(code, codes)) for number, code in enumerate(formats))
+    kinds = ((str(number), _shows(code, codes)) for number, code in enumerate(formats))
     return {number: kind for number, kind in kinds if kind is not None}
 
 
-def _moment(number: int, codes: Mapping[int, str]) -> bool | None:
-    """Whether a number format shows a date, a time of day alone, or neither."""
+def _shows(number: int, codes: Mapping[int, str]) -> str | None:
+    """Whether a number format shows a date, a time of day alone, a percentage, or none of them."""
     if number in codes:
         code = NOT_CODES.sub("", codes[number].split(";")[0][:1000]).lower()
+        if "%" in code:
+            return PERCENT
+        hours = "[h" in codes[number].lower()  # hours that count on beyond a day
         letters = set(code) if "general" not in code else set()
-        return True if letters & set("dy") else False if letters & set("hs") else True if "m" in letters else None
-    return True if number in DATES else False if number in TIMES else None
+        return (
+            DATE if letters & set("dy") else TIME if letters & set("hs") or hours else DATE if "m" in letters else None
+        )
+    if number in PERCENTS:
+        return PERCENT
+    return DATE if number in DATES else TIME if number in TIMES else None
 
 
 class _Sheet:
     """What is read of a sheet as its elements pass by [18.3.1]."""
 
-    def __init__(self, strings: list[str], moments: Mapping[str, bool], day_zero: datetime.datetime) -> None:
-        self._strings, self._moments, self._day_zero = strings, moments, day_zero
+    def __init__(
+        self, strings: list[str], formats: Mapping[str, str], day_zero: datetime.datetime, most: int | None = None
+    ) -> None:
+        self._strings, self._formats, self._day_zero, self._most = strings, formats, day_zero, most
+        self.hidden_rows: set[int] = set()
+        self.hidden_columns: set[int] = set()
+        self._merged: list[tuple[int, int, int]] = []  # column, first and last row
         self._rows: list[list[str | None]] = []
         self._width = self._characters = 0
         self._row = self._column = -1
@@ -253,8 +314,27 @@ class _Sheet:
             given = attributes.get("r", "")
             self._row = max(int(given) - 1, 0) if 0 < len(given) < 8 and not given.strip(DIGITS) else self._row + 1
             self._column, self._digits = -1, ""
+            if self._most is not None and self._row >= self._most:
+                raise _EnoughError
+            if attributes.get("hidden") in ("1", "true") and len(self.hidden_rows) < MOST_CELLS:
+                self.hidden_rows.add(self._row + 1)
         elif name == "rPh":
             self._aloud = True
+        elif name == "col":
+            self._hide(attributes)
+        elif name == "mergeCell" and (place := MERGED.fullmatch(attributes.get("ref", ""))):
+            self._merge(*place.groups())
+
+    def _hide(self, attributes: Attributes) -> None:
+        """Columns that the sheet does not show [18.3.1.13]."""
+        first, last = attributes.get("min", ""), attributes.get("max", "")
+        if attributes.get("hidden") in ("1", "true") and first.isdecimal() and last.isdecimal():
+            self.hidden_columns |= {*range(int(first[:6]) - 1, min(int(last[:6]), MOST_COLUMNS))}
+
+    def _merge(self, left: str, top: str, _: str, bottom: str) -> None:
+        """Cells merged over several rows; over columns the first one keeps the text [18.3.1.55]."""
+        if top != bottom and len(self._merged) < MOST_MERGED:
+            self._merged.append((_number(left), int(top) - 1, int(bottom) - 1))
 
     def _go(self, place: str) -> None:
         """To the cell of that name, `AB12`; to the next one where it has none or no such name."""
@@ -293,13 +373,16 @@ class _Sheet:
             return "true" if text.strip() in ("1", "true") else "false"
         if self._kind != "n":
             return _unescaped(text)
-        if self._style not in self._moments and len(text) < 16 and not text.strip(DIGITS):
+        if self._style not in self._formats and len(text) < 16 and not text.strip(DIGITS):
             return str(int(text))
         try:
             value = float(text)
         except ValueError:
             return text
-        if self._style in self._moments and (moment := self._at(value, self._moments[self._style])):
+        shown = self._formats.get(self._style)
+        if shown == PERCENT:
+            return f"{value * 100:.12g}%"
+        if shown is not None and (moment := self._at(value, shown == DATE)):
             return moment
         return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
 
@@ -309,8 +392,11 @@ class _Sheet:
             moment = self._day_zero + datetime.timedelta(seconds=round(value * 86_400))
         except (OverflowError, ValueError):
             return None
-        if is_date or not 0 <= value < 1:
-            return f"{moment:%Y-%m-%d %H:%M:%S}" if is_date else None
+        if is_date:
+            return f"{moment:%Y-%m-%d %H:%M:%S}"
+        if not 0 <= value < 1:  # the end of the day, and what counts on
+            minutes = round(value * 1440)
+            return f"{minutes // 60}:{minutes % 60:02}" if 0 < value < 1000 else None
         return f"{moment:%H:%M:%S}" if moment.second else f"{moment:%H:%M}"
 
     def _put(self, text: str) -> None:
@@ -333,6 +419,15 @@ class _Sheet:
 
     def grid(self) -> pl.DataFrame:
         """The cells, with a column of texts for each of the sheet."""
+        filled = 0
+        for column, top, bottom in self._merged:
+            last = min(bottom, len(self._rows) - 1)
+            filled += max(last - top, 0)
+            if top > last or column >= len(self._rows[top]) or filled > MOST_CELLS:
+                continue
+            for row in self._rows[top + 1 : last + 1]:
+                row.extend([None] * (column + 1 - len(row)))
+                row[column] = self._rows[top][column] if row[column] is None else row[column]
         columns = range(self._width)
         texts = {f"column_{i}": [row[i] if i < len(row) else None for row in self._rows] for i in columns}
         return pl.DataFrame(texts, schema=dict.fromkeys(texts, pl.String))

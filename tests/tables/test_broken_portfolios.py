@@ -56,7 +56,10 @@ def test_missing_folder(tmp_path: Path) -> None:
 
 
 def test_duplicated_site_rejects_every_copy(tmp_path: Path) -> None:
-    portfolio = read_portfolio(write(tmp_path, sites=sites({}, {"site_id": "B"})))
+    """Of two rows that say different things of one site neither is right; the same row twice is one site."""
+    again = read_portfolio(write(tmp_path / "again", sites=sites({}, {"site_id": "B"})))
+    assert again.rejects.select("row", "rules", "reasons").rows() == [(4, "duplicate", "the same site as B in row 3")]
+    portfolio = read_portfolio(write(tmp_path, sites=sites({}, {"site_id": "B", "floor_area_m2": "900"})))
     told = portfolio.faults.select("row", "column", "rule", "value", "message").rows()
     message = "stands in rows 3, 4; give every row its own site_id"
     assert told == [(row, "site_id", "duplicate", "B", message) for row in (3, 4)]

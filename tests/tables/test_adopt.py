@@ -1,0 +1,191 @@
+"""A chain's own workbook becomes a portfolio: asked once, remembered, nothing lost. Own making, habits seen in practice."""
+
+import datetime
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+import pytest
+import xlsxwriter
+from typer.testing import CliRunner
+
+from screener.commands import app
+from screener.contracts.rejects import left_out
+from screener.tables import read_portfolio
+
+HEADER = [
+    "Store #",
+    "Store Name",
+    "Format",
+    "State",
+    "ZIP",
+    "Area",
+    "Tons",
+    "Open",
+    "Status",
+    "Closing Date",
+    "$/kWh",
+    "Gas $/therm",
+]
+STORES: list[list[Any]] = [
+    ["S-0100", "Quay", "grocery", "FL", 33101, "40,300", 95, 7 / 24, "Open", None, 0.11, 0.95],
+    [
+        "S-0101",
+        "Mill",
+        "Fresh format",
+        "FL",
+        33101,
+        38000,
+        "TBD",
+        7 / 24,
+        "Open",
+        datetime.date(2031, 6, 30),
+        0.12,
+        0.95,
+    ],
+    ["S-0102", "Pond", "grocery", "FL", 33101, 39000, 90, 7 / 24, "Closed", None, 0.11, 0.95],
+    ["S-0103", "Weir", "grocery", "FL", 33101, 39500, 90, 7 / 24, "Open", None, 0.11, 0.95],
+    ["s-103", "Weir", "grocery", "FL", 33101, 39500, 90, 7 / 24, "Open", None, 0.11, 0.95],
+    ["S-0104", "Lock", "grocery", "FL", 33101, None, 90, 7 / 24, "Open", None, 0.11, 0.95],
+    ["Total", None, None, None, None, 196300, None, None, None, None, None, None],
+]
+
+
+def workbook(file: Path, format_of: str = "Fresh format", further: bool = False) -> Path:
+    """Titles, a remark sheet, a hidden sheet, a list of stores and their bills by month."""
+    with xlsxwriter.Workbook(file) as book:
+        clock, day = (book.add_format({"num_format": code}) for code in ("h:mm AM/PM", "m/d/yyyy"))
+        book.add_worksheet("Read me").write(0, 0, "prepared by facilities")
+        stores, old, bills = (book.add_worksheet(name) for name in ("Stores", "sites", "Bills"))
+        old.hide()
+        old.write_row(0, 0, ["site_id", "building_type", "postal_code", "floor_area_m2"])
+        old.write_row(1, 0, ["OLD", "office", "33101", 100])
+        stores.merge_range(0, 0, 0, 5, "Stores of a chain")
+        stores.write_row(2, 0, HEADER)
+        extra = (
+            [["S-0105", "Ford", "grocery", "FL", 33101, 20500, 60, 6 / 24, "Open", None, 0.11, 0.95]] if further else []
+        )
+        for at, row in enumerate([*STORES, *extra], start=3):
+            for column, value in enumerate(row):
+                value = format_of if value == "Fresh format" else value
+                if isinstance(value, datetime.date):
+                    stores.write_datetime(at, column, datetime.datetime.combine(value, datetime.time()), day)
+                elif value is not None:
+                    stores.write(at, column, value, clock if column == 7 else None)
+        bills.write_row(0, 0, ["Store", "Month", "kWh"])
+        for at, (store, month) in enumerate(((s, m) for s in (100, 101, 103) for m in range(1, 13)), start=1):
+            bills.write_row(at, 0, [store, month, 1000 * month])
+    return file
+
+
+def adopt(*arguments: object, answers: str | None = None):
+    return CliRunner().invoke(app, ["adopt", *map(str, arguments)], input=answers)
+
+
+def asked(output: str) -> list[str]:
+    return [line for line in output.splitlines() if line.startswith(("What", "Which", "How", "Several"))]
+
+
+@pytest.fixture(scope="module")
+def adopted(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+    """A portfolio adopted with two answers: the area is in square feet, "Fresh format" is a supermarket."""
+    folder = tmp_path_factory.mktemp("adopted")
+    result = adopt(workbook(folder / "chain.xlsx"), "--out", folder / "p", answers="1\n10\n")
+    assert result.exit_code == 3 or result.exit_code == 0, result.output
+    return folder / "p", result.output
+
+
+def test_two_questions_and_every_row_told(adopted: tuple[Path, str]) -> None:
+    folder, output = adopted
+    assert asked(output) == ['What is "area" (40,300, 38000, 39000)?', 'What is the building_type "Fresh format"?']
+    assert "3 of 7 sites can be ranked; 4 left out: 1 closed, 1 duplicate, 1 line of totals, 1 with faults" in output
+    assert "of its sheets Stores, Bills are read, Read me, sites (hidden) not" in output
+    names = {"sites.csv", "tariffs.csv", "portfolio.toml", "set_aside.csv", "reading.toml"}
+    assert {file.name for file in folder.iterdir()} == names
+
+
+def test_what_is_written_reads_as_the_sheet_says(adopted: tuple[Path, str]) -> None:
+    folder, _ = adopted
+    portfolio = read_portfolio(folder)
+    rows = {row["site_id"]: row for row in portfolio.sites.to_dicts()}
+    assert [*rows] == ["S-0100", "S-0101", "S-0103"]
+    areas = [row["floor_area_m2"] for row in rows.values()]
+    assert areas == pytest.approx([each * 0.09290304 for each in (40_300, 38_000, 39_500)])
+    assert [row["annual_electricity_kwh"] for row in rows.values()] == [78_000] * 3
+    assert (rows["S-0101"]["building_type"], rows["S-0101"]["cooling_capacity_kw"]) == ("supermarket", None)
+    assert {row["opens_hour"] for row in rows.values()} == {7.0}
+    assert rows["S-0101"]["row_note"] == "closing date 2031-06-30 00:00:00"
+    therm = 29.3001111  # kWh [16 CFR 309, 100,000 Btu of 1,055.056 J]
+    assert portfolio.tariffs["electricity_price_per_kwh"].to_list() == [0.11, 0.12]
+    assert portfolio.tariffs["fuel_price_per_kwh"].to_list() == pytest.approx([0.95 / therm] * 2, rel=1e-6)
+    assert left_out(portfolio.rejects) == {"closed": 1, "duplicate": 1, "total": 1, "with faults": 1}
+    aside = pl.read_csv(folder / "set_aside.csv", infer_schema=False)
+    assert aside.columns[: len(HEADER)] == HEADER
+    assert aside["set_aside_row"].to_list() == ["6", "8", "10"]
+    assert aside["set_aside_because"][1] == "the same site as S-0103 in row 7"
+
+
+def test_the_next_export_is_not_asked_about(adopted: tuple[Path, str], tmp_path: Path) -> None:
+    folder, _ = adopted
+    later = workbook(tmp_path / "later.xlsx", further=True)
+    result = adopt(later, "--out", tmp_path / "q", "--reading", folder / "reading.toml")
+    assert asked(result.output) == []
+    assert "4 of 8 sites can be ranked" in result.stdout
+    again = adopt(workbook(tmp_path / "other.xlsx", format_of="Corner format"), "--out", tmp_path / "q")
+    assert "not answered: What is the building_type" in again.output
+    assert again.exit_code == 2
+    taken = adopt(tmp_path / "other.xlsx", "--out", tmp_path / "q", "--yes")
+    assert 'What is the building_type "Corner format"? Taken: "something else: leave it as it is"' in taken.output
+
+
+def test_what_was_mended_by_hand_is_not_written_over(tmp_path: Path) -> None:
+    sheet = tmp_path / "stores.csv"
+    sheet.write_text("Store #,ZIP,Sq Ft\n1,33101,9000\n2,33101,9500\n")
+    result = adopt(sheet, "--out", tmp_path / "p", "--yes", "--set", "building_type=retail")
+    assert result.exit_code == 0, result.output
+    assert tomllib.loads((tmp_path / "p" / "reading.toml").read_text())["every_row"] == {"building_type": "retail"}
+    assert "2 of 2 sites can be ranked" in result.stdout
+    sites = tmp_path / "p" / "sites.csv"
+    sites.write_text(sites.read_text().replace("9500", "9600"))
+    refused = adopt(sheet, "--out", tmp_path / "p", "--yes")
+    assert refused.exit_code == 2
+    assert "sites.csv was changed since it was adopted" in refused.output
+    assert "9600" in sites.read_text()
+    assert adopt(sheet, "--out", tmp_path / "p", "--yes", "--force").exit_code == 0
+    assert "9600" not in sites.read_text()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["nowhere.csv"], "nowhere.csv is no file"),
+        (["old.xls"], "is a workbook of the old kind; save it as XLSX"),
+        (["a.csv", "--set", "color=red"], "there is no column color"),
+        (["a.csv", "--set", "red"], "write COLUMN=VALUE"),
+        (["a.csv", "--reading", "bad.toml"], "bad.toml is not valid TOML"),
+        (["a.csv", "--reading", "other.toml"], "there is no such column; `screener schema sites` has them"),
+    ],
+)
+def test_what_cannot_be_adopted_is_said(
+    arguments: list[str], told: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    texts = {
+        "a.csv": "Store #,ZIP,Sq Ft\n1,33101,9\n",
+        "old.xls": "x",
+        "bad.toml": "a = [",
+        "other.toml": '[headings]\na = "b"\n',
+    }
+    for name, text in texts.items():
+        Path(name).write_text(text)
+    result = adopt(*arguments, "--out", "p", "--yes")
+    assert result.exit_code == 2
+    assert told in result.output
+    assert not Path("p").exists()
+
+
+def test_a_folder_of_other_things_is_left_alone(tmp_path: Path) -> None:
+    (tmp_path / "a.csv").write_text("Store #,Type,ZIP,Sq Ft\n1,retail,33101,9000\n")
+    result = adopt(tmp_path / "a.csv", "--out", tmp_path, "--yes")
+    assert (result.exit_code, "was not adopted" in result.output) == (2, True)
