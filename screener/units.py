@@ -17,6 +17,7 @@ CFM_L_S = FOOT_M**3 / 60 * 1000
 BTU_H_KW = BTU_J / 3600 / 1000
 BTU_PER_WH = 3600 / BTU_J  # 3.412142: EER over COP
 J_PER_KWH = 3.6e6
+HOURS_A_YEAR = 8760.0
 THERM_KWH = 105.4804e6 / J_PER_KWH  # therm (U.S.), the legal unit of the gas trade there: 29.3001 kWh
 MMBTU_KWH = 1e6 * BTU_J / J_PER_KWH
 GAS_BTU_FT3 = (
@@ -49,6 +50,7 @@ CONVERSIONS = (
     Conversion("_pints_day", "_l_day", PINT_L),
     Conversion("pints_per_kwh", "litres_per_kwh", PINT_L),
     Conversion("_lb_h", "_kg_h", POUND_KG),
+    Conversion("_load_kw", "_load_kwh", HOURS_A_YEAR),
     Conversion("_per_therm_h", "_per_kw", 1 / THERM_KWH),
     Conversion("_per_therm", "_per_kwh", 1 / THERM_KWH),
     Conversion("_per_mmbtu", "_per_kwh", 1 / MMBTU_KWH),

@@ -104,8 +104,28 @@ def test_explain_tells_the_bills_of_any_strategy(run: Path) -> None:
         assert months["total"].sum() == pytest.approx(row["annual_cost"], abs=0.001)
     text = explain.printed(explain.explain(opened, "D"))
     lines = text.partition("THE BILLS")[2].partition("THE DAY")[0].strip().splitlines()
-    assert len(lines) == 1 + 2 + 12
+    assert len(lines) == 1 + 2 + 12 + 1
     assert "air system's peak" in lines[1]
+
+
+def test_demand_is_what_the_air_system_adds_to_the_meter(run: Path) -> None:
+    """Of D, whose bill is known, July by hand from the ledger: a maximum and the highest of 12 to 18 h, both with the tax."""
+    ledger = pl.read_parquet(run / "ledger.parquet")
+    of_others = ledger.filter(pl.col("site_id") != "D")["other_kw"]
+    assert of_others.null_count() == of_others.len()
+    mine = ledger.filter(pl.col("site_id") == "D")
+    today = pl.read_parquet(run / "ranking.parquet").filter(pl.col("site_id") == "D")["current_strategy"].item()
+    whole = (mine["other_kw"] * mine["hours"]).sum() + mine[f"{today}.electricity_kwh"].sum()
+    assert whole == pytest.approx(400_000, rel=1e-5)
+    bills = pl.read_parquet(run / "bills.parquet").filter(carrier="electricity", month=7)
+    [bill] = bills.filter(site_id="D", strategy=today).to_dicts()
+    july = mine.filter(pl.col("month") == 7).with_columns(meter=pl.col("other_kw") + pl.col(f"{today}.peak_kw"))
+    on_peak = july.filter(pl.col("day_kind") == "working", pl.col("hour").is_between(12, 17))
+    added = [each["meter"].max() - each["other_kw"].max() for each in (july, on_peak)]  # type: ignore[operator]
+    assert bill["demand_cost"] == pytest.approx(1.0625 * (4.35 * added[0] + 9.15 * added[1]), abs=0.02)
+    assert bill["meter_kw"] == pytest.approx(july["meter"].max(), rel=1e-6)
+    assert bill["peak_kw"] < bill["meter_kw"]
+    assert bills.filter(site_id="C")["meter_kw"].null_count() == bills.filter(site_id="C").height
 
 
 def test_a_site_whose_tariff_names_single_days_says_that_they_are_apportioned(run: Path) -> None:

@@ -25,7 +25,8 @@ def ledger(text: str) -> pl.DataFrame:
     strategies = {name.partition(".")[0] for name in frame.columns if "." in name}
     needed = [f"{s}.{name}" for s in sorted(strategies) for name in ("electricity_kwh", "fuel_kwh", "peak_kw")]
     zero = [pl.lit(0.0).alias(name) for name in needed if name not in frame.columns]
-    return frame.with_columns(zero).cast(dict.fromkeys(["hours", *needed], pl.Float32))
+    floats = [name for name in ("hours", *needed, "other_kw") if name in (*frame.columns, *needed)]
+    return frame.with_columns(zero).cast(dict.fromkeys(floats, pl.Float32))
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case["name"])

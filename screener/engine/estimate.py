@@ -137,7 +137,7 @@ def work_out(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = la
             sites, conditions, basis.inputs["equipment"], basis.inputs["profiles"], basis.inputs["offers"]
         )
         used = as_written(sites_used(sites, sized))
-    rates = basis.rates
+    rates, courses = basis.rates, profiles.by_hour(basis.inputs["profiles"])
     hourly: list[pl.DataFrame] = []
     alike: list[pl.DataFrame] = []
     years: list[pl.DataFrame] = []
@@ -146,9 +146,9 @@ def work_out(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = la
         "hours", year.simulate(sized, years_of, fuel_peaks=basis.has_tariffs and rates.asks_fuel_peaks)
     ):
         if basis.ledger_form == HOURLY:
-            hourly.append(accounts.ledger)
+            hourly.append(ledger.beside(accounts.ledger, used, courses))
         with parts.of("pricing"):
-            part = accounts.ledger
+            part = hourly[-1] if hourly else ledger.beside(accounts.ledger, used, courses)
             alike.append(price.by_class(part, rates, used) if basis.has_tariffs else part.clear())
             times.append(price.peak_times(part, used))
         years.append(accounts.years)

@@ -34,7 +34,8 @@ def bill(run: outputs.RunFolder, tariff_id: str, hour: pl.DataFrame, power_w: Ma
 
 def of_year(run: outputs.RunFolder, site_id: str, strategy: str) -> pl.DataFrame:
     """The twelve bills of a site with a strategy: month, electricity_kwh, peak_kw and peak_at (when the air system draws it),
-    energy_cost, demand_cost, fuel_kwh, fuel_cost, total [currency], charges in words. Without rows where there is no money."""
+    meter_kw (null where it is not known), energy_cost, demand_cost, fuel_kwh, fuel_cost, total [currency], charges in words.
+    Without rows where there is no money."""
     mine = pl.col("site_id") == site_id
     used, ledger = (run.table(name).filter(mine).collect() for name in ("sites_used", "ledger"))
     rates = price.rates(**tables.of_rates(run.input))
@@ -57,7 +58,7 @@ def of_year(run: outputs.RunFolder, site_id: str, strategy: str) -> pl.DataFrame
     return months.select(
         "month",
         pl.col("energy_kwh").alias("electricity_kwh"),
-        *("peak_kw", "peak_at", "energy_cost", "demand_cost"),
+        *("peak_kw", "peak_at", "meter_kw", "energy_cost", "demand_cost"),
         pl.col("fuel_kwh").fill_null(0.0),
         pl.when(none_burnt).then(0.0).otherwise("fuel_cost").alias("fuel_cost"),
         (pl.col("total") + pl.when(none_burnt).then(0.0).otherwise("fuel_total")).round(2).alias("total"),

@@ -53,11 +53,14 @@ DAY: Columns = {
     "space_c": ("space degC", text.decimals(1)),
     "dew_point_c": ("dew point degC", text.decimals(1)),
 }
+AT_METER = "Demand is what the air system adds to the meter's; the rest of the load follows lights, equipment and display cases."
+ALONE = "Demand is that of the air system alone: neither annual_electricity_kwh nor other_load_kwh tells of the rest."
 BILLS: Columns = {
     "month": ("month", str),
     "electricity_kwh": ("electricity kWh", text.whole),
     "peak_kw": ("air system's peak kW", text.decimals(1)),
     "peak_at": ("at", text.words),
+    "meter_kw": ("meter's kW", text.decimals(1)),
     "energy_cost": ("energy", text.decimals(2)),
     "demand_cost": ("demand", text.decimals(2)),
     "fuel_kwh": ("fuel kWh", text.whole),
@@ -184,11 +187,14 @@ def _assumed(document: Document) -> Iterator[str]:
 
 
 def _bills(document: Document) -> Iterator[str]:
-    """The bill of each month; the peak is the air system's own, the meter's may lie at another hour."""
+    """The bill of each month; the peak is the air system's own, the meter's, where it is known, may lie at another hour."""
     if document["bills"]:
         yield ""
         yield f"THE BILLS, {text.words(document['strategy'])}: what the air system is charged, month by month"
-        yield text.table([row | {"month": MONTHS[row["month"] - 1]} for row in document["bills"]], BILLS)
+        rows = [row | {"month": MONTHS[row["month"] - 1]} for row in document["bills"]]
+        known = any(row["meter_kw"] is not None for row in rows)
+        yield text.table(rows, {name: column for name, column in BILLS.items() if known or name != "meter_kw"})
+        yield AT_METER if known else ALONE
 
 
 def _day(document: Document) -> Iterator[str]:

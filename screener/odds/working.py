@@ -19,6 +19,7 @@ from screener.engine.year import offers_at
 from screener.odds import weeks
 from screener.odds.drawing import OF_PLACE, Figure, drawn_sites
 from screener.strategies import REFERENCE
+from screener.tables import profiles
 from screener.worksheet.hours import Hours
 
 COSTS = ("energy_cost", "demand_cost", "fuel_cost")
@@ -94,9 +95,9 @@ def _costs(
     sized = size(rows, conditions, basis.inputs["equipment"], basis.inputs["profiles"], offers)
     used = as_written(sites_used(rows, sized))
     sized = sized.sort("site_id").with_columns(weather_id=followed)
-    classes, accounts = [], []
+    classes, accounts, courses = [], [], profiles.by_hour(basis.inputs["profiles"])
     for batch in simulate(sized, places, strategies, fuel_peaks=basis.rates.asks_fuel_peaks):
-        classes.append(price.by_class(batch.ledger, basis.rates, used))
+        classes.append(price.by_class(ledger.beside(batch.ledger, used, courses), basis.rates, used))
         accounts.append(batch.years)
     laid = price.lay_out(pl.concat(classes), basis.rates, used)
     costs = price.years(price.months(laid), strategies, used).drop(price.BILLED)

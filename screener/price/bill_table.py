@@ -15,14 +15,26 @@ import polars as pl
 from screener.calendar import DAY_KINDS
 from screener.exact import CENT_DECIMALS, UNITS
 from screener.price import segments
-from screener.price.billing import BILL, COSTS, FUEL_PEAK, MONTH, SITE, LaidOut, bill, drawn, strategies_of
+from screener.price.billing import (
+    BILL,
+    COSTS,
+    FUEL_PEAK,
+    METER,
+    MONTH,
+    OTHER,
+    SITE,
+    LaidOut,
+    bill,
+    drawn,
+    strategies_of,
+)
 from screener.price.items import FINE, Floats, Numbers
 from screener.price.layout import ENDLESS, Rates
 
 CARRIERS = ("electricity", "fuel")
 HOURS = 24
 WHEN = ("peak_day_kind", "peak_hour")
-TAKEN = ("electricity_kwh", "fuel_kwh", "peak_kw", FUEL_PEAK)
+TAKEN = ("electricity_kwh", "fuel_kwh", "peak_kw", FUEL_PEAK, METER)
 OWN_FUEL, PERCENT, MINIMUM = "fuel", "per cent of the charges", "up to the minimum"
 
 
@@ -74,8 +86,9 @@ def table(
         (pl.col("time") % HOURS).cast(pl.Int64).alias(WHEN[1]),
         total=(pl.col("energy_cost") + pl.col("demand_cost").fill_null(0.0)).round(CENT_DECIMALS),
     )
-    columns = ("site_id", "strategy", "month", "carrier", "energy_kwh", "peak_kw", *WHEN, "energy_cost", "demand_cost")
-    return whole.sort(SITE, "strategy", "month", "carrier").select(*columns, "total", "charges")
+    columns = ("site_id", "strategy", "month", "carrier", "energy_kwh", "peak_kw", *WHEN, METER)
+    costs = ("energy_cost", "demand_cost", "total", "charges")
+    return whole.sort(SITE, "strategy", "month", "carrier").select(*columns, *costs)
 
 
 def _of_role(
@@ -102,6 +115,7 @@ def _of_role(
         carrier=pl.lit(CARRIERS[0]),
         energy_kwh=amounts["electricity_kwh"],
         peak_kw=amounts["peak_kw"],
+        meter_kw=amounts["meter_kw"],
         energy_cost=cents["energy_cost"],
         demand_cost=cents["demand_cost"],
         charges=words[CARRIERS[0]],
@@ -110,6 +124,7 @@ def _of_role(
         carrier=pl.lit(CARRIERS[1]),
         energy_kwh=amounts["fuel_kwh"],
         peak_kw=pl.lit(None, pl.Float64),
+        meter_kw=pl.lit(None, pl.Float64),
         energy_cost=cents["fuel_cost"],
         demand_cost=pl.lit(None, pl.Float64),
         charges=words[CARRIERS[1]],
@@ -117,7 +132,9 @@ def _of_role(
     )
     there = amounts["electricity_kwh"] == amounts["electricity_kwh"]
     rows = [electric.filter(there), burnt.filter(there & (amounts["fuel_kwh"] > 0))]
-    return pl.concat(rows).with_columns(pl.col("energy_kwh", "peak_kw", "energy_cost", "demand_cost").fill_nan(None))
+    return pl.concat(rows).with_columns(
+        pl.col("energy_kwh", "peak_kw", METER, "energy_cost", "demand_cost").fill_nan(None)
+    )
 
 
 def _chosen(frame: pl.DataFrame, strategies: Sequence[str], name: str, which: Numbers) -> Floats:
@@ -135,7 +152,9 @@ def _role_classes(laid: LaidOut, strategies: Sequence[str], which: Numbers) -> L
     of_rows = np.repeat(which, np.diff(np.append(laid.begin, laid.classes.height)))
     present = [name for name in TAKEN if f"{strategies[0]}.{name}" in laid.classes.columns]
     columns = {f"own.{name}": _chosen(laid.classes, strategies, name, of_rows) for name in present}
-    return replace(laid, classes=pl.DataFrame(columns).with_columns(pl.all().fill_nan(None)))
+    classes = pl.DataFrame(columns).with_columns(pl.all().fill_nan(None))
+    rest = [laid.classes[OTHER]] if OTHER in laid.classes.columns else []
+    return replace(laid, classes=classes.with_columns(rest))
 
 
 def _in_cents(amounts: Floats, first: segments.Starts) -> Floats:

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from screener import calendar
@@ -23,12 +24,13 @@ from screener.price.layout import Rates
 
 ELECTRICITY = ".electricity_kwh"
 FUEL_PEAK = "fuel_peak_kw"
+OTHER, METER = "other_kw", "meter_kw"
 COSTS = ("energy_cost", "demand_cost", "fuel_cost")
 """Parts of a bill, per year in the portfolio's currency; they add up to `annual_cost`."""
 BILLED = ("billed_electricity_kwh", "billed_fuel_kwh")
 """The energy that was billed, to be compared with what the engine worked out."""
 ENERGY = ("electricity_kwh", "fuel_kwh")
-BILL = ("electricity_kwh", "energy_cost", "peak_kw", "demand_cost", "fuel_kwh", "fuel_cost", "emissions_kg")
+BILL = ("electricity_kwh", "energy_cost", "peak_kw", "meter_kw", "demand_cost", "fuel_kwh", "fuel_cost", "emissions_kg")
 SITE = "site"  # its row in the table of sites: what is added up goes by numbers, which cost less than names
 MONTH = (SITE, "month")
 CLASS = ("tariff_id", "month", "class")
@@ -38,9 +40,9 @@ def price(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFra
     """Annual money and emissions of every site and strategy of the ledger.
 
     `ledger`: site_id, month (1-12), day_kind, hour (0-23) and per strategy `<strategy>.electricity_kwh`,
-    `<strategy>.fuel_kwh`, `<strategy>.peak_kw`. `sites`: site_id, tariff_id and, for tariffs with blocks,
-    current_strategy and annual_electricity_kwh of the whole site (null: what is typical, by typical_electricity_kwh_m2 and
-    floor_area_m2; without those only the air system is counted).
+    `<strategy>.fuel_kwh`, `<strategy>.peak_kw`; `other_kw` where demand is the meter's. `sites`: site_id, tariff_id and,
+    for tariffs with blocks, current_strategy and annual_electricity_kwh of the whole site (null: what is typical, by
+    typical_electricity_kwh_m2 and floor_area_m2; without those only the air system is counted).
 
     Returns one row per site_id and strategy, sorted: energy_cost, demand_cost, fuel_cost, annual_cost [currency/yr,
     whole hundredths], emissions_kg [kg CO2/yr], billed_electricity_kwh, billed_fuel_kwh. All null where the ledger
@@ -77,7 +79,8 @@ def by_class(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.Data
     first = rates.times.unique(CLASS, keep="first", maintain_order=True)
     rows = _by_class(ledger, rates, sites).join(first, on=CLASS, how="left").with_columns(_named("site_id", sites))
     times = [pl.col(name).cast(ledger.schema[name]) for name in TIME]
-    return rows.with_columns(times).select(ledger.columns).sort("site_id", *TIME)
+    columns = [*ledger.columns, *(name for name in _meters(ledger) if name not in ledger.columns)]
+    return rows.with_columns(times).select(columns).sort("site_id", *TIME)
 
 
 def strategies_of(ledger: pl.DataFrame) -> list[str]:
@@ -114,14 +117,29 @@ def _by_class(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.Dat
     begin, strategies = segments.starts(key), strategies_of(ledger)
     energies = [f"{strategy}.{carrier}_kwh" for strategy in strategies for carrier in ("electricity", "fuel")]
     sums = segments.totals(ledger.select(whole(pl.col("hours")), *energies), begin)  # exact: energies are grained
-    highest = [f"{s}.peak_kw" for s in strategies] + [name for name in ledger.columns if name.endswith(f".{FUEL_PEAK}")]
-    peaks = segments.highest(ledger.select(highest), begin)
+    highest = [pl.col(f"{s}.peak_kw") for s in strategies]
+    highest += [pl.col(name) for name in ledger.columns if name.endswith(f".{FUEL_PEAK}")]
+    highest += [pl.col(OTHER)] if OTHER in ledger.columns else []
+    peaks = segments.highest(ledger.select(*highest, **_meters(ledger)), begin)
     summed = [
         billed[begin].cast({"class": pl.UInt32}),
         sums.with_columns(pl.col("hours") / UNITS),
         peaks.cast(pl.Float64),
     ]
     return pl.concat(summed, how="horizontal").with_columns(_named("tariff_id", sites))
+
+
+def _meters(ledger: pl.DataFrame) -> dict[str, pl.Expr]:
+    """`<strategy>.meter_kw` of every row: as a monthly ledger has it, else the strategy's highest and the rest of the load."""
+    if OTHER not in ledger.columns:
+        return {}
+    nothing = ledger[OTHER].null_count() == ledger.height
+    found = {}
+    for strategy in strategies_of(ledger):
+        name, both = f"{strategy}.{METER}", pl.col(f"{strategy}.peak_kw") + pl.col(OTHER)
+        known = pl.col(name) if name in ledger.columns else pl.lit(None, pl.Float32) if nothing else both
+        found[name] = known
+    return found
 
 
 def _each_hour(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
@@ -170,7 +188,9 @@ def lay_out(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame, in_order: b
     by_month = classes[begin].select(*MONTH, "tariff_id")
     by_month = by_month.join(rates.months, on=["tariff_id", "month"], how="left", maintain_order="left")
     items = Items.of(classes, begin, sites, rates, in_order)
-    other = _other_kwh(classes, begin, sites, strategies_of(ledger)) if items.count_all else None
+    other = (
+        _other_kwh(classes, begin, sites, strategies_of(ledger)) if items.count_all else None
+    )  # of what fills blocks
     return LaidOut(classes, begin, by_month, items, other)
 
 
@@ -195,6 +215,10 @@ def drawn(laid: LaidOut, strategy: str) -> Drawn:
         return np.zeros(classes.height) if column is None else column.cast(pl.Float64).fill_null(0.0).to_numpy()
 
     electricity, fuel, power = (taken(name) for name in ("electricity_kwh", "fuel_kwh", "peak_kw"))
+    rest, meter = classes.get_column(OTHER, default=None), power
+    alone = None if rest is None or rest.null_count() == len(rest) else rest.cast(pl.Float64).fill_null(0.0).to_numpy()
+    if rest is not None and alone is not None:
+        meter = np.where(rest.is_not_null().to_numpy(), taken(METER), power)
     return Drawn(
         electricity=electricity,
         fuel=fuel,
@@ -202,8 +226,11 @@ def drawn(laid: LaidOut, strategy: str) -> Drawn:
         fuel_power=taken(FUEL_PEAK),
         month_kwh=np.add.reduceat(electricity, begin),
         month_fuel_kwh=np.add.reduceat(fuel, begin),
-        month_kw=np.maximum.reduceat(power, begin),
         other=laid.other,
+        meter=meter,
+        alone=alone,
+        month_meter_kw=np.maximum.reduceat(meter, begin),
+        month_alone_kw=None if alone is None else np.maximum.reduceat(alone, begin),
     )
 
 
@@ -222,13 +249,23 @@ def bill(laid: LaidOut, strategy: str) -> dict[str, Floats]:
     amounts = {
         "electricity_kwh": used.month_kwh,
         "energy_cost": energy,
-        "peak_kw": used.month_kw,
+        "peak_kw": np.maximum.reduceat(used.power, laid.begin),
+        "meter_kw": np.where(_told_rest(laid), used.month_meter_kw, np.nan),
         "demand_cost": demand,
         "fuel_kwh": used.month_fuel_kwh,
         "fuel_cost": fuel * (1 + by_month["fuel_percent"] / 100),
         "emissions_kg": carbon[0] + carbon[1],
     }
     return {name: np.where(there, amounts[name], np.nan) for name in BILL}
+
+
+def _told_rest(laid: LaidOut) -> npt.NDArray[np.bool_]:
+    """Of each month whether the rest of the site's load is known."""
+    rest = laid.classes.get_column(OTHER, default=None)
+    if rest is None:
+        return np.zeros(len(laid.begin), dtype=np.bool_)
+    known: npt.NDArray[np.bool_] = rest.gather(laid.begin).is_not_null().to_numpy()
+    return known
 
 
 def with_percents(by_month: Mapping[str, Floats], energy: Floats, demand: Floats) -> tuple[Floats, Floats]:
@@ -248,16 +285,18 @@ def whole_site_kwh(sites: pl.DataFrame) -> pl.Expr:
 
 def _other_kwh(classes: pl.DataFrame, begin: segments.Starts, sites: pl.DataFrame, strategies: Sequence[str]) -> Floats:
     """What the site uses in each month beside the air system: what its bills say beyond its current strategy, spread evenly
-    over the months (common practice, no source). Blocks count the whole site: a strategy comes on
+    over the months (common practice, no source), or what is given. Blocks count the whole site: a strategy comes on
     top of the rest and pays for the blocks it reaches."""
     of_site = classes[SITE].to_numpy()
     first = segments.starts(classes.select(SITE))
     sums = {s: np.add.reduceat(classes[s + ELECTRICITY].fill_null(0.0).to_numpy(), first) for s in strategies}
-    known = sites.select("current_strategy", whole_site=whole_site_kwh(sites))[of_site[first]]
+    given = "other_load_kwh" if "other_load_kwh" in sites.columns else pl.lit(None)
+    known = sites.select("current_strategy", whole_site=whole_site_kwh(sites), given=given)[of_site[first]]
     used = np.zeros(len(first))
     for strategy, kwh in sums.items():
         used = np.where((known["current_strategy"] == strategy).fill_null(False).to_numpy(), kwh, used)
-    rest = np.clip(known["whole_site"].fill_null(0.0).to_numpy() - used, 0.0, None) / 12
+    beyond = np.clip(known["whole_site"].fill_null(0.0).to_numpy() - used, 0.0, None)
+    rest = known["given"].cast(pl.Float64).fill_null(pl.Series(beyond)).to_numpy() / 12
     return rest[np.searchsorted(of_site[first], of_site[begin])]
 
 

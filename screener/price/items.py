@@ -4,7 +4,7 @@ Laid out once for all strategies, since they share sites, months and tariffs. Su
 that they are the same in any order; an item that a block splits is worked out from exact sums.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -25,7 +25,10 @@ RATCHET_COLUMNS = ("ratchet", "lookback", "ratchet_months")
 @dataclass(frozen=True)
 class Drawn:
     """What a strategy draws in each class of hours: electricity and fuel [kWh], highest power and highest fuel [kW]; and in
-    each month. `other`: what the site uses in a month beside it [kWh], None where nothing asks."""
+    each month. `other`: what the site uses in a month beside it [kWh], None where nothing asks.
+
+    `meter`: highest power with the rest of the site's load, `alone`: that load's own highest [kW], zero where it is not known;
+    None where it is known of no site."""
 
     electricity: Floats
     fuel: Floats
@@ -33,8 +36,11 @@ class Drawn:
     fuel_power: Floats
     month_kwh: Floats
     month_fuel_kwh: Floats
-    month_kw: Floats
     other: Floats | None
+    meter: Floats
+    alone: Floats | None
+    month_meter_kw: Floats
+    month_alone_kw: Floats | None
 
 
 @dataclass(frozen=True)
@@ -95,18 +101,21 @@ class Part:
     def amounts(self, drawn: Drawn) -> Whole:
         """What each item comes to [1/FINE]."""
         if self.kind == "energy":
-            return self._energy(drawn.electricity, drawn.month_kwh, drawn.month_kw, drawn.other)
+            return self._energy(drawn.electricity, drawn.month_kwh, drawn)
         if self.kind == "fuel":
-            return self._energy(drawn.fuel, drawn.month_fuel_kwh, drawn.month_kw, None)
-        return self._demand(drawn.power if self.kind == "demand" else drawn.fuel_power)
+            return self._energy(drawn.fuel, drawn.month_fuel_kwh, replace(drawn, other=None))
+        if self.kind == "fuel_demand":
+            return self._demand(drawn.fuel_power)
+        at_meter = self._demand(drawn.meter)  # of which the rest of the site would pay its own part anyway
+        return at_meter if drawn.alone is None else at_meter - self._demand(drawn.alone)
 
-    def _energy(self, kwh: Floats, month_kwh: Floats, month_kw: Floats, other: Floats | None) -> Whole:
+    def _energy(self, kwh: Floats, month_kwh: Floats, drawn: Drawn) -> Whole:
         used = kwh[self.rows]
         if not self.in_blocks:
             return np.add.reduceat(_fine(used * self.prices), self.begins)
         if self.in_order:
-            return self._in_order(kwh, month_kwh, month_kw, other)
-        return self._evenly(used, month_kwh, month_kw, other)
+            return self._in_order(kwh, month_kwh, drawn)
+        return self._evenly(used, month_kwh, drawn)
 
     def _demand(self, kw: Floats) -> Whole:
         """Of the classes of an item, the one that costs most."""
@@ -118,17 +127,22 @@ class Part:
             power = np.minimum(np.maximum(power - above, 0.0), self._spread(self.up_to - self.above))
         return _fine(np.maximum.reduceat(power * self.prices, self.begins))
 
-    def _evenly(self, used: Floats, month_kwh: Floats, month_kw: Floats, other: Floats | None) -> Whole:
-        """The energy that is counted fills the blocks evenly over its hours."""
-        above, width = self._block(month_kw)
-        before = self._before(other)
+    def _evenly(self, used: Floats, month_kwh: Floats, drawn: Drawn) -> Whole:
+        """The energy that is counted fills the blocks evenly over its hours. Of the whole site's bill it is charged what it adds:
+        blocks by the kilowatt grow with the meter's highest hour, for what fills them before too."""
+        above, width = self._block(drawn.month_meter_kw)
+        before = self._before(drawn)
+        filled = _between(before - above, width)
+        if drawn.month_alone_kw is not None:
+            lower, narrower = self._block(drawn.month_alone_kw)
+            filled = np.where(self.per_kw, _between(before - lower, narrower), filled)
         if self.alike:
             counted = month_kwh[self.months]
-            inside = _between(before + counted - above, width) - _between(before - above, width)
+            inside = _between(before + counted - above, width) - filled
             return _fine(self.prices[self.begins] * inside)
         own = np.add.reduceat(used * self.shares, self.begins)
         counted = np.where(self.window, own, month_kwh[self.months])
-        inside = _between(before + counted - above, width) - _between(before - above, width)
+        inside = _between(before + counted - above, width) - filled
         priced = np.add.reduceat(used * self.prices, self.begins)
         share = np.divide(inside, counted, out=np.zeros(len(counted)), where=counted > 0)
         price = self.prices[self.begins]
@@ -136,7 +150,7 @@ class Part:
         alike &= (own == counted) & (np.minimum.reduceat(self.shares, self.begins) == 1)
         return _fine(np.where(alike, price * inside, priced * share))
 
-    def _in_order(self, kwh: Floats, month_kwh: Floats, month_kw: Floats, other: Floats | None) -> Whole:
+    def _in_order(self, kwh: Floats, month_kwh: Floats, drawn: Drawn) -> Whole:
         """The same, hour by hour, each taking of a block what the hours before it left. Other uses come before all."""
         used = kwh[self.rows]
         through = np.cumsum(used)
@@ -144,9 +158,9 @@ class Part:
         before_month = np.concatenate([[0.0], np.cumsum(month_kwh)])[self.month_of]
         of_month = (np.cumsum(kwh) - before_month)[self.rows]
         after = np.where(self._spread(self.window.astype(float)) > 0, in_window, of_month) + self._spread(
-            self._before(other)
+            self._before(drawn)
         )
-        above, width = (self._spread(each) for each in self._block(month_kw))
+        above, width = (self._spread(each) for each in self._block(drawn.month_meter_kw))
         inside = _between(after - above, width) - _between(after - used - above, width)
         return _fine(np.add.reduceat(inside * self.prices, self.begins))
 
@@ -157,11 +171,14 @@ class Part:
             width = np.where(np.isfinite(self.up_to), (self.up_to - self.above) * unit, np.inf)
         return self.above * unit, width
 
-    def _before(self, other: Floats | None) -> Floats:
-        """What fills the blocks of each item before anything else does."""
-        if other is None:
+    def _before(self, drawn: Drawn) -> Floats:
+        """What fills the blocks of each item before anything else does. Blocks by the kilowatt count the rest of the site only
+        where its load is known."""
+        if drawn.other is None:
             return np.zeros(len(self.months))
-        return np.where(self.window | self.per_kw, 0.0, other[self.months])
+        alone = np.zeros(len(drawn.other)) if drawn.month_alone_kw is None else drawn.month_alone_kw
+        left_out = self.window | (self.per_kw & (alone[self.months] <= 0))
+        return np.where(left_out, 0.0, drawn.other[self.months])
 
     def _spread(self, of_items: Floats) -> Floats:
         """A figure of each item for each of its members."""
@@ -221,9 +238,7 @@ class Items:
     @property
     def count_all(self) -> bool:
         """Whether blocks count what the whole site uses."""
-        return any(
-            bool((~part.window & ~part.per_kw).any()) for part in self.parts if part.kind == "energy" and part.in_blocks
-        )
+        return any(bool((~part.window).any()) for part in self.parts if part.kind == "energy" and part.in_blocks)
 
     def by_month(self, drawn: Drawn) -> dict[str, Whole]:
         """What the items of each kind come to by month [1/FINE]."""

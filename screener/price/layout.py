@@ -86,6 +86,12 @@ class Rates:
         return self.members.filter(pl.col("share") < 1)["tariff_id"].unique().sort().to_list()
 
     @property
+    def charging_demand(self) -> list[str]:
+        """Tariffs that charge the highest hour of electricity."""
+        asking = (pl.col("kind") == "demand") | ((pl.col("kind") == "energy") & pl.col("per_kw"))
+        return self.lines.filter(asking)["tariff_id"].unique().sort().to_list()
+
+    @property
     def asks_fuel_peaks(self) -> bool:
         """Whether a tariff charges the highest hour of fuel."""
         return bool((self.lines["kind"] == "fuel_demand").any())
@@ -153,6 +159,13 @@ def notes(sites: pl.DataFrame, rates: Rates) -> list[str]:
     if in_part := sites.filter(pl.col("tariff_id").is_in(rates.in_part)).height:
         whose = "1 site has a tariff" if in_part == 1 else f"{in_part:,} sites have a tariff"
         found.append(f"{whose} with charges on single days of the week: {BY_COUNT}")
+    charged = sites.filter(pl.col("tariff_id").is_in(rates.charging_demand))
+    given = [name for name in ("annual_electricity_kwh", "other_load_kwh") if name in sites.columns]
+    if alone := charged.filter(pl.all_horizontal(pl.col(given).is_null())).height:
+        whose = "1 site with a demand charge gives" if alone == 1 else f"{alone:,} sites with a demand charge give"
+        found.append(
+            f"{whose} neither annual_electricity_kwh nor other_load_kwh: demand is that of the air system alone"
+        )
     return found
 
 

@@ -215,6 +215,7 @@ def _tables(found: SiteFindings) -> list[Table]:
         Column("electricity_kwh", "electricity", "kWh", text.whole),
         Column("peak_kw", "air system's peak", "kW", text.tenths),
         Column("peak_at", "at"),
+        Column("meter_kw", "meter's", "kW", text.tenths),
         Column("energy_cost", "energy", money, text.decimals(2)),
         Column("demand_cost", "demand", money, text.decimals(2)),
         Column("fuel_cost", "fuel", money, text.decimals(2)),

@@ -15,7 +15,8 @@ from screener.tables.files import ENDINGS, Source, find_tables, links_outside
 from screener.tables.reading import read_table
 from screener.tables.tariff_faults import CHARGES, PERIODS, TABLES, TARIFFS, TIERS, tariff_faults
 
-PRICED = ("row", "site_id", "heating_source", "tariff_id", "annual_electricity_kwh")  # what tariffs are checked against
+USE = ("annual_electricity_kwh", "other_load_kwh")
+PRICED = ("row", "site_id", "heating_source", "tariff_id", *USE)  # what tariffs are checked against
 
 
 @dataclass(frozen=True)
