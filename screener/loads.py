@@ -106,7 +106,11 @@ def site_terms(sites: pl.DataFrame, at_peak: bool = False) -> pl.DataFrame:
     sheet.let("case_electricity_w", cases, "refrigeration of the display cases, mean of the year")
     sheet.let("case_dry_humidity_ratio", CASE_DRY_HUMIDITY, "saturated near the case coil")
     sheet.let("case_rated_humidity_ratio", CASE_RATED_HUMIDITY, "24 degC, 55 %")
-    continuous = as_number(equal(c("supply_fan"), "continuous"))
+    lockout = air.humidity_ratio_from_dew_point(c("reheat_lockout_dew_point_c"), p)
+    sheet.let("reheat_lockout_humidity_ratio", first_given(lockout, 0.0), "no reheat where it is drier outdoors")
+    always = as_number(equal(c("supply_fan"), "always"))
+    sheet.let("fan_always", always, "1 where the supply fan runs through the closed hours too")
+    continuous = as_number(equal(c("supply_fan"), "continuous")) + always
     sheet.let("fan_continuous", continuous, "1 where the supply fan runs through the open hours, 0 where it cycles")
     beside = as_number(equal(c("fan_beside_unit"), "cycling"))
     sheet.let("fan_cycles_beside", beside, "1 where it cycles once the ventilation air has a fan of its own")
@@ -195,7 +199,7 @@ def steps(
     With `own_fan` the ventilation air has a fan of its own, and the supply fan cycles where the site lets it.
 
     A continuous supply fan runs as long as the site is open, for ventilation, and with the compressor when it is closed;
-    a cycling one always runs with the compressor.
+    a cycling one always runs with the compressor, one that runs always does so through the closed hours too, without outdoor air.
     """
     c = col
     middle, opens, closes = c("hour") + 0.5, c("opens_hour"), c("closes_hour")
@@ -205,7 +209,8 @@ def steps(
     on_day = has_bit(days, c("day_bit")) * (1 - has_bit(months, c("month_bit")))
     is_open = sheet.let("open", as_number(within) * on_day, "1 while open, else 0")
     continuous = c("fan_continuous") * (1 - c("fan_cycles_beside")) if own_fan else c("fan_continuous")
-    fan_on = sheet.let("fan_on", is_open * continuous, "1 while the supply fan runs whatever the compressor does")
+    runs = is_open + (1 - is_open) * c("fan_always")
+    fan_on = sheet.let("fan_on", runs * continuous, "1 while the supply fan runs whatever the compressor does")
     ventilated = sheet.let("ventilated", is_open * c("ventilation_share"), "of the outdoor air that is due while open")
     mv = sheet.let("ventilation_now_kg_s", c("ventilation_kg_s") * ventilated, "mechanical outdoor air")
     closed, opened = c("infiltration_closed_kg_s"), c("infiltration_open_kg_s")

@@ -168,6 +168,21 @@ def size_coil(
     ).collect()
 
 
+def resized(terms: pl.DataFrame, equipment: pl.DataFrame, strategies: Sequence[Strategy], add: Add) -> pl.DataFrame:
+    """`size_coil` of sites whose equipment is there: their `cooling_capacity_kw`, `cooling_units` and, by strategy,
+    `device_capacity_l_day`, which limits the device."""
+    none = pl.DataFrame(schema={"site_id": pl.String, "strategy": pl.String, "sensible_at_cooling_w": pl.Float64})
+    no_design = none.with_columns(outdoor_c=0.0, rated_sensible_heat_ratio=0.0, moisture_at_limit_kg_s=0.0)
+    sites = size_coil(terms, no_design, equipment, none, strategies, add)
+    sheet = Worksheet()
+    for strategy in strategies:
+        if strategy.device:
+            own = sheet.section(strategy.name)
+            _limit(own, strategy.device, col(f"{strategy.name}.device_capacity_l_day"))
+    limited = [f"{s.name}.{limit}" for s in strategies if s.device for limit in s.device.limits]
+    return sheet.apply(sites.drop(limited).lazy()).collect()
+
+
 def _offered(offered: pl.DataFrame, strategies: Sequence[Strategy]) -> list[str]:
     there = {*offered["strategy"]}
     return [strategy.name for strategy in strategies if strategy.name in there]
@@ -219,8 +234,12 @@ def _size_device(own: Worksheet, machine: Machine, name: str, device: Device) ->
     able = own.let("device_capacity_l_day", first_given(size * units, least), "at its rating")
     none = when(able < LEAST_DEVICE_L_DAY).then(NO_DEVICE).otherwise(None)
     own.let("no_device", none, "why there is none of its size")
+    _limit(own, device, able)
+
+
+def _limit(own: Worksheet, device: Device, able_l_day: Number) -> None:
     for limit, times in device.limits.items():
-        own.let(limit, able / SECONDS_A_DAY * times, "the most it can take")
+        own.let(limit, able_l_day / SECONDS_A_DAY * times, "the most it can take")
 
 
 def _coil_need_w() -> Number:

@@ -9,7 +9,7 @@ import polars as pl
 from screener import climate, contracts, engine, ledger, loads
 from screener.assumptions import filling
 from screener.contracts.hour import SHARES
-from screener.strategies import REFERENCE, REGISTRY
+from screener.strategies import MACHINES, REFERENCE, REGISTRY
 from screener.tables import shipped
 
 SHARED = Path(__file__).parents[2] / "shared"
@@ -73,7 +73,7 @@ def random_rows(count: int, seed: int = 1) -> list[dict]:
         row |= {
             "supply_fan": draw.choice(["continuous", "continuous", "cycling"]),
             "re_evaporation": draw.choice(["none", "moderate", "strong"]),
-            "current_strategy": draw.choice([None, *REGISTRY]),
+            "current_strategy": draw.choice([None, *MACHINES]),
         }
         if draw.random() < 0.3:
             row |= {"opens_hour": 0.0, "closes_hour": 24.0, "open_days_per_week": 7.0}

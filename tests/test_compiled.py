@@ -30,7 +30,7 @@ from screener.formula import (
     sqrt,
     when,
 )
-from screener.strategies import REFERENCE, REGISTRY
+from screener.strategies import MACHINES, REFERENCE
 from screener.worksheet import Worksheet
 from screener.worksheet.arrays import ArraysYear
 from screener.worksheet.compiled import FEW_LANES, MANY_LANES, CompiledYear
@@ -221,11 +221,11 @@ def hard() -> tuple[pl.DataFrame, pl.DataFrame]:
 
 
 def summed(sites: pl.DataFrame, hours: pl.DataFrame, many: bool = False) -> dict[str, Sums]:
-    of = engine.compiled_year({name: engine.part(name) for name in REGISTRY}, many)
+    of = engine.compiled_year({name: engine.part(name) for name in MACHINES}, many)
     return of.run(sized(sites), "weather_id", engine.years(hours), ALL_SLOTS, ledger.dampest)
 
 
-@pytest.mark.parametrize("name", REGISTRY)
+@pytest.mark.parametrize("name", MACHINES)
 def test_every_sum_of_every_strategy_is_that_of_polars(hard: tuple[pl.DataFrame, pl.DataFrame], name: str) -> None:
     """Hour by hour in frames that begin with the states of the compiled hours, and end in the ones that follow; added up:
     1e-9 of each figure, or of what it is a difference of."""
@@ -253,7 +253,7 @@ def test_every_sum_of_every_strategy_is_that_of_polars(hard: tuple[pl.DataFrame,
 
 def test_the_number_of_lanes_changes_no_bit(hard: tuple[pl.DataFrame, pl.DataFrame]) -> None:
     few, many = (summed(*hard, many=many) for many in (False, True))
-    for name in REGISTRY:
+    for name in MACHINES:
         for a, b in ((few[name].slots, many[name].slots), (few[name].years, many[name].years)):
             assert all(np.array_equal(a[tally], b[tally]) for tally in a)
         assert np.array_equal(few[name].finished, many[name].finished)
@@ -280,7 +280,7 @@ def test_no_figure_hangs_on_the_last_bit_of_the_weather() -> None:
     But where a coil is far too small: the hours of such a space swing from one end to the other, each after the one before.
     """
     sites = sized(filled(random_rows(110, seed=5)))
-    of = engine.compiled_year({name: engine.part(name) for name in REGISTRY})
+    of = engine.compiled_year({name: engine.part(name) for name in MACHINES})
     hours = climate.hours(sorted(STATIONS.values()))
 
     def years(factor: float) -> dict[str, np.ndarray]:

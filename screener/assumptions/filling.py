@@ -65,6 +65,8 @@ SAME = (
     "fan_beside_unit",
     "re_evaporation",
     "current_strategy",
+    "limit_step_k",
+    "lockout_below_limit_k",
 )
 # In this order: outdoor air counts the people found before it.
 SCALED: Mapping[str, Scaled] = {

@@ -93,6 +93,7 @@ def summary(result: "Run", top: int) -> str:
             f"What {text.count(assumed, 'site')} of these has today is assumed, not stated: savings rest on it."
         )
     lines += _recovered(totals, currency)
+    lines += _without_equipment(totals, currency)
     lines += _placeholders(totals["sites_with_placeholders"])
     return "\n".join(lines)
 
@@ -103,6 +104,17 @@ def _recovered(totals: Mapping[str, Any], currency: str) -> list[str]:
         return []
     dried, recovered = (text.rounded(totals[name]) for name in ("drying_saved", "recovery_saved"))
     return [f"Of what is saved a year {dried} {currency} are of drying, {recovered} {currency} of heat recovery."]
+
+
+def _without_equipment(totals: Mapping[str, Any], currency: str) -> list[str]:
+    """What may be done first, before anything is bought."""
+    if not (sites := totals["sites_without_equipment"]):
+        return []
+    saved = text.rounded(totals["without_equipment_saved"])
+    return [
+        f"First, without equipment: {text.count(sites, 'site')} could save {saved} {currency} a year by how today's is run, "
+        "each on a condition (columns without_equipment_* of ranking.csv); what is bought then saves less."
+    ]
 
 
 def comparison(result: "Comparison", top: int) -> str:

@@ -17,7 +17,14 @@ RECOVERING = (
     "outdoor_air_dehumidifier_with_recovery"  # a strategy that recovers heat beside drying, and the same without
 )
 PLAIN = "outdoor_air_dehumidifier"
-BESIDE_TODAY = ("ventilation_heat_recovery",)  # strategies that leave today's equipment where it is, at work
+WHEEL = "ventilation_heat_recovery"
+WITHOUT_EQUIPMENT = (  # strategies that change how today's equipment is run, and buy none
+    "higher_dew_point_limit",
+    "reheat_lockout",
+    "fan_cycling_while_closed",
+    "ventilation_by_occupancy",
+)
+BESIDE_TODAY = (WHEEL, *WITHOUT_EQUIPMENT)  # strategies that leave today's equipment where it is, at work
 
 CARRIED = {  # state of the space an hour before, and the column of a site that it begins with, before a warm-up
     "last_c": "cooling_setpoint_c",

@@ -2,12 +2,14 @@
 
 from collections.abc import Mapping
 
-FUEL, ROOF, EXHAUST, RACKS, AIR_SYSTEM = (
+FUEL, ROOF, EXHAUST, RACKS, AIR_SYSTEM, LEEWAY, PERMIT = (
     "fuel",
     "roof",
     "clean exhaust",
     "heat of the case racks",
     "work on the air system",
+    "limit that may rise",
+    "ventilation by occupancy permitted",
 )
 
 WORDS: Mapping[str, str] = {  # as typed, spaces and case aside: what is lacking
@@ -21,4 +23,6 @@ WORDS: Mapping[str, str] = {  # as typed, spaces and case aside: what is lacking
     "self contained cases": RACKS,
     "no racks": RACKS,
     "landlord": AIR_SYSTEM,
+    "limit must hold": LEEWAY,
+    "fixed ventilation": PERMIT,
 }

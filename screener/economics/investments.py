@@ -3,7 +3,7 @@
 import polars as pl
 
 from screener.contracts import PLACEHOLDER
-from screener.contracts.hour import BESIDE_TODAY
+from screener.contracts.hour import BESIDE_TODAY, WITHOUT_EQUIPMENT
 from screener.contracts.origins import is_given
 from screener.exact import money
 
@@ -20,6 +20,7 @@ OF_TABLE, OF_EQUIPMENT, OF_OFFERS, QUOTED = "strategies table", "equipment table
 INVESTED = (
     "is_current",
     "candidate",
+    "without_equipment",
     "investment",
     "incentive",
     "investment_basis",
@@ -40,6 +41,7 @@ def investments(
     strategies: pl.DataFrame,
     equipment: pl.DataFrame,
     offered: pl.DataFrame,
+    without_equipment_competes: bool = False,
 ) -> pl.DataFrame:
     """`totals` with what each strategy would cost to install at each site, columns INVESTED.
 
@@ -53,13 +55,14 @@ def investments(
     to a size that is not known; `investment_basis` says where the price comes from, `size_assumed` whether it hangs on a
     size that nobody gave, `priced_below` which machine costs more though it is a part of this one. `replacement_cost` is the
     full price, due after `replaced_after_years` (null: not within the study) and again after each of `life_years`. Upkeep of
-    what leaves today's equipment at work (BESIDE_TODAY) includes that of today's.
+    what leaves today's equipment at work (BESIDE_TODAY) includes that of today's. What buys no equipment is `without_equipment`,
+    and no `candidate` unless it competes.
     """
     known = ("cooling_capacity_kw", "outdoor_air_l_s")
     size = sites.select(
         "site_id", "equipment_id", "current_strategy", *known, *(is_given(n).alias(f"{n}.given") for n in known)
     )
-    on = ["site_id", "strategy"]
+    on, buys_none = ["site_id", "strategy"], C("strategy").is_in(WITHOUT_EQUIPMENT)
     offers = offered.drop("note").rename(
         {name: f"offer.{name}" for name in offered.columns if name not in (*on, "note")}
     )
@@ -71,7 +74,8 @@ def investments(
         .join(offers, on=on, how="left", maintain_order="left")
         .with_columns(
             is_current=(C("strategy") == C("current_strategy")).fill_null(False),
-            candidate=C("candidate").fill_null(False),
+            candidate=C("candidate").fill_null(False) & (~buys_none | without_equipment_competes),
+            without_equipment=C("candidate").fill_null(False) & buys_none,
             offers_price=pl.any_horizontal(C(f"offer.{name}").is_not_null() for name in OF_OFFER),
         )
         .with_columns(_offered_or_own(name) for name in (*SIZES, *ECONOMY, "investment_fixed"))

@@ -242,7 +242,12 @@ def in_money(
     costs = costs.drop(price.BILLED)
     priced = own.join(costs, on=["site_id", "strategy"], how="left", maintain_order="left")
     invested = economics.investments(
-        priced, sites, inputs["strategies"], inputs["equipment"], year.offers_at(sites, inputs["offers"])
+        priced,
+        sites,
+        inputs["strategies"],
+        inputs["equipment"],
+        year.offers_at(sites, inputs["offers"]),
+        settings.without_equipment_competes,
     )
     marked = holding.marked(
         economics.economics(

@@ -4,7 +4,7 @@ The stages know nothing of one another; here their steps become the two workshee
 and one for the damp ones, and compiled with the sums that the ledger asks for.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 from typing import TYPE_CHECKING, Protocol
@@ -14,12 +14,12 @@ import polars as pl
 
 from screener import contracts, ledger, loads, sizing, strategies
 from screener.calendar import SLOTS, Dates, bit, is_other, slot
-from screener.contracts.hour import CARRIED, SHARES
+from screener.contracts.hour import CARRIED, SHARES, WITHOUT_EQUIPMENT
 from screener.engine.blame import blame
 from screener.engine.hindrances import ruled_out
 from screener.errors import ResultsError
-from screener.formula import Number, col
-from screener.strategies import REFERENCE, REGISTRY, TOGETHER
+from screener.formula import Number, col, polars
+from screener.strategies import MACHINES, REFERENCE, REGISTRY, TOGETHER
 from screener.tables import profiles
 from screener.tables.offers import CHOSEN_BY, fitting
 from screener.worksheet import Worksheet
@@ -44,9 +44,16 @@ class Year(Protocol):
     """The year of a site with some strategies, worked out one way or another."""
 
     def run(
-        self, sites: pl.DataFrame, key: str, years: Mapping[str, Hours], slots: int, finish: Finish
+        self,
+        sites: pl.DataFrame,
+        key: str,
+        years: Mapping[str, Hours],
+        slots: int,
+        finish: Finish,
+        chosen: Collection[str] | None = None,
     ) -> dict[str, Sums]:
-        """Work out the year of each site, whose hours are those of the place that its column `key` names, by strategy."""
+        """Work out the year of each site, whose hours are those of the place that its column `key` names, by strategy: those
+        `chosen`, or all."""
 
 
 def size(
@@ -65,6 +72,7 @@ def size(
     offered = offers_at(sites, offers)
     courses = profiles.by_hour(profiles.resolved() if days is None else days)
     sites = sites.join(courses, on="building_type", how="left", maintain_order="left")
+    sites = sites.with_columns(people_most=pl.col(SHARES["people_share"]).arr.max())  # over the mean of the open hours
     design = sizing.design_hours(sites, conditions)
     peak = loads.at_rest(loads.site_terms(sites, at_peak=True)).with_columns(
         pl.col(course).arr.max().alias(share) for share, course in SHARES.items()
@@ -80,9 +88,48 @@ def size(
     worked = damp_hour.apply(any_hour.apply(design.lazy().join(at_peak.lazy(), on="site_id")))
     taken = worked.select("site_id", *(f"{s.name}.device_kg_s" for s in every if s.device)).collect()
     whole = sizing.size_devices(sized, taken, every)
-    return whole.with_columns(
+    whole = whole.with_columns(
         pl.coalesce(f"{name}.unavailable", why).alias(f"{name}.unavailable")
         for name, why in ruled_out(sites, offered).items()
+    )
+    today = pl.coalesce(pl.when(pl.col("current_strategy") == name).then(f"{name}.unavailable") for name in MACHINES)
+    whole = whole.with_columns(
+        pl.coalesce(f"{name}.unavailable", today).alias(f"{name}.unavailable") for name in WITHOUT_EQUIPMENT
+    )
+    return _with_otherwise(whole, sites.columns, equipment)
+
+
+def _with_otherwise(sized: pl.DataFrame, filled: Sequence[str], equipment: pl.DataFrame) -> pl.DataFrame:
+    """Sized sites with `<strategy>.set.<column>`, for each strategy without equipment the columns that `as_run` sets.
+
+    What a strategy sets of the `filled` columns changes others that follow from them, which are worked out here; the equipment
+    stays as large as it is.
+    """
+    if sized.height == 1:  # a column of one row is divided by as a number is: in the last bit another way
+        return _with_otherwise(pl.concat([sized, sized]), filled, equipment).head(1)
+    every = [REGISTRY[name] for name in sized["current_strategy"].unique().sort()]
+    capacities = [f"{strategy.name}.device_capacity_l_day" for strategy in every]
+    changed = []
+    for name in WITHOUT_EQUIPMENT:
+        sets = REGISTRY[name].sets or {}
+        otherwise = [polars(value).cast(sized.schema[column]).alias(column) for column, value in sets.items()]
+        changed.append(sized.with_columns(otherwise).select(*filled, *capacities))
+    terms = loads.site_terms(pl.concat(changed))
+    whole = sizing.resized(terms, equipment, every, strategies.add_equipment)
+    found = {}
+    for place, name in enumerate(WITHOUT_EQUIPMENT):
+        own = whole.slice(place * sized.height, sized.height)
+        for column in own.columns:
+            if column in sized.columns and own[column].ne_missing(sized[column]).any():
+                found[f"{name}.set.{column}"] = own[column]
+    return sized.with_columns(**found)
+
+
+def as_run(sized: pl.DataFrame, name: str) -> pl.DataFrame:
+    """Sized sites as they are with a strategy without equipment, to be worked out with their `current_strategy`."""
+    prefix = f"{name}.set."
+    return sized.with_columns(
+        pl.col(column).alias(column.removeprefix(prefix)) for column in sized.columns if column.startswith(prefix)
     )
 
 
@@ -127,7 +174,7 @@ def _carried(damp_hour: Worksheet) -> dict[str, Number]:
 
 def prepare(sites: int, names: Sequence[str] | None = None) -> None:
     """Begin to compile what `simulate` needs for so many sites, beside what else there is to do."""
-    _year(_all(names), sites)
+    _year(MACHINES if names is None else tuple(name for name in names if name in MACHINES), sites)
 
 
 def simulate(
@@ -138,24 +185,61 @@ def simulate(
 
     ResultsError, naming site and step, for what is not a number.
     """
-    names = _all(names)
-    year = _year(names, sized.height).result()
+    names = tuple(REGISTRY if names is None else names)
+    machines = _machines(names, sized)
+    year = _year(machines, sized.height).result()
     known = [*sized.columns, *HOURLY_COLUMNS, *CARRIED]
-    for name in names:
+    for name in machines:
         for sheet in (sheets := plan([name])):
             sheet.check_reads([*known, *(step for other in sheets[: sheets.index(sheet)] for step in other.names())])
-    for batch in sized.with_row_index("site").iter_slices(SITES_AT_ONCE):
-        sums = year.run(batch, "weather_id", years, SLOTS, ledger.dampest)
-        for name in names:
+
+    def worked(rows: pl.DataFrame, chosen: Sequence[str]) -> dict[str, Sums]:
+        sums = year.run(rows, "weather_id", years, SLOTS, ledger.dampest, chosen)
+        for name in chosen:
             if found := sums[name].wrong():
                 tally, site = found
-                row = batch.slice(site, 1)
+                row = rows.slice(site, 1)
                 raise blame(part(name), states(row, years[row["weather_id"].item()], name), tally)
+        return sums
+
+    for batch in sized.with_row_index("site").iter_slices(SITES_AT_ONCE):
+        sums = worked(batch, machines)
+        sums |= _otherwise(batch, [name for name in names if name not in MACHINES], sums[machines[0]], worked)
         yield ledger.accumulate(sums, batch, names, fuel_peaks)
 
 
-def _all(names: Sequence[str] | None) -> tuple[str, ...]:
-    return tuple(REGISTRY if names is None else names)
+def _otherwise(
+    batch: pl.DataFrame,
+    names: Sequence[str],
+    like: Sums,
+    worked: Callable[[pl.DataFrame, Sequence[str]], dict[str, Sums]],
+) -> dict[str, Sums]:
+    """The sums of strategies without equipment: today's, of the sites as they set them; nothing where they cannot be had.
+
+    Sites with the same strategy today go together. `like`: sums of all sites, with the tallies that every strategy has."""
+    rows = [
+        as_run(batch, name)
+        .filter(pl.col(f"{name}.unavailable").is_null())
+        .with_columns(pl.lit(number).alias("way"), pl.col("site") - batch["site"][0])
+        for number, name in enumerate(names)
+    ]
+    found = [like.nothing() for _ in names]
+    if rows:
+        for (today,), mine in (
+            pl.concat(rows).partition_by("current_strategy", maintain_order=True, as_dict=True).items()
+        ):
+            sums = worked(mine, [str(today)])[str(today)]
+            for (way,), at in mine.with_row_index("at").partition_by("way", maintain_order=True, as_dict=True).items():
+                found[way].put(at["site"].to_numpy(), sums, at["at"].to_numpy())
+    return dict(zip(names, found, strict=True))
+
+
+def _machines(names: Sequence[str], sized: pl.DataFrame) -> tuple[str, ...]:
+    """Which strategies' own hours are worked out: those of `names`, and today's where another is run like them."""
+    chosen = {*names} & {*MACHINES}
+    if len(chosen) < len({*names}):
+        chosen |= {*sized["current_strategy"]}
+    return tuple(name for name in MACHINES if name in chosen)
 
 
 def _year(names: tuple[str, ...], sites: int) -> "Future[Year]":

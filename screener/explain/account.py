@@ -73,10 +73,10 @@ def explain(run: outputs.RunFolder, site_id: str, strategy: str | None = None, a
     name = _strategy(results, strategy or ranked["best_strategy"])
     worked = worked_again(run, site_id, name)
     conditions, sized, sheets = worked.conditions, worked.sized, worked.sheets
-    every, damp = worked.every, worked.damp
+    every, damp, told_by = worked.every, worked.damp, worked.told_by
     about = worked.used.row(0, named=True)
-    year = _year(results, name, every, damp)
-    hour = _hour(run, name, sheets, every, damp, at)
+    year = _year(results, name, told_by, every, damp)
+    hour = _hour(run, told_by, sheets, every, damp, at)
     month, date = int(hour["at"][:2]), int(hour["at"][3:5])
     return {
         "site": {key: about[key] for key in ("site_id", "name", "building_type", "climate_zone", "station")}
@@ -89,10 +89,10 @@ def explain(run: outputs.RunFolder, site_id: str, strategy: str | None = None, a
         "design_conditions": {key: conditions[key].item() for key in CONDITIONS},
         "equipment": {key: sized[key].item() for key in EQUIPMENT} | {"bypass": 1 - sized["contact"].item()},
         "assumptions": _assumptions(about),
-        "day": of_day(every, damp, name, REFERENCE.name, month, date).to_dicts(),
+        "day": of_day(every, damp, told_by, REFERENCE.name, month, date).to_dicts(),
         "bills": of_year(run, site_id, name).to_dicts(),
         "hour": hour,
-        "checks": _checks(results, name, _added_up(every, damp, name), hour, worked.carried_apart),
+        "checks": _checks(results, name, _added_up(every, damp, told_by), hour, worked.carried_apart),
     }
 
 
@@ -100,12 +100,14 @@ def explain(run: outputs.RunFolder, site_id: str, strategy: str | None = None, a
 class Worked:
     """A site worked again with one strategy: what it is, its weather, and its hours with every step kept.
 
-    `every` has each hour of the year, in order, worked for the reference from what the strategy left an hour before, `damp`
-    those that are then above the limit, with the strategy. `carried_apart`: how far hours begin from where the one before
-    ended [K, or g/kg]: the states are those of the engine, the hours those of Polars.
+    `every` has each hour of the year, in order, worked for the reference from what the strategy left an hour before, `damp` those
+    that are then above the limit, with `told_by`: the strategy, or today's where it is one without equipment. `carried_apart`:
+    how far hours begin from where the one before ended [K, or g/kg]: the states are those of the engine, the hours those of
+    Polars.
     """
 
     used: pl.DataFrame
+    told_by: str
     hours: pl.DataFrame
     conditions: pl.DataFrame
     sized: pl.DataFrame
@@ -121,15 +123,18 @@ def worked_again(run: outputs.RunFolder, site_id: str, strategy: str) -> Worked:
     hours = _weather(run, used["weather_id"].item())
     conditions = climate.design_conditions(used["weather_id"].to_list(), hours)
     sized = engine.size(used, conditions, run.input("equipment"), run.input("profiles"), run.input("offers"))
-    sheets, dates = engine.plan([strategy]), Settings(**run.settings).dates
+    told_by = strategy
+    if REGISTRY[strategy].sets is not None:
+        sized, told_by = engine.as_run(sized, strategy), used["current_strategy"].item()
+    sheets, dates = engine.plan([told_by]), Settings(**run.settings).dates
     year = engine.years(hours, dates)[used["weather_id"].item()]
-    begun = engine.states(sized, year, strategy)
+    begun = engine.states(sized, year, told_by)
     known = engine.dated(hours, dates).with_columns(at=pl.int_range(pl.len()))
     known = known.drop("pressure_pa")  # the site's counts
     begun = begun.drop({*begun.columns} & {*known.columns} - {"at"})
     every = sheets[0].apply(begun.join(known, on="at", maintain_order="left").lazy()).collect()
     whole = sheets[1].apply(every.lazy()).collect()
-    return Worked(used, hours, conditions, sized, sheets, every, whole.filter("damp"), _carried_apart(whole))
+    return Worked(used, told_by, hours, conditions, sized, sheets, every, whole.filter("damp"), _carried_apart(whole))
 
 
 def _carried_apart(hours: pl.DataFrame) -> float:
@@ -202,10 +207,10 @@ def _checks(
     }
 
 
-def _year(results: pl.DataFrame, name: str, every: pl.DataFrame, damp: pl.DataFrame) -> Document:
+def _year(results: pl.DataFrame, name: str, told_by: str, every: pl.DataFrame, damp: pl.DataFrame) -> Document:
     row, reference = (results.filter(pl.col("strategy") == s).row(0, named=True) for s in (name, REFERENCE.name))
-    dry = every if name == REFERENCE.name else every.filter(~pl.col("damp"))
-    shares = [_shares(dry, REFERENCE.name)] + ([_shares(damp, name)] if name != REFERENCE.name else [])
+    dry = every if told_by == REFERENCE.name else every.filter(~pl.col("damp"))
+    shares = [_shares(dry, REFERENCE.name)] + ([_shares(damp, told_by)] if told_by != REFERENCE.name else [])
     heat = {key: sum(share[0][key] for share in shares) / 1000 for key in shares[0][0]}
     kg = {key: sum(share[1][key] for share in shares) * 3600 for key in shares[0][1]}
     uses = [use for use in ENERGIES_KWH if row[use] or reference[use]]

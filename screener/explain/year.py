@@ -51,9 +51,11 @@ def year(run: outputs.RunFolder, site_id: str, strategies: Sequence[str]) -> Yea
     worked = {strategy: worked_again(run, site_id, strategy) for strategy in strategies}
     site = next(iter(worked.values())).every
     ratio, pressure = site.select(LIMIT, "pressure_pa").row(0)
-    at = _hour_to_show([pair for pair in worked.items() if pair[0] != REFERENCE.name])
+    at = _hour_to_show([(each.told_by, each) for each in worked.values() if each.told_by != REFERENCE.name])
     month, day = (int(at[:2]), int(at[3:5])) if at else site.sort("cooling_load_w").select("month", "day").row(-1)
-    days = {name: of_day(each.every, each.damp, name, REFERENCE.name, month, day) for name, each in worked.items()}
+    days = {
+        name: of_day(each.every, each.damp, each.told_by, REFERENCE.name, month, day) for name, each in worked.items()
+    }
     return Year(
         outdoor=site.select("outdoor_c", "outdoor_humidity_ratio", "weight_h"),
         months=pl.concat([_months(each, strategy) for strategy, each in worked.items()]),
@@ -100,16 +102,16 @@ def _meets_settled_air(strategy: str, worked: Worked) -> pl.Expr:
     return polars(entering.humidity_ratio) <= mixed * (1 + APART)
 
 
-def _told(worked: Worked, strategy: str) -> list[tuple[pl.DataFrame, str]]:
+def _told(worked: Worked) -> list[tuple[pl.DataFrame, str]]:
     """Every hour once, with the strategy whose columns tell it."""
-    if strategy == REFERENCE.name:
-        return [(worked.every, strategy)]
-    return [(worked.every.filter(~pl.col("damp")), REFERENCE.name), (worked.damp, strategy)]
+    if worked.told_by == REFERENCE.name:
+        return [(worked.every, worked.told_by)]
+    return [(worked.every.filter(~pl.col("damp")), REFERENCE.name), (worked.damp, worked.told_by)]
 
 
 def _months(worked: Worked, strategy: str) -> pl.DataFrame:
     hourly = []
-    for frame, told_by in _told(worked, strategy):
+    for frame, told_by in _told(worked):
         found, _, water = balance_terms(frame, told_by)
         outdoor, stored = water["outdoor air"], water["stored in the space"]
         flows = {
@@ -132,7 +134,7 @@ def _months(worked: Worked, strategy: str) -> pl.DataFrame:
 def _held_at(worked: Worked, strategy: str) -> pl.DataFrame:
     humidity = [
         frame.select(w=f"{told_by}.humidity_ratio", p="pressure_pa", weight_h="weight_h")
-        for frame, told_by in _told(worked, strategy)
+        for frame, told_by in _told(worked)
     ]
     return pl.concat(humidity).select(
         pl.lit(strategy).alias("strategy"), air.dew_points(pl.col("w"), pl.col("p")).alias("dew_point_c"), "weight_h"

@@ -3,7 +3,7 @@
 import polars as pl
 
 from screener.contracts import PLACEHOLDER
-from screener.contracts.hour import BESIDE_TODAY, PLAIN, RECOVERING, REFERENCE
+from screener.contracts.hour import PLAIN, RECOVERING, REFERENCE, WHEEL
 from screener.contracts.limits import NOTEWORTHY_H
 from screener.ranking.holding import Tolerance
 from screener.ranking.reconciling import NOTEWORTHY_SHARE
@@ -43,7 +43,7 @@ def ranking(
         uncontrolled=REFERENCE,
         recovering=RECOVERING,
         plain=PLAIN,
-        wheel=BESIDE_TODAY[0],
+        wheel=WHEEL,
         placeholder=PLACEHOLDER,
         currency=currency,
     )

@@ -1,12 +1,14 @@
 """Ways of keeping a building below its humidity limit: one file each, and this registry.
 
 A strategy says what happens in an hour that temperature control alone leaves too damp; in every other hour it does what
-`temperature_only` does, so moisture that ordinary cooling removes anyway is free for all of them.
+`temperature_only` does, so moisture that ordinary cooling removes anyway is free for all of them. Those without equipment have no
+hour of their own: they are today's strategy at a site of which some columns are set otherwise.
 """
 
 from importlib import import_module
 
 from screener.contracts.hour import REFERENCE as REFERENCE_NAME
+from screener.contracts.hour import WITHOUT_EQUIPMENT
 from screener.strategies.strategy import (
     Outcome,
     Strategy,
@@ -32,6 +34,10 @@ FILES = (  # a strategy a line, in the order of tables and pictures
     "outdoor_air_dehumidifier_with_recovery",
     "desiccant_fuel_regenerated",
     "desiccant_condenser_regenerated",
+    "higher_dew_point_limit",
+    "reheat_lockout",
+    "fan_cycling_while_closed",
+    "ventilation_by_occupancy",
 )
 
 
@@ -45,11 +51,13 @@ def _strategy(file: str) -> Strategy:
 
 REGISTRY: dict[str, Strategy] = {file: _strategy(file) for file in FILES}
 REFERENCE = REGISTRY[REFERENCE_NAME]
-TOGETHER = tuple(
-    name for name, one in REGISTRY.items() if one.ventilation is None
-)  # may share the worksheet of any hour
+MACHINES = tuple(name for name, one in REGISTRY.items() if one.sets is None)  # have hours of their own to work out
+TOGETHER = tuple(name for name in MACHINES if REGISTRY[name].ventilation is None)  # may share the worksheet of any hour
+if {*WITHOUT_EQUIPMENT} != {*REGISTRY} - {*MACHINES}:
+    raise ImportError("contracts.hour.WITHOUT_EQUIPMENT does not name the strategies that have `sets`")
 
 __all__ = [
+    "MACHINES",
     "REFERENCE",
     "REGISTRY",
     "TOGETHER",

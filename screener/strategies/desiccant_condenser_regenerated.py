@@ -69,4 +69,5 @@ STRATEGY = Strategy(
     needs=(AIR_SYSTEM,),
     unavailable=None,
     note=None,
+    sets=None,
 )

@@ -51,4 +51,5 @@ STRATEGY = Strategy(
     needs=(FUEL, AIR_SYSTEM),
     unavailable=None,
     note=None,
+    sets=None,
 )

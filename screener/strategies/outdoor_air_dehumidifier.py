@@ -39,4 +39,5 @@ STRATEGY = Strategy(
     needs=(ROOF, AIR_SYSTEM),
     unavailable=UNAVAILABLE,
     note=None,
+    sets=None,
 )

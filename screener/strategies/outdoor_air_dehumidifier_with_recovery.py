@@ -70,4 +70,5 @@ STRATEGY = Strategy(
     needs=(ROOF, EXHAUST, AIR_SYSTEM),
     unavailable=UNAVAILABLE,
     note=ventilation_heat_recovery.EXHAUST_NOTE,
+    sets=None,
 )

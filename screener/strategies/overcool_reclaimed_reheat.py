@@ -47,4 +47,5 @@ STRATEGY = Strategy(
     needs=(RACKS, AIR_SYSTEM),
     unavailable=when(col("case_electricity_w") <= 0).then("no refrigeration to reclaim heat from").otherwise(None),
     note=None,
+    sets=None,
 )

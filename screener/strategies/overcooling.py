@@ -117,7 +117,10 @@ def overcool(sheet: Worksheet, overcooler: Overcooler = INSTALLED) -> Overcoolin
             "heat to hold the heating set point, beyond what the space needs without any cooling",
         )
     # cooler air can dry less: where running on would leave the space damper, it is not done
-    helps = own.let("helps", RESTING.drier(humidity), "the coil runs for moisture")
+    helps = RESTING.drier(humidity)
+    if overcooler.reheats:
+        helps = helps & (col("outdoor_humidity_ratio") >= col("reheat_lockout_humidity_ratio"))
+    helps = own.let("helps", helps, "the coil runs for moisture, and reheat is not locked out")
     running = Outcome(
         space_c=own.let(
             "settled_c", installed.floating_c(_with(overcooler.added_w, -cooling)), "between the set points"

@@ -84,4 +84,5 @@ STRATEGY = Strategy(
     needs=(),
     unavailable=None,
     note=note(),
+    sets=None,
 )

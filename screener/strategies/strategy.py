@@ -74,6 +74,9 @@ class Device:
     at_design: Number
 
 
+Rate = Callable[[Worksheet, Machine], None]
+
+
 @dataclass(frozen=True, kw_only=True)
 class Strategy:
     """All of a strategy; nothing has a default, so that nothing is forgotten.
@@ -86,20 +89,22 @@ class Strategy:
     leaves above the limit. `standby` says what the equipment draws, or saves, in every other hour: power [W] beside that of
     the reference by field of Outcome. `device` is its equipment with a capacity, None where it has none. `needs` is what of
     `contracts.needs` a site must have for it. `unavailable` is text where a site cannot have it, `note` text where there is
-    something to know of it, over the columns of a site, None elsewhere.
+    something to know of it, over the columns of a site, None elsewhere. `sets`: of a strategy that buys no equipment and
+    changes how today's is run, the columns of a filled site that it sets otherwise; None for all others.
     """
 
     name: str
     summary: str
     ventilation: Callable[[Worksheet], Treated] | None
     own_fan: bool
-    rate: Callable[[Worksheet, Machine], None]
+    rate: Rate
     damp_hour: Callable[[Worksheet], Outcome]
     standby: Callable[[Worksheet], Mapping[str, Number]]
     device: Device | None
     needs: Collection[str]
     unavailable: Value
     note: Value
+    sets: Mapping[str, Value] | None
 
 
 def as_installed(own: Worksheet, machine: Machine) -> None:

@@ -96,4 +96,5 @@ STRATEGY = Strategy(
     needs=(),
     unavailable=None,
     note=None,
+    sets=None,
 )

@@ -129,4 +129,5 @@ STRATEGY = Strategy(
     needs=(EXHAUST, ROOF, AIR_SYSTEM),
     unavailable=unavailable(),
     note=EXHAUST_NOTE,
+    sets=None,
 )

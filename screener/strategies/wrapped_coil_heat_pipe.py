@@ -103,4 +103,5 @@ STRATEGY = Strategy(
     needs=(AIR_SYSTEM,),
     unavailable=None,
     note=None,
+    sets=None,
 )

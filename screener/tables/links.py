@@ -6,9 +6,14 @@ from difflib import get_close_matches
 import polars as pl
 
 from screener import calendar
+from screener.contracts.hour import WITHOUT_EQUIPMENT
 from screener.errors import no_faults
 from screener.tables.checking import CheckedTable, row_faults
 
+NO_MACHINE = (
+    "only changes how equipment is run; name the equipment itself, and in columns of the site how it is run: supply_fan, "
+    "reheat_lockout_dew_point_c, the humidity limit, or ventilation in the profiles table"
+)
 MANY = 12  # names listed in a message
 SUGGESTIONS = 100  # misspelt names that get a suggestion, searched among so many known ones times ten
 UNREADABLE = {  # rule and message
@@ -50,6 +55,19 @@ def unknown_strategies(table: CheckedTable, known: pl.DataFrame) -> pl.DataFrame
     names, given = known["strategy"], table.values["strategy"]
     lost = given.is_not_null() & ~given.is_in(names.implode())
     return _unknown(table, "strategy", "strategies", lost, names.to_list())
+
+
+def advice_as_equipment(table: CheckedTable) -> pl.DataFrame:
+    """Cells that call a change of how equipment is run the equipment itself."""
+    faults = [no_faults()]
+    for column in ("current_strategy", "strategy"):
+        if column not in table.values.columns:
+            continue
+        frame = table.told(column).filter(pl.col(column).is_in(WITHOUT_EQUIPMENT))
+        faults.append(
+            row_faults(table.contract.name, frame, column, "no equipment", pl.col(f"{column}:text"), NO_MACHINE)
+        )
+    return pl.concat(faults)
 
 
 def new_types_without_base(table: CheckedTable, shipped: pl.DataFrame) -> pl.DataFrame:

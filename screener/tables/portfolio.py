@@ -244,6 +244,8 @@ class _Good:
         faults = [links.unknown_references(table, self.known, self.rejected)]
         if name == "strategies":
             faults.append(links.unknown_strategies(table, shipped.strategies()))
+        if name in ("sites", "building_types", "equipment"):
+            faults.append(links.advice_as_equipment(table))
         if name == "building_types":
             faults += [
                 links.new_types_without_base(table, self.types.values),

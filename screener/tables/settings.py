@@ -34,6 +34,9 @@ class Settings:
     holding_tolerance_h: float = HOLDING_H  # more above the limit than today
     holding_tolerance_k: float = HOLDING_K  # or so much of dew point
     count_case_savings: bool = False  # what drier air spares display cases counts among what a change saves
+    without_equipment_competes: bool = (
+        False  # changes without equipment may be the best strategy; else they stand beside
+    )
     decimal_mark: str | None = None  # of numbers in CSV tables; None: told by the numbers themselves
     calendar_year: int | None = None  # whose weekdays weather without dates takes; None: 1 January is a Monday
     holidays: Sequence[str] = ()  # month and day, 12-25
@@ -58,6 +61,7 @@ RULES: Mapping[str, tuple[Callable[[Any], bool], str]] = {
     "holding_tolerance_h": (lambda v: _number(v, 0, 8784), "hours a year from 0 to 8784, such as 35"),
     "holding_tolerance_k": (lambda v: _number(v, 0, 5), "kelvins from 0 to 5, such as 0.3"),
     "count_case_savings": (lambda v: isinstance(v, bool), "true or false"),
+    "without_equipment_competes": (lambda v: isinstance(v, bool), "true or false"),
     "decimal_mark": (lambda v: v in (".", ","), '"." or ","'),
     "calendar_year": (lambda v: _number(v, 1900, 2200) and isinstance(v, int), "a year, such as 2026"),
     "holidays": (lambda v: _days_of_the_year(v), 'a list of months and days, such as ["01-01", "12-25"]'),

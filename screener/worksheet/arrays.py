@@ -3,7 +3,7 @@
 The same figures as `compiled`, to rounding, many times slower.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -48,15 +48,24 @@ class ArraysYear:
     of_site: Mapping[str, str]
 
     def run(
-        self, sites: pl.DataFrame, key: str, years: Mapping[Any, Hours], slots: int, finish: Finish
+        self,
+        sites: pl.DataFrame,
+        key: str,
+        years: Mapping[Any, Hours],
+        slots: int,
+        finish: Finish,
+        chosen: Collection[str] | None = None,
     ) -> dict[str, Sums]:
-        """Work out the year of each site, whose hours are those of the place that its column `key` names, by part."""
+        """Work out the year of each site, whose hours are those of the place that its column `key` names, by part: those
+        `chosen`, or all."""
         places = [years[key] for key in sites[key].to_list()]
         hours_of = side_by_side(places, sites, self.of_site)
         groups = alike(places)
         order = np.argsort(np.concatenate(groups)) if groups else np.empty(0, np.int64)
         found = {}
         for name, part in self.parts.items():
+            if chosen is not None and name not in chosen:
+                continue
             code = _Code(part, [*self.hour_columns, *self.of_site])
             check_filled(sites, code.site_columns)
             terms = {column: sites[column].cast(pl.Float64).to_numpy() for column in code.site_columns}

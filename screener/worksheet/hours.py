@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import polars as pl
@@ -119,6 +119,18 @@ class Sums:
     slots: dict[str, Numbers]
     years: dict[str, Numbers]
     finished: Numbers
+
+    def nothing(self) -> "Sums":
+        """The same tallies of the same sites, all zero."""
+        slots, years = ({name: np.zeros_like(v) for name, v in each.items()} for each in (self.slots, self.years))
+        return Sums(slots, years, np.zeros_like(self.finished))
+
+    def put(self, sites: NDArray[Any], other: "Sums", at: NDArray[Any]) -> None:
+        """Take the figures of `sites` from those that `other` has in its places `at`; a tally new to this begins with zeros."""
+        for mine, others in ((self.slots, other.slots), (self.years, other.years)):
+            for name, values in others.items():
+                mine.setdefault(name, np.zeros((len(self.finished), *values.shape[1:])))[sites] = values[at]
+        self.finished[sites] = other.finished[at]
 
     def wrong(self) -> tuple[str, int] | None:
         """The first tally that is not a finite number, and the place of its site; None where all are."""

@@ -82,6 +82,23 @@ holder as (
     )
 ),
 
+-- The change without equipment that saves most and holds its own limit.
+first_step as (
+    select
+        site_id,
+        strategy,
+        cost_saved + upkeep_saved + case_credit as saved,
+        net_savings,
+        note
+    from strategies
+    where without_equipment
+        and unavailable is null
+        and holds_limit
+        and not unreconciled
+        and net_savings > 0
+    qualify 1 = row_number() over (partition by site_id order by net_savings desc, strategy)
+),
+
 -- Of a site that is not reconciled with its bill the change that saves most beyond it.
 beyond as (
     select site_id, strategy, share_of_bill
@@ -360,6 +377,10 @@ compared as (
         holder.investment as holding_investment,
         holder.net_savings as holding_net_savings,
         coalesce(best.net_savings, 0) - holder.net_savings as holding_price,
+        first_step.strategy as without_equipment_strategy,
+        first_step.saved as without_equipment_saved,
+        first_step.net_savings as without_equipment_net_savings,
+        first_step.note as without_equipment_condition,
         sites.assumed_share,
         nullif(
             concat_ws(
@@ -374,6 +395,7 @@ compared as (
     left join best using (site_id)
     left join holder using (site_id)
     left join split using (site_id)
+    left join first_step using (site_id)
     left join notes using (site_id)
 )
 

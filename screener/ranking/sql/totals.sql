@@ -17,6 +17,8 @@ select
     coalesce(sum(cost_saved), 0) as cost_saved,
     coalesce(sum(drying_saved), 0) as drying_saved,
     coalesce(sum(recovery_saved), 0) as recovery_saved,
+    count(*) filter (where without_equipment_strategy is not null) as sites_without_equipment,
+    coalesce(sum(without_equipment_saved), 0) as without_equipment_saved,
     coalesce(sum(emissions_saved_kg), 0) as emissions_saved_kg,
     coalesce(sum(investment), 0) as investment,
     coalesce(sum(net_savings), 0) as net_savings

@@ -1,6 +1,6 @@
 """Sites and weather into compiled years, and the sums back out, several sites at a time."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
@@ -26,19 +26,27 @@ class CompiledYear:
         self._functions, self._engine = compiled(self._codes, lanes)
 
     def run(
-        self, sites: pl.DataFrame, key: str, years: Mapping[Any, Hours], slots: int, finish: Finish
+        self,
+        sites: pl.DataFrame,
+        key: str,
+        years: Mapping[Any, Hours],
+        slots: int,
+        finish: Finish,
+        chosen: Collection[str] | None = None,
     ) -> dict[str, Sums]:
-        """Work out the year of each site, whose hours are those of the place that its column `key` names, by part.
+        """Work out the year of each site, whose hours are those of the place that its column `key` names, by part: those
+        `chosen`, or all.
 
         Columns of an hour `of_site` are taken from an array of the site by the hour's slot. `finish` makes an array of numbers
         of what a site keeps [formula, hour]. The largest of no hours is zero. ResultsError for a site without a number that the
         formulas need.
         """
-        needed = sorted({name for code in self._codes for name in code.site_columns})
+        numbered = [number for number, name in enumerate(self.parts) if chosen is None or name in chosen]
+        needed = sorted({name for number in numbered for name in self._codes[number].site_columns})
         check_filled(sites, needed)
         terms = sites.select(pl.col(needed).cast(pl.Float64)).to_numpy().reshape(sites.height, -1)
         at = {name: place for place, name in enumerate(needed)}
-        numbers = [terms[:, [at[name] for name in code.site_columns]] for code in self._codes]
+        numbers = {number: terms[:, [at[name] for name in self._codes[number].site_columns]] for number in numbered}
         keys = sites[key].to_list()
         places = [years[key] for key in keys]
         groups = [sorted(group, key=lambda site: str(keys[site])) for group in alike(places)]  # damp hours together
@@ -50,7 +58,7 @@ class CompiledYear:
             hours = hours_of(lanes)
             at_slots = places[lanes[0]].slots
             found = []
-            for number in range(len(self._codes)):
+            for number in numbered:
                 own = np.ascontiguousarray(numbers[number][lanes].T)
                 by_slot, year, kept = self._work_out(number, own, hours, at_slots, slots)
                 done = np.stack([finish(kept[:, :, lane]) for lane in range(len(block))])
@@ -63,8 +71,8 @@ class CompiledYear:
             found = [*pool.map(of_block, blocks)]
         order = np.argsort(np.concatenate(blocks)) if blocks else np.empty(0, np.int64)
         return {
-            name: sums_of(part.tallies, [each[number] for each in found], order)
-            for number, (name, part) in enumerate(self.parts.items())
+            name: sums_of(part.tallies, [each[place] for each in found], order)
+            for place, (name, part) in enumerate([*self.parts.items()][number] for number in numbered)
         }
 
     def _work_out(
