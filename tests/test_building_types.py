@@ -56,6 +56,8 @@ BOUNDS = {
     "thermal_mass": (50, 350),
     "moisture_buffer": (5, 30),
     "exhaust_share": (0, 1),
+    "limit_step_k": (0, 2),
+    "lockout_below_limit_k": (-5, 5),
     "cooling_cop": (2.5, 4.5),
     "fuel_efficiency": (0.7, 0.99),
     "rated_sensible_heat_ratio": (0.72, 0.78),

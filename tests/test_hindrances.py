@@ -9,7 +9,7 @@ from typer.testing import CliRunner
 
 from screener.commands import app
 from screener.contracts.needs import WORDS
-from screener.strategies import REGISTRY
+from screener.strategies import MACHINES, REGISTRY
 from screener.tables import hindrances
 
 HEAD = "site_id,building_type,postal_code,floor_area_m2,current_strategy,heating_source,tariff_id,cannot_have\n"
@@ -26,7 +26,9 @@ def run(folder: Path, rows: str, **tables: str) -> tuple[Any, dict[str, dict[str
     made = CliRunner().invoke(app, ["run", str(portfolio), "--out", str(folder / "r")])
     if not (folder / "r").exists():
         return made, {}
-    results = pl.read_parquet(folder / "r" / "strategies.parquet").filter(pl.col("unavailable").is_not_null())
+    results = pl.read_parquet(folder / "r" / "strategies.parquet").filter(
+        pl.col("unavailable").is_not_null() & pl.col("strategy").is_in(MACHINES)
+    )
     found: dict[str, dict[str, str | None]] = {}
     for row in results.iter_rows(named=True):
         found.setdefault(row["site_id"], {})[row["strategy"]] = row["unavailable"]
