@@ -85,7 +85,7 @@ def run(
         results |= {name: scratch.table(name) for name in ("strategies", "bills", "ledger", "sites_used")}
         progress.stage("report")
         date = outputs.today()
-        page = report.page_of(results | {"ranking": ranked}, basis.inputs["strategies"], asdict(basis.settings), date)
+        page = report.page_of(results | {"ranking": ranked}, basis.inputs, asdict(basis.settings), date)
         info = outputs.provenance(portfolio.files, asdict(basis.settings), progress.timings) | {"date": date}
         written = _write(out, results, ranked, info, basis, force, progress, page)
     notes = [*portfolio.notes, *_notes(portfolio.sites, basis), *scratch.notes]

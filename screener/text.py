@@ -16,6 +16,11 @@ def tenths(value: float | None) -> str:
     return "-" if value is None else f"{round(value, 1) + 0.0:,.1f}"
 
 
+def plain(value: float | None) -> str:
+    """A number of the user's own as it would be typed, thousands separated; a dash where there is none."""
+    return "-" if value is None else f"{value:,.6f}".rstrip("0").rstrip(".")
+
+
 def decimals(places: int) -> Format:
     """Numbers with so many decimal places; a dash where there is no figure."""
     return lambda value: "-" if value is None else f"{round(value, places) + 0.0:,.{places}f}"

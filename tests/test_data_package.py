@@ -74,7 +74,7 @@ def test_the_standards_own_library_finds_no_fault(run: Path) -> None:
         report = frictionless.validate(str(run / "datapackage.json"))
     faults = [(task.name, error.message) for task in report.tasks for error in task.errors[:3]]
     assert report.valid, [*report.errors[:3], *faults]
-    assert report.stats["tasks"] == 18
+    assert report.stats["tasks"] == 19
 
 
 def test_a_run_of_other_contracts_gets_a_sentence(run: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

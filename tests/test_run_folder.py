@@ -88,7 +88,7 @@ BROKEN: dict[str, tuple[Callable[[Path], object], str]] = {
     ),
     "inputs lost": (
         lambda f: shutil.rmtree(f / "inputs"),
-        r"is incomplete: inputs/equipment.parquet, inputs/offers.parquet, inputs/profiles.parquet, inputs/spreads.parquet, ",
+        r"is incomplete: inputs/equipment.parquet, inputs/offers.parquet, inputs/own_columns.parquet, inputs/profiles.parquet, ",
     ),
     "not listed": (
         lambda f: edit(f, "datapackage.json", lambda p: p["resources"].pop()),

@@ -1,7 +1,7 @@
 """Commands that ask a finished run: compared with another, in another order, a program within a budget."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -18,9 +18,6 @@ from screener.commands.app import (
     notes,
     print_json,
 )
-
-if TYPE_CHECKING:
-    pass
 
 WHERE = (
     "Condition such as climate_zone=2A or cost_saved>1000; also != < <= >= and ~ for a part of a text. May be repeated."

@@ -103,16 +103,22 @@ def report(
     xlsx: Annotated[bool, typer.Option("--xlsx", help="Write ranking.xlsx too.")] = False,
     pictures: Annotated[bool, typer.Option("--pictures", help="Write every chart as an SVG file too.")] = False,
     site: Annotated[list[str] | None, typer.Option("--site", help="Write the page of this site instead.")] = None,
+    where: Annotated[
+        list[str] | None, typer.Option("--where", help="Only sites that meet this condition, as of rank; needs --out.")
+    ] = None,
     as_json: Json = False,
 ) -> None:
     """Write the report of a run, or of some of its sites: one page to read, print and forward."""
+    from screener import errors
     from screener import report as reports
 
     with errors_in_words():
+        if site and where:
+            raise errors.UsageError("--site and --where: give one of them")
         if site:
             files = [file for each in site for file in reports.write_site(run, each, out, pictures)]
         else:
-            files = reports.write(run, out, workbook=xlsx, pictures=pictures)
+            files = reports.write(run, out, workbook=xlsx, pictures=pictures, where=where or ())
         if as_json:
             print_json({"files": [str(file) for file in files]})
         else:

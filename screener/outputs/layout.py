@@ -59,6 +59,7 @@ INPUTS = (
     _input("offers", "offer_id"),
     _input("profiles", "building_type", "quantity", "day_kind"),
     _input("spreads", "figure", "building_type"),
+    _input("own_columns", "site_id", "column"),
     _input("weather", "weather_id"),
 )
 INPUT_NAMES = tuple(each.table for each in INPUTS)

@@ -3,7 +3,7 @@
 Columns and values that a person typed reach it as expression objects; no text of a query is put together.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from functools import reduce
 from pathlib import Path
 
@@ -20,9 +20,11 @@ KEY = "site_id"
 NOT_IN_GROUPS = ("climate_zone", "building_type", "best_strategy")  # keys of the groups table, not totals
 
 
-def site_fields() -> dict[str, Field]:
-    """What sites can be ordered by, told apart by and grouped by: columns of the ranking, of the sites table, of the odds."""
-    return {field.name: field for name in ("odds", "sites", "ranking") for field in contracts.load(name).fields}
+def site_fields(own: Mapping[str, Field] | None = None) -> dict[str, Field]:
+    """What sites can be ordered by, told apart by and grouped by: columns of the ranking, of the sites table, of the odds,
+    and the owner's `own`."""
+    known = {field.name: field for name in ("odds", "sites", "ranking") for field in contracts.load(name).fields}
+    return {**(own or {}), **known}
 
 
 def of_odds(names: Collection[str]) -> list[str]:
@@ -31,10 +33,10 @@ def of_odds(names: Collection[str]) -> list[str]:
     return sorted({*names} & {*contracts.load("odds").columns} - elsewhere)
 
 
-def group_fields(keys: Sequence[str]) -> dict[str, Field]:
-    """What groups can be ordered by: their keys and totals."""
+def group_fields(keys: Sequence[str], fields: Mapping[str, Field]) -> dict[str, Field]:
+    """What groups can be ordered by: their keys, of those `fields`, and totals."""
     totals = [field for field in contracts.load("groups").fields if field.name not in NOT_IN_GROUPS]
-    return {name: site_fields()[name] for name in keys} | {field.name: field for field in totals}
+    return {name: fields[name] for name in keys} | {field.name: field for field in totals}
 
 
 def listed(
@@ -45,19 +47,26 @@ def listed(
     where: Sequence[Condition] = (),
     group_by: Sequence[str] = (),
     odds: Path | None = None,
+    own: pl.DataFrame | None = None,
 ) -> pl.DataFrame:
     """The sites that meet all conditions, or their groups, in the order of `by`.
 
     `ranking` and `sites` are the files of the run's tables ranking and sites_used, `odds` that of its odds where they are
-    asked for; `by`, `where` and `group_by` name columns of `site_fields`, with groups `by` one of `group_fields`. Returns
-    `position`, the columns of the ranking (of groups: keys, counts and totals), further columns that were named, and the
+    asked for, `own` the owner's columns in a row a site. `by`, `where` and `group_by` name columns of `site_fields`; of
+    groups `by` is one of `group_fields`. Returns `position`, the columns of the ranking (of groups: keys, counts and
+    totals), further columns that were named and the owner's, and the
     running totals cumulative_cost_saved, cumulative_investment and cumulative_net_savings.
     """
     named = {by, *group_by, *(condition.column for condition in where)}
     more = sorted(named & set(contracts.load("sites").columns) - set(contracts.load("ranking").columns))
     likely = of_odds(named)
-    with sql.database({"ranking": ranking, "sites": sites} | ({"odds": odds} if odds and likely else {})) as connection:
+    tables: dict[str, sql.Table] = {"ranking": ranking, "sites": sites}
+    tables |= {"odds": odds} if odds and likely else {}
+    tables |= {} if own is None else {"own": own}
+    with sql.database(tables) as connection:
         rows = connection.table("ranking")
+        if own is not None:
+            rows = rows.join(connection.table("own"), KEY, how="left")
         if likely:
             rows = rows.join(connection.table("odds").select(KEY, *likely), KEY)
         if more:

@@ -6,7 +6,7 @@ first is what saves most a year within the money there is by then.
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import floor, inf
 from pathlib import Path
@@ -65,17 +65,19 @@ class Program:
         return round(self.bound - float(self.changes["net_savings"].sum()), 2)
 
 
-def fields() -> dict[str, Field]:
-    """What requirements can name: columns of the strategy results, then of the sites table."""
-    return {field.name: field for name in ("sites", "strategy_results") for field in contracts.load(name).fields}
+def fields(own: Mapping[str, Field] | None = None) -> dict[str, Field]:
+    """What requirements can name: columns of the strategy results, then of the sites table, then the owner's `own`."""
+    known = {field.name: field for name in ("sites", "strategy_results") for field in contracts.load(name).fields}
+    return {**(own or {}), **known}
 
 
-def requirement(text: str) -> Requirement:
-    """What a person typed: a condition or a column, at least or at most, and how many sites. UsageError where it says none."""
+def requirement(text: str, known: Mapping[str, Field] | None = None) -> Requirement:
+    """What a person typed: a condition or a column, at least or at most, and how many sites; `known`: columns it may name,
+    usually `fields`. UsageError where it says none."""
     parts = FORM.fullmatch(text)
     if parts is None:
         raise UsageError(f'"{text}" is no requirement; {HOW}')
-    what, known = parts["what"], fields()
+    what, known = parts["what"], known or fields()
     number = int(parts["number"])
     least, most = (number, None) if parts["bound"] == ">=" else (None, number)
     if not re.fullmatch(r"\w+", what):
@@ -93,19 +95,24 @@ def _counted(requirement: Requirement) -> Expression:
     return ConstantExpression(True) if requirement.each is None else ColumnExpression(requirement.each)
 
 
-def candidates(strategies: Path, sites: Path, requirements: Sequence[Requirement] = ()) -> pl.DataFrame:
+def candidates(
+    strategies: Path, sites: Path, requirements: Sequence[Requirement] = (), own: pl.DataFrame | None = None
+) -> pl.DataFrame:
     """The changes a program can be made of: one row per site_id and strategy, sorted, COLUMNS.
 
-    `strategies` and `sites` are the files of a run's tables strategies and sites_used.
+    `strategies` and `sites` are the files of a run's tables strategies and sites_used, `own` the owner's columns by site.
     For each requirement a column `requirement.<n>`, whether the change counts, or the group it counts in.
     """
     named = {r.condition.column if r.condition else r.each for r in requirements}
-    own = set(contracts.load("strategy_results").columns)
-    of_site = [*SITE_COLUMNS, *sorted(name for name in named if name and name not in {*own, *SITE_COLUMNS})]
+    of_owner = pl.DataFrame(schema={"site_id": pl.String}) if own is None else own
+    of_results = {*contracts.load("strategy_results").columns, *SITE_COLUMNS, *of_owner.columns}
+    of_site = [*SITE_COLUMNS, *sorted(name for name in named if name and name not in of_results)]
     counted = [_counted(r).alias(f"requirement.{number}") for number, r in enumerate(requirements)]
-    with sql.database({"strategies": strategies, "sites": sites}) as connection:
+    with sql.database({"strategies": strategies, "sites": sites, "own": of_owner}) as connection:
         changes = sql.ask(connection, "eligible")
-        where = connection.table("sites").select("site_id", *of_site)
+        where = (
+            connection.table("sites").select("site_id", *of_site).join(connection.table("own"), "site_id", how="left")
+        )
         changes = changes.join(where, "site_id").select(StarExpression(), *counted)
         wanted = [*COLUMNS, *(f"requirement.{number}" for number in range(len(requirements)))]
         return pl.DataFrame(changes.select(*map(ColumnExpression, wanted))).sort("site_id", "strategy")

@@ -16,7 +16,7 @@ from screener.contracts import PLACEHOLDER
 from screener.errors import UsageError
 from screener.exact import significant
 from screener.outputs import beside
-from screener.ranking import conditions, lists
+from screener.ranking import conditions, lists, own
 
 if TYPE_CHECKING:
     from screener.ranking.programs import Program
@@ -55,19 +55,25 @@ def rank(
     UsageError, with all that is wrong, where a column or condition makes no sense, the folder is no run, or one without the
     odds that are asked for.
     """
-    run, fields = outputs.open_run(folder), lists.site_fields()
+    run = outputs.open_run(folder)
+    own_columns = run.input("own_columns")
+    theirs = own.fields(own_columns)
+    fields = lists.site_fields(theirs)
     keys = conditions.each(group_by, lambda name: conditions.column(name, fields))
     if twice := sorted({name for name in keys if keys.count(name) > 1}):
         raise UsageError(f"{', '.join(twice)}: given twice to --group-by; give each column once")
-    if numbers := [name for name in keys if fields[name].kind not in conditions.OF_GROUPS]:
+    if numbers := [name for name in keys if fields[name].kind not in conditions.OF_GROUPS and name not in theirs]:
         raise UsageError(f"{', '.join(numbers)}: groups are made by texts, not by numbers; use --where for those")
-    orders = lists.group_fields(keys) if keys else fields
+    orders = lists.group_fields(keys, fields) if keys else fields
     order = orders[conditions.column(by, orders)]
     narrowed = conditions.each(where, lambda text: conditions.condition(text, fields))
     descending = order.kind != "string" if ascending is None else not ascending
     named = (*keys, order.name, *(condition.column for condition in narrowed))
     odds = beside.odds_file(run, "odds") if lists.of_odds(named) else None
-    rows = lists.listed(run.file("ranking"), run.file("sites_used"), order.name, descending, narrowed, keys, odds)
+    wanted = {*theirs} & {*named} if keys else {*theirs}
+    of_owner = own.wide(own_columns, wanted) if wanted else None
+    files = run.file("ranking"), run.file("sites_used")
+    rows = lists.listed(*files, order.name, descending, narrowed, keys, odds, of_owner)
     asked = (*keys, order.name, *(condition.column for condition in narrowed if not keys))
     return Listing(significant(rows), tuple(dict.fromkeys(asked)), run.settings)
 
@@ -128,14 +134,16 @@ def choose(
     if budget > MOST:
         raise UsageError(f"a budget of {budget:g} is more than any program costs; give at most {MOST:g}")
     run = outputs.open_run(folder)
-    required = conditions.each(require, programs.requirement)
+    own_columns = run.input("own_columns")
+    known = programs.fields(own.fields(own_columns))
+    required = conditions.each(require, lambda text: programs.requirement(text, known))
     if max_sites is not None:
         required.append(programs.Requirement(f"--max-sites {max_sites}", most=max_sites))
     if protect is not None and not 0.0 < protect < 1.0:
         raise UsageError(f"--protect {protect:g} is no part of the draws; give one between 0 and 1, such as 0.2")
     drawn = None if protect is None else beside.odds_table(run, "odds_changes")
     files = run.file("strategies"), run.file("sites_used")
-    changes = programs.candidates(*files, required)
+    changes = programs.candidates(*files, required, own.wide(own_columns, {*known}))
     if drawn is not None and protect is not None:
         from screener.ranking import protection
 

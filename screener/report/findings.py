@@ -5,7 +5,7 @@ ranking again was worked out by those stages and is handed in.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -13,10 +13,11 @@ import polars as pl
 
 from screener import text
 from screener.assumptions.weights import LIMIT, completeness
-from screener.contracts import load
+from screener.contracts import Field, load
 from screener.contracts.limits import LIMIT_COLUMNS, NOTEWORTHY_H
 from screener.contracts.origins import ASSUMED, is_given
 from screener.contracts.rejects import in_words
+from screener.ranking import own
 from screener.report.palette import END_USES
 from screener.report.words import figure_name
 
@@ -30,7 +31,8 @@ class Findings:
 
     `shortlist`: how every candidate fared; `what_if`: totals under other prices; `summaries`: strategies in a line, in
     the order of the registry; `placeholders`: strategies whose investment is a shipped placeholder; `odds`: the tables of the
-    run's odds by name, where it has some.
+    run's odds by name, where it has some; `own_columns`: those of the owner; `where`: the conditions that its sites were
+    narrowed by, as typed.
     """
 
     settings: Mapping[str, Any]
@@ -46,6 +48,21 @@ class Findings:
     placeholders: Sequence[str]
     odds: Mapping[str, pl.DataFrame] | None = None
     run_date: str = ""
+    own_columns: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=load("own_columns").polars_schema()))
+    where: Sequence[str] = ()
+
+    @cached_property
+    def own_fields(self) -> Mapping[str, Field]:
+        """The owner's own columns, by name."""
+        return own.fields(self.own_columns)
+
+    def with_more(self, ranked: pl.DataFrame) -> pl.DataFrame:
+        """Rows of the ranking with the owner's own columns, and the odds of the run where it has some."""
+        more = ranked.join(own.wide(self.own_columns, self.own_fields), on="site_id", how="left", maintain_order="left")
+        if self.odds is None:
+            return more
+        likely = self.odds["odds"].select("site_id", "net_savings_p10")
+        return more.join(likely, on="site_id", how="left", maintain_order="left")
 
     @property
     def sample(self) -> int | None:
@@ -60,6 +77,8 @@ class Findings:
     @cached_property
     def ranked(self) -> str:
         """How many of the rows are ranked, and what became of the others."""
+        if self.where:
+            return f"{text.count(self.ranking.height, 'site')} of the run: those with {' and '.join(self.where)}"
         return in_words(self.ranking.height, self.rejects)
 
     @cached_property

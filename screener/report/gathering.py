@@ -1,14 +1,15 @@
 """What the pages of a run tell, gathered from its folder: tables as they are, and what is worked out again for them."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Literal
 
 import polars as pl
 
 from screener import economics, explain, ledger, tables
+from screener.errors import UsageError
 from screener.exact import significant
 from screener.outputs import RunFolder, beside
-from screener.ranking import rank
+from screener.ranking import questions, rank
 from screener.report import what_if
 from screener.report.charts.psychrometric import Space
 from screener.report.findings import Findings
@@ -19,18 +20,35 @@ ODDS = ("odds", "portfolio_odds", "odds_figures", "odds_draws")
 SAMPLED_ABOVE = 20_000  # sites; ranking them under ten other prices takes half a gigabyte
 
 
-def of_run(run: RunFolder) -> Findings:
-    """What the report of a run folder tells."""
+def of_run(run: RunFolder, where: Sequence[str] = ()) -> Findings:
+    """What the report of a run folder tells, of the sites that meet all conditions `where` (see `questions.rank`).
+
+    UsageError where a condition makes no sense, or no site meets them.
+    """
+    ranking, results, sites = run.table("ranking").collect(), run.table("strategies"), run.table("sites_used")
+    if where:
+        kept = questions.rank(run.path, where=where).rows.select("site_id")
+        if kept.is_empty():
+            raise UsageError(f"{' and '.join(where)}: no site of {run.path} is like that; nothing to report")
+        ranking = ranking.join(kept, on="site_id", how="semi")
+        results, sites = (frame.join(kept.lazy(), on="site_id", how="semi") for frame in (results, sites))
     return findings(
-        run.table("ranking").collect(),
-        run.table("strategies"),
-        run.table("sites_used"),
+        ranking,
+        results,
+        sites,
         run.table("rejects").collect(),
         run.input("strategies"),
         run.settings,
-        {name: beside.odds_table(run, name) for name in ODDS} if beside.has_odds(run) else None,
+        None if where else _odds(run),
         run.info.get("date", ""),
+        run.input("own_columns"),
+        where,
     )
+
+
+def _odds(run: RunFolder) -> Mapping[str, pl.DataFrame] | None:
+    """The odds of a run by table, where it has some; those of all its sites together cannot be told of a part of them."""
+    return {name: beside.odds_table(run, name) for name in ODDS} if beside.has_odds(run) else None
 
 
 def findings(
@@ -42,6 +60,8 @@ def findings(
     settings: Mapping[str, Any],
     odds: Mapping[str, pl.DataFrame] | None = None,
     run_date: str = "",
+    own_columns: pl.DataFrame | None = None,
+    where: Sequence[str] = (),
 ) -> Findings:
     """What the report of a run tells, from its tables, unrounded or as they were written: the same to the last figure.
 
@@ -70,6 +90,8 @@ def findings(
         summaries=summaries(),
         placeholders=placeholders(prices),
         odds=odds,
+        where=where,
+        **({} if own_columns is None else {"own_columns": own_columns}),
     )
 
 
@@ -109,6 +131,7 @@ def site_findings(run: RunFolder, site_id: str) -> SiteFindings:
         summaries=summaries(),
         placeholders=placeholders(run.input("strategies")),
         odds=_odds_of(run, site_id),
+        own=[(row["heading"], row["value"]) for row in run.input("own_columns").filter(mine).iter_rows(named=True)],
     )
 
 

@@ -120,6 +120,13 @@ def _script_hash() -> str:
 def _tables(found: Findings) -> list[Table]:
     money = found.currency
     a_year = f"{money}/yr"
+    own = [
+        Column(
+            name, field.description.removeprefix("of the owner: "), form=str if field.kind == "string" else text.plain
+        )
+        for name, field in found.own_fields.items()
+    ]
+    sure = [Column("net_savings_p10", "exceeded with 90 %", money, text.rounded)] if found.odds is not None else []
     zones = [
         Column("climate_zone", "climate zone"),
         Column("sites", "sites", form=text.whole),
@@ -137,19 +144,23 @@ def _tables(found: Findings) -> list[Table]:
         Column("climate_zone", "zone"),
         Column("current_strategy", "today", width="some"),
         Column("best_strategy", "best", width="some"),
-        Column("electricity_saved_kwh", "electricity saved", "kWh/yr", text.whole),
-        Column("fuel_saved_kwh", "fuel saved", "kWh/yr", text.whole),
         Column("cost_saved", "saved", a_year, text.whole),
-        Column("recovery_saved", "of it heat recovery", a_year, text.whole),
         Column("investment", "investment", money, text.whole),
         Column("net_savings", "net savings", money, text.whole),
+        *sure,
         Column("simple_payback_years", "payback", "years", text.tenths),
-        Column("savings_to_investment", "savings to investment", "ratio", text.tenths),
         Column("hours_above_limit", "above limit", "h/yr", text.whole),
+    ]
+    behind_sites = [
+        Column("electricity_saved_kwh", "electricity saved", "kWh/yr", text.whole),
+        Column("fuel_saved_kwh", "fuel saved", "kWh/yr", text.whole),
+        Column("recovery_saved", "of it heat recovery", a_year, text.whole),
+        Column("savings_to_investment", "savings to investment", "ratio", text.tenths),
         Column("holding_strategy", "cheapest that holds the limit", width="some"),
         Column("holding_hours_above_limit", "above limit with it", "h/yr", text.whole),
         Column("holding_price", "costs more than the best", money, text.whole),
         Column("assumed_share", "assumed", "% of figures", text.percent),
+        *own,
         Column("notes", "notes", width="wide"),
     ]
     changes = [
@@ -200,18 +211,21 @@ def _tables(found: Findings) -> list[Table]:
         Column("current_dehumidification_electricity_kwh", "electricity for humidity today", "kWh/yr", text.whole),
         Column("current_dehumidification_fuel_kwh", "fuel for it", "kWh/yr", text.whole),
         Column("hours_above_limit", "above limit", "h/yr", text.whole),
+    ]
+    behind_others = [
         Column("holding_strategy", "cheapest that holds the limit", width="some"),
         Column("holding_hours_above_limit", "above limit with it", "h/yr", text.whole),
         Column("holding_price", "costs more than today", money, text.whole),
         Column("assumed_share", "assumed", "% of figures", text.percent),
+        *own,
         Column("notes", "notes", width="wide"),
     ]
-    paying = found.paying
+    paying, others_there = found.with_more(found.paying.head(ROWS)), found.with_more(found.others.head(ROWS))
     told = found.shortlist.with_columns(summary=pl.col("strategy").replace_strict(dict(found.summaries), default=None))
     return [
         table("zones", "Savings by climate zone", found.by_zone, zones),
-        table("sites", "Sites worth changing, in order of net savings", paying.head(ROWS), sites),
-        table("other-sites", "Sites where no change pays", found.others.head(ROWS), others),
+        table("sites", "Sites worth changing, in order of net savings", paying, sites, behind_sites),
+        table("other-sites", "Sites where no change pays", others_there, others, behind_others),
         table("changes", "What would be changed into what", found.changes, changes),
         table("shortlist", "How each candidate fared at the sites that do not have it", told, shortlist),
         table("what-if", "The ranking under other prices", found.what_if, what_if),

@@ -38,7 +38,8 @@ class SiteFindings:
     `outdoor`: outdoor_c [degC], outdoor_humidity_ratio [kg/kg], weight_h [h]. `months`: see `charts.moisture`.
     `held`: see `charts.humidity`, as is `called`. `day`: see `charts.day`, of month and day `date`.
     `odds`: its row of the odds with `find_out`, where the run has some.
-    `peaks`: strategy, month, day_kind, hour, peak_kw. `bills`: of the strategies of `hours`, see `explain.bills`.
+    `own`: heading and text of the owner's own columns. `peaks`: strategy, month, day_kind, hour, peak_kw.
+    `bills`: of the strategies of `hours`, see `explain.bills`.
     """
 
     settings: Mapping[str, Any]
@@ -60,6 +61,7 @@ class SiteFindings:
     placeholders: Sequence[str]
     odds: Mapping[str, Any] | None = None
     run_date: str = ""
+    own: Sequence[tuple[str, str]] = ()
 
     @property
     def now(self) -> str:
@@ -171,7 +173,7 @@ def _facts(found: SiteFindings) -> list[tuple[str, str]]:
         if value is not None:
             form = text.tenths if abs(value) < 100 else text.whole
             told.append((name, f"{form(value)} {si} ({form(figure_to_us(value, column))} {us})"))
-    return told
+    return [*told, *found.own]
 
 
 def _tables(found: SiteFindings) -> list[Table]:

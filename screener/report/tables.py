@@ -35,17 +35,28 @@ class Cell:
 
 @dataclass(frozen=True)
 class Table:
-    """A table as a template writes it."""
+    """A table as a template writes it. `behind`: what there is to say of each row that is read only when it is asked for."""
 
     name: str
     caption: str
     columns: Sequence[Column]
     rows: Sequence[Sequence[Cell]]
+    behind: Sequence[Sequence[tuple[Column, Cell]]] = ()
 
 
-def table(name: str, caption: str, frame: pl.DataFrame, columns: Sequence[Column]) -> Table:
-    """The columns of a frame as cells."""
-    return Table(name, caption, columns, [_cells(row, columns) for row in frame.iter_rows(named=True)])
+def table(
+    name: str, caption: str, frame: pl.DataFrame, columns: Sequence[Column], behind: Sequence[Column] = ()
+) -> Table:
+    """The columns of a frame as cells; those `behind` the rows only where they say something."""
+    rows = list(frame.iter_rows(named=True))
+    return Table(name, caption, columns, [_cells(row, columns) for row in rows], _behind(rows, behind))
+
+
+def _behind(rows: Sequence[Mapping[str, Any]], columns: Sequence[Column]) -> list[list[tuple[Column, Cell]]]:
+    if not columns:
+        return []
+    cells = ([*zip(columns, _cells(row, columns), strict=True)] for row in rows)
+    return [[(column, cell) for column, cell in each if cell.words not in ("", "-")] for each in cells]
 
 
 def _cells(row: Mapping[str, Any], columns: Sequence[Column]) -> list[Cell]:

@@ -41,7 +41,7 @@ def workbook(found: Findings) -> bytes:
     with xlsxwriter.Workbook(file, options) as book:
         book.set_properties({"title": f"{found.settings['name']}: ranking", "created": WRITTEN})
         sheets = [
-            Sheet("ranking", "ranking", found.ranking, 3),
+            Sheet("ranking", "ranking", found.with_more(found.ranking), 3),
             Sheet("groups", "groups", found.groups, 3),
             Sheet("strategies", "strategy_results", found.results, 2),
         ]

@@ -1,12 +1,13 @@
 """The files of a report, written into the folder of a run or into another one."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
 from screener import outputs
+from screener.errors import UsageError
 from screener.report import gathering
 from screener.report.page import portfolio_charts, portfolio_page
 from screener.report.site import file_name, site_charts, site_page
@@ -16,27 +17,38 @@ PAGE, WORKBOOK = "report.html", "ranking.xlsx"
 
 
 def page_of(
-    results: Mapping[str, Any], prices: pl.DataFrame, settings: Mapping[str, Any], run_date: str
+    results: Mapping[str, Any], inputs: Mapping[str, pl.DataFrame], settings: Mapping[str, Any], run_date: str
 ) -> dict[str, str]:
     """The page of a run that is about to be written, by the name of its file.
 
-    `results`: ranking and rejects, and strategies and sites_used to be read lazily. `prices`: its strategies table.
+    `results`: ranking and rejects, and strategies and sites_used to be read lazily. `inputs`: the tables it is made from.
     `run_date`: the day of the run.
     """
     ranking, strategies, sites, rejects = (results[name] for name in ("ranking", "strategies", "sites_used", "rejects"))
-    return {
-        PAGE: portfolio_page(
-            gathering.findings(ranking, strategies, sites, rejects, prices, settings, run_date=run_date)
-        )
-    }
+    found = gathering.findings(
+        ranking,
+        strategies,
+        sites,
+        rejects,
+        inputs["strategies"],
+        settings,
+        run_date=run_date,
+        own_columns=inputs["own_columns"],
+    )
+    return {PAGE: portfolio_page(found)}
 
 
-def write(folder: Path, out: Path | None = None, workbook: bool = False, pictures: bool = False) -> list[Path]:
+def write(
+    folder: Path, out: Path | None = None, workbook: bool = False, pictures: bool = False, where: Sequence[str] = ()
+) -> list[Path]:
     """Write the report of a run once more, into its folder or into `out`; returns the files written.
 
+    `where`: conditions that narrow it to some of the sites; such a report goes into a folder of its own.
     `workbook` adds ranking.xlsx, `pictures` every chart of the report as an SVG file. UsageError for what is no run.
     """
-    found = gathering.of_run(outputs.open_run(folder))
+    if where and (out is None or out.resolve() == folder.resolve()):
+        raise UsageError("a report on some of the sites would stand for the run in its folder; give another with --out")
+    found = gathering.of_run(outputs.open_run(folder), where)
     files: dict[str, str | bytes] = {PAGE: portfolio_page(found)}
     if workbook:
         files[WORKBOOK] = workbook_of(found)

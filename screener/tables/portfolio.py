@@ -9,7 +9,18 @@ import polars as pl
 
 from screener.contracts import PLACEHOLDER, Contract, load
 from screener.errors import ContractError, no_faults, table_fault
-from screener.tables import adopted, hindrances, links, offers, profiles, ratings, shipped, spreads, tariff_sense
+from screener.tables import (
+    adopted,
+    hindrances,
+    links,
+    offers,
+    own_columns,
+    profiles,
+    ratings,
+    shipped,
+    spreads,
+    tariff_sense,
+)
 from screener.tables.checking import CheckedTable, checked
 from screener.tables.files import find_tables, links_outside
 from screener.tables.offers import OFFERS
@@ -49,7 +60,7 @@ class Portfolio:
 
     `sites` keeps `row`. `sites_given` has site_id and, per column of the sites contract, "given", "converted" or null.
     `building_type_sources` says in words where each figure of `building_types` comes from; `profiles` are those of all types,
-    resolved, and so are the `spreads`. `faults` is a fault frame,
+    resolved, and so are the `spreads`. `own_columns`: those of the owner. `faults` is a fault frame,
     `blanked` one of cells of sites that cannot be read and are taken for empty; `rejects` has one row per row that is rejected or
     set aside, with the row as typed in `record` (JSON).
     """
@@ -69,6 +80,7 @@ class Portfolio:
     building_type_sources: pl.DataFrame
     profiles: pl.DataFrame
     spreads: pl.DataFrame
+    own_columns: pl.DataFrame
     faults: pl.DataFrame
     blanked: pl.DataFrame
     rejects: pl.DataFrame
@@ -79,7 +91,7 @@ class Portfolio:
     @property
     def inputs(self) -> dict[str, pl.DataFrame]:
         """What a run folder keeps of it beside the sites, so that it can be priced and explained without the portfolio."""
-        names = (*TARIFF_TABLES, "strategies", "equipment", "offers", "profiles", "spreads")
+        names = (*TARIFF_TABLES, "strategies", "equipment", "offers", "profiles", "spreads", own_columns.TABLE)
         return {name: getattr(self, name) for name in names}
 
     @property
@@ -155,6 +167,8 @@ def read_portfolio(folder: Path) -> Portfolio:
     if not names_currency(folder):
         notes.append(f"{SETTINGS_FILE} names no currency: prices are taken for {settings.currency}")
     given = sites.given.with_columns(site_id=sites.values["site_id"])
+    own, told = own_columns.of_sites(raws["sites"], good.known["sites"], raws["sites"].said)
+    notes += told
     types = good.types
     noted = offers.lost_notes(good.known["sites"], _lost_offers(tables, good), _of_cells(blanked, raws["sites"]))
     return Portfolio(
@@ -170,6 +184,7 @@ def read_portfolio(folder: Path) -> Portfolio:
         building_type_sources=types.sources,
         profiles=profiles.resolved(good.known["profiles"], types.values),
         spreads=spreads.resolved(good.known["spreads"]),
+        own_columns=own,
         faults=found,
         blanked=blanked,
         rejects=rejects,

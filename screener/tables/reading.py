@@ -27,7 +27,8 @@ class RawTable:
     Cells are stripped, empty ones null; rows without any text, and repetitions of the header, are left out. `separator`
     is that of a CSV file; other files keep numbers as numbers. `aside`: rows of a sheet of sites that are no site to rank, as
     typed, with `kind` and `reason`. `typed`: the frame before its cells were tidied, where they were. `headings`: the header as
-    typed, by the name of its column. `row_notes`: `row` and `note` of sites.
+    typed, by the name of its column. `row_notes`: `row` and `note` of sites. `said`: columns that are none of the contract and
+    of which something was made, or said, all the same.
     """
 
     name: str
@@ -39,6 +40,7 @@ class RawTable:
     typed: pl.DataFrame | None = None
     headings: Mapping[str, str] = field(default_factory=dict)
     row_notes: pl.DataFrame = field(default_factory=lambda: NO_NOTES)
+    said: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -115,12 +117,13 @@ def table_of(sheet: Sheet, contract: Contract, needs_rows: bool = True, own: Col
     if tidy.frame.is_empty() and faults.is_empty() and needs_rows:
         faults = table_fault(name, "empty table", f"{sheet.source} has no rows below its header; add at least one")
     told = {*tidy.used, *unclear}
-    if faults.is_empty() and (unknown := [each for each in _unknown(header, contract) if each not in told]):
+    unknown = [each for each in _unknown(header, contract) if each not in told]
+    if faults.is_empty() and unknown and name != headings.TABLE:
         notes.append(f"{name}: column {', '.join(unknown)} is not used")
     spelt = {column: sheet.spelt[at] for at, column in enumerate(header) if column}
     before = frame if name == headings.TABLE else None
     separator, row_notes = sheet.grid.separator, tidy.row_notes
-    return RawTable(name, tidy.frame, faults, tuple(notes), separator, tidy.aside, before, spelt, row_notes)
+    return RawTable(name, tidy.frame, faults, tuple(notes), separator, tidy.aside, before, spelt, row_notes, frozenset(told))
 
 
 def _nothing(name: str, rule: str, message: str) -> RawTable:

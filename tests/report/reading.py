@@ -25,6 +25,8 @@ class Page(HTMLParser):
         self._value: str | None = None
         self._cell = ""
         self._inside = False
+        self._behind = False
+        self._told = ""
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         has = dict(attrs)
@@ -37,12 +39,17 @@ class Page(HTMLParser):
             self.tables[self._table] = []
         if tag == "th" and "data-column" in has:
             self._columns.append(str(has["data-column"]))
-        elif tag in ("td", "th"):
+        elif tag == "dd" and "data-column" in has:
+            self._told, self._inside, self._cell, self._value = str(has["data-column"]), True, "", has.get("data-value")
+        elif tag in ("td", "th") and not self._behind:
             self._inside, self._cell, self._value = True, "", has.get("data-value")
         if tag == "tr":
-            self._row = []
+            self._row, self._behind = [], "behind" in str(has.get("class"))
 
     def handle_endtag(self, tag: str) -> None:
+        if tag == "dd" and self._told:
+            self.tables[self._table][-1][self._told] = self._cell if self._value is None else self._value
+            self._told, self._inside = "", False
         if tag in ("td", "th") and self._inside:
             self._row.append(self._cell if self._value is None else self._value)
             self._inside = False

@@ -63,7 +63,7 @@ class Visit:
         place = self.page.locator(f"#{table} thead th").evaluate_all(
             "(heads, name) => heads.findIndex((head) => head.dataset.column === name)", name
         )
-        cells = self.page.locator(f"#{table} tbody tr").evaluate_all(
+        cells = self.page.locator(f"#{table} tbody tr:not(.behind)").evaluate_all(
             "(rows, place) => rows.map((row) => row.cells[place].textContent)", place
         )
         return [str(cell) for cell in cells]
@@ -82,6 +82,32 @@ def test_wide_tables_scroll_inside_themselves(browser: Any, example: Path) -> No
     inside, outside = visit.page.locator("#sites").evaluate("(t) => [t.scrollWidth, t.parentElement.clientWidth]")
     assert inside > outside
     assert visit.page.locator("#sites").evaluate("(t) => getComputedStyle(t.parentElement).overflowX") == "auto"
+
+
+def test_no_table_of_a_report_is_cut_off_at_1280(browser: Any, likely: Path) -> None:
+    """With the ranges of its odds too; notes make no row tall until they are asked for."""
+    visit = Visit(browser, likely / "report.html")
+    visit.page.locator("details summary", has_text="where no change pays").click()
+    for table in visit.page.locator("table").all():
+        inside, outside = table.evaluate("(t) => [t.scrollWidth, t.parentElement.clientWidth]")
+        assert inside <= outside, table.get_attribute("id")
+    heights = visit.page.locator("#sites tbody tr").evaluate_all("(rows) => rows.map((row) => row.offsetHeight)")
+    assert max(heights) <= 60
+    notes = visit.page.locator("#sites .behind [data-column=notes]").first
+    assert not notes.is_visible()
+    visit.page.locator("#sites .behind summary").first.click()
+    assert notes.is_visible()
+
+
+def test_a_table_is_narrowed_by_what_stands_in_its_rows(browser: Any, example: Path) -> None:
+    visit = Visit(browser, example / "report.html")
+    names = visit.column("sites", "name")
+    visit.page.locator("label.filter input").first.fill(names[2].upper())
+    shown = visit.page.locator("#sites tbody tr:not(.behind):not([hidden])")
+    assert shown.count() == 1
+    assert names[2] in shown.first.inner_text()
+    visit.page.locator("label.filter input").first.fill("")
+    assert shown.count() == len(names)
 
 
 @pytest.mark.parametrize(("name", "kind"), [("cost_saved", float), ("simple_payback_years", float), ("site_id", str)])
@@ -120,8 +146,9 @@ def test_without_scripts_everything_is_there_to_read(browser: Any, example: Path
     assert visit.complaints == []
     assert visit.page.locator("button").count() == 0
     sites = pl.read_parquet(example / "ranking.parquet")
-    assert visit.page.locator("#sites tbody tr").count() == sites.filter(pl.col("net_savings") > 0).height
-    visit.page.locator("details summary").click()
+    rows = visit.page.locator("#sites tbody tr:not(.behind)").count()
+    assert rows == sites.filter(pl.col("net_savings") > 0).height
+    visit.page.locator("details summary", has_text="where no change pays").click()
     assert visit.page.locator("#other-sites tbody tr").first.is_visible()
     assert visit.page.locator("svg.chart").count() == 5
 

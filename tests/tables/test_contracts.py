@@ -72,6 +72,19 @@ def test_examples_keep_their_own_rules(table: str) -> None:
         assert frame.filter(rule.broken).is_empty(), (rule.column, rule.rule)
 
 
+@pytest.mark.parametrize(
+    "table", [*INPUTS, "offers", "tariff_periods", "tariff_tiers", "tariff_charges", "profiles", "spreads"]
+)
+def test_every_figure_that_is_typed_has_bounds(table: str) -> None:
+    """An amount of 1e300 is a slip of the keyboard, and sums of it would overflow."""
+    open_ended = [
+        field.name
+        for field in contracts.load(table).fields
+        if field.kind in ("number", "integer") and not {"maximum", "exclusiveMaximum"} & {*(field.constraints or {})}
+    ]
+    assert open_ended == []
+
+
 def test_package_folder_comes_first(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     wheel, checkout = tmp_path / "screener" / "schemas", tmp_path / "schemas"
     monkeypatch.setattr(schema, "FOLDERS", (wheel, checkout))

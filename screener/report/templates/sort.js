@@ -1,6 +1,7 @@
 "use strict";
 for (const table of document.querySelectorAll("table.sortable")) {
   const body = table.tBodies[0];
+  const behind = new Map([...body.querySelectorAll("tr.behind")].map((row) => [row.previousElementSibling, row]));
   const headings = [...table.tHead.rows[0].cells];
   const key = (row, place) => {
     const cell = row.cells[place];
@@ -22,7 +23,22 @@ for (const table of document.querySelectorAll("table.sortable")) {
         if (Number.isNaN(a) || Number.isNaN(b)) return Number.isNaN(a) - Number.isNaN(b);
         return sign * (a - b);
       };
-      body.append(...[...body.rows].sort(order));
+      const rows = [...body.rows].filter((row) => !row.classList.contains("behind"));
+      body.append(...rows.sort(order).flatMap((row) => (behind.has(row) ? [row, behind.get(row)] : [row])));
     });
+  });
+  if (!behind.size) continue;
+  const said = (row) => [...row.cells, ...behind.get(row).querySelectorAll("dd")].map((cell) => cell.textContent);
+  const words = new Map([...behind.keys()].map((row) => [row, said(row).join("\n").toLowerCase()]));
+  const label = document.createElement("label");
+  const field = document.createElement("input");
+  field.type = "search";
+  label.className = "filter";
+  label.append("only rows with ", field);
+  table.parentElement.before(label);
+  field.addEventListener("input", () => {
+    for (const [row, text] of words) {
+      row.hidden = behind.get(row).hidden = !text.includes(field.value.trim().toLowerCase());
+    }
   });
 }
