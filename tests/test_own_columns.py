@@ -113,11 +113,11 @@ def test_pages_and_workbook_say_them_and_run_nothing(run: Path, tmp_path: Path) 
     shown = page((run / "report.html").read_text(encoding="utf-8"))
     rows = {row["site_id"]: row for row in shown.tables.get("sites", []) + shown.tables.get("other-sites", [])}
     assert rows["S126"]["district_owner"] == "<b>South</b>"
-    assert rows["S126"]["note"] == "+3"
+    assert rows["S126"]["own_note"] == "+3"
     assert "<b>South</b>" not in (run / "report.html").read_text(encoding="utf-8")
     report.write(run, tmp_path, workbook=True)
     sheet = pl.read_excel(tmp_path / "ranking.xlsx", sheet_name="ranking", engine="calamine")
-    cells = dict(zip(sheet["site_id"], sheet["note"], strict=True))
+    cells = dict(zip(sheet["site_id"], sheet["own_note"], strict=True))
     assert (cells["S101"], cells["S104"]) == ("=1+1", "@SUM(A1)")  # texts; the file holds no formula
     (file,) = report.write_site(run, "S126", tmp_path)
     assert "&lt;b&gt;South&lt;/b&gt;" in file.read_text(encoding="utf-8")
