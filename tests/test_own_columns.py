@@ -56,12 +56,7 @@ def ids(run: Path, **asked: object) -> list[str]:
 def test_they_are_kept_as_typed_and_said(folder: Path) -> None:
     found = read_portfolio(folder)
     kept = {(row["site_id"], row["heading"]): row["value"] for row in found.own_columns.iter_rows(named=True)}
-    due = {
-        (site, heading): OWN[heading][at]
-        for heading in OWN
-        for at, site in enumerate(SITES)
-        if OWN[heading][at]
-    }
+    due = {(site, heading): OWN[heading][at] for heading in OWN for at, site in enumerate(SITES) if OWN[heading][at]}
     assert kept == due
     assert any("district / owner, sales, rank, =note kept as the owner's own" in note for note in found.notes)
 

@@ -39,7 +39,12 @@ def of_sites(raw: RawTable, sites: pl.DataFrame, used: Iterable[str] = ()) -> tu
     rows = typed.join(sites.select("row", "site_id"), on="row", how="inner", suffix="_kept")
     site = pl.col("site_id_kept" if "site_id" in typed.columns else "site_id")
     long = [
-        rows.select(site.alias("site_id"), column=pl.lit(name), heading=pl.lit(raw.headings.get(heading, heading)), value=pl.col(heading))
+        rows.select(
+            site.alias("site_id"),
+            column=pl.lit(name),
+            heading=pl.lit(raw.headings.get(heading, heading)),
+            value=pl.col(heading),
+        )
         for heading, name in names.items()
     ]
     shown = ", ".join(own[:SHOWN]) + (f" and {min(len(own), MOST) - SHOWN} more" if len(own) > SHOWN else "")

@@ -123,7 +123,9 @@ def table_of(sheet: Sheet, contract: Contract, needs_rows: bool = True, own: Col
     spelt = {column: sheet.spelt[at] for at, column in enumerate(header) if column}
     before = frame if name == headings.TABLE else None
     separator, row_notes = sheet.grid.separator, tidy.row_notes
-    return RawTable(name, tidy.frame, faults, tuple(notes), separator, tidy.aside, before, spelt, row_notes, frozenset(told))
+    return RawTable(
+        name, tidy.frame, faults, tuple(notes), separator, tidy.aside, before, spelt, row_notes, frozenset(told)
+    )
 
 
 def _nothing(name: str, rule: str, message: str) -> RawTable:
