@@ -142,7 +142,7 @@ def gains_by_source(sheet: Worksheet, space_c: Number, humidity_ratio: Number) -
         "equipment": c("equipment_w") * c("equipment_share") * is_open,
         "lights and equipment while closed": c("gain_closed_w") * (1 - is_open),
         "sun": c("aperture_m2") * c("irradiance_w_m2"),
-        "supply fan": c("fan_w") * c("fan_on") + c("ventilation_warmed_w"),
+        "supply fan": c("fan_w") * c("fan_on") + c("own_fan_now_w") + c("ventilation_warmed_w"),
         "shell": c("envelope_w_k") * (c("outdoor_c") - space_c),
         "outdoor air": through_air * (c("outdoor_c") - space_c),
         "stored in air and furnishings": c("air_storage_w_k") * (c("last_c") - space_c),
@@ -192,11 +192,12 @@ def steps(
     sheet: Worksheet,
     fan_w: Number,
     treat: Callable[[Worksheet], Treated] | None = None,
-    own_fan: bool = False,
+    own_fan_w: Number | None = None,
 ) -> None:
     """Add the hour's gains. Needs `site_terms` and the hour's weather; `fan_w` is the supply fan's power while it runs. `treat`
     says what becomes of the ventilation air (None: it comes as it is); it reads the net gains without it, `untreated.*`.
-    With `own_fan` the ventilation air has a fan of its own, and the supply fan cycles where the site lets it.
+    `own_fan_w`: heat of a fan that the ventilation air has of its own and that runs while the site is open; beside it the supply
+    fan cycles where the site lets it.
 
     A continuous supply fan runs as long as the site is open, for ventilation, and with the compressor when it is closed;
     a cycling one always runs with the compressor, one that runs always does so through the closed hours too, without outdoor air.
@@ -208,7 +209,7 @@ def steps(
     days, months = c("open_days_bits"), c("closed_months_bits")
     on_day = has_bit(days, c("day_bit")) * (1 - has_bit(months, c("month_bit")))
     is_open = sheet.let("open", as_number(within) * on_day, "1 while open, else 0")
-    continuous = c("fan_continuous") * (1 - c("fan_cycles_beside")) if own_fan else c("fan_continuous")
+    continuous = c("fan_continuous") * (1 - c("fan_cycles_beside")) if own_fan_w is not None else c("fan_continuous")
     runs = is_open + (1 - is_open) * c("fan_always")
     fan_on = sheet.let("fan_on", runs * continuous, "1 while the supply fan runs whatever the compressor does")
     ventilated = sheet.let("ventilated", is_open * c("ventilation_share"), "of the outdoor air that is due while open")
@@ -224,10 +225,14 @@ def steps(
     machines = c("lights_w") * c("lights_share") + c("equipment_w") * c("equipment_share")
     machines = c("gain_closed_w") + (machines - c("gain_closed_w")) * is_open
     machines = sheet.let("machines_now_w", machines, "of lights and equipment")
+    fans = fan_w * fan_on
+    own_fan = sheet.let("own_fan_now_w", 0.0 if own_fan_w is None else own_fan_w * is_open, "of the ventilation air's")
+    if own_fan_w is not None:
+        fans = fans + own_fan
     inside = sheet.let(
         "internal_and_sun_w",
-        people + machines + fan_w * fan_on + c("aperture_m2") * c("irradiance_w_m2") - c("case_sensible_w"),
-        "people, lights, equipment, sun and fan, less the cases' cooling",
+        people + machines + fans + c("aperture_m2") * c("irradiance_w_m2") - c("case_sensible_w"),
+        "people, lights, equipment, sun and fans, less the cases' cooling",
     )
 
     def net_gain(state: str, inside_w: Number, through_w_k: Number) -> Number:

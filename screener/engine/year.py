@@ -156,7 +156,8 @@ def plan(names: Sequence[str] | None = None) -> tuple[Worksheet, Worksheet]:
     chosen = [REGISTRY[name] for name in names if name != REFERENCE.name]
     any_hour, damp_hour = Worksheet(), Worksheet()
     alone = REGISTRY[names[0]] if len(names) == 1 else None
-    loads.steps(any_hour, col("fan_w"), alone.ventilation if alone else None, alone.own_fan if alone else False)
+    own_fan_w = alone.own_fan() if alone and alone.own_fan else None
+    loads.steps(any_hour, col("fan_w"), alone.ventilation if alone else None, own_fan_w)
     strategies.add_reference(any_hour, REFERENCE)
     strategies.add_standby(any_hour, chosen)
     strategies.add_damp_hours(damp_hour, chosen)

@@ -96,10 +96,11 @@ class Fans:
 def damp_hour(sheet: Worksheet, name: str, wheel: bool, fans: Fans) -> Outcome:
     """Dry the ventilation air; the installed coil, now on space air alone, cools what is left.
 
-    The unit's fans run whenever the site is open and, while it is closed, with the unit.
+    The unit's fans run whenever the site is open, and their heat is among its gains; while it is closed, they run with the unit.
     """
     own = sheet.section(f"{name}.damp")
     c = col
+    fan_heat = own.let("fan_heat_w", fans.heat_w - c("own_fan_now_w"), "of the supply fan, beyond what the gains have")
     flow, needed = c("ventilation_kg_s"), c("moisture_at_limit_kg_s")
     arrives = behind_wheel(own, name) if wheel else entering(own)
     t_in, w_in = arrives.c, arrives.humidity_ratio
@@ -113,11 +114,11 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fans: Fans) -> Outcome:
 
     coil = _Coil(
         own,
-        when(needed > able).then(_beyond(own, flow, arrives, able, fans.heat_w)).otherwise(c("limit_humidity_ratio")),
+        when(needed > able).then(_beyond(own, flow, arrives, able, fan_heat)).otherwise(c("limit_humidity_ratio")),
     )
     alone = own.let("alone_kg_s", larger(smaller(needed, able), by_wheel), "without the coil")
     first = unit.treat(own.section("alone"), w_in - alone / flow, c("pressure_pa"))
-    left = own.let("left_alone_w", _left_to_the_coil(flow, t_in, first.leaving_c, fans.heat_w))
+    left = own.let("left_alone_w", _left_to_the_coil(flow, t_in, first.leaving_c, fan_heat))
     share = own.let("first_share_kg_s", between(needed - coil.water(left), 0.0, able), "less what the coil removes")
 
     supply = own.section("supply")
@@ -126,7 +127,7 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fans: Fans) -> Outcome:
     treated = unit.treat(supply, near, c("pressure_pa"))
     # kilograms not taken leave the supply warmer, and the coil more to cool: d(left)/d(device), a straight line
     per_kg = air.CP_MOIST_AIR * treated.leaving_c_per_humidity
-    more = _left_to_the_coil(flow, t_in, treated.leaving_c, fans.heat_w)
+    more = _left_to_the_coil(flow, t_in, treated.leaving_c, fan_heat)
     left = own.let("left_w", more, "of cooling to the installed coil")
     water = own.let("coil_water_kg_s", coil.water(left), "and what it removes with that")
     response = when(water > 0).then(at_least(1 - coil.per_w * per_kg, LEAST_RESPONSE)).otherwise(1.0)
@@ -139,8 +140,10 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fans: Fans) -> Outcome:
         by_coil = own.let("unit_coil_kg_s", at_least(by_coil, 0.0), "water its coil takes behind the wheel")
         leaving = when(by_coil > 0).then(leaving).otherwise(arrives.coil_c)
     leaving = own.let("leaving_c", leaving, "saturated supply, before reheat")
-    chilled = flow * air.CP_MOIST_AIR * (t_in - leaving) - fans.heat_w
-    chilled = own.let("chilled_w", chilled, "sensible heat taken from the air, less that of the supply fan")
+    chilled = flow * air.CP_MOIST_AIR * (t_in - leaving) - fan_heat
+    chilled = own.let(
+        "chilled_w", chilled, "sensible heat taken from the air, less that of a fan the gains do not have"
+    )
     duty = flow * air.CP_MOIST_AIR * (arrives.coil_c - leaving)
     duty = own.let("duty_w", duty + by_coil * (air.LATENT_HEAT_0C + air.CP_VAPOUR * arrives.coil_c), "of its coil")
     surplus = own.let(
@@ -197,30 +200,9 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fans: Fans) -> Outcome:
     return replace(outcome, dehumidifier_w=outcome.dehumidifier_w + fans.power_w * c("open"))
 
 
-def dry_hour(sheet: Worksheet, fans: Fans, brought_w: Number = 0.0, relieved_w: Number = 0.0) -> dict[str, Number]:
-    """Powers, beside those of temperature control, of an open hour with no water to take: fans, and their heat.
-
-    `brought_w` is heat that a wheel brings to cold outdoor air, `relieved_w` heat it keeps out. Heat replaces heating or
-    is cooled away, as far as the coil can; where the space asks for neither, it is not followed.
-    """
-    is_open, cooling, run_fraction = col("open"), RESTING.cooling_w, RESTING.run_fraction
-    heat = sheet.let("fan_heat_w", fans.heat_w * is_open, "of the supply fan")
-    saved = sheet.let("heat_saved_w", smaller(brought_w + heat, RESTING.heating_w), "of heating")
-    more = at_least(heat - relieved_w, -cooling) / at_least(cooling, installed.TINY_W)
-    runs = when(cooling > installed.TINY_W).then(at_most(run_fraction * (1 + more), 1.0)).otherwise(run_fraction)
-    fewer = sheet.let("run_fraction", runs, "the coil, with the fan's heat and without what the wheel keeps out")
-    full = RESTING.coil.state.power_w
-    compressor = installed.compressor_power(full, fewer) - installed.compressor_power(full, run_fraction)
-    fan = installed.fan_power(fewer) - installed.fan_power(run_fraction)
-    heating_w = RESTING.heating_w
-    less = installed.heating_electricity(heating_w - saved) - installed.heating_electricity(heating_w)
-    return {
-        "dehumidifier_w": fans.power_w * is_open,
-        "compressor_w": compressor,
-        "fans_w": fan,
-        "heating_electricity_w": less,
-        "heating_fuel_w": -installed.heating_fuel(saved),
-    }
+def dry_hour(sheet: Worksheet, fans: Fans) -> dict[str, Number]:
+    """Powers, beside those of temperature control, of an hour with no water to take: fans, whose heat is among the gains."""
+    return {"dehumidifier_w": fans.power_w * col("open")}
 
 
 def _show(

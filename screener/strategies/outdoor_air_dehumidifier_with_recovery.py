@@ -7,11 +7,11 @@ heating in cold weather and cooling in hot weather; what it does to the humidity
 from collections.abc import Mapping
 
 from screener.contracts.needs import AIR_SYSTEM, EXHAUST, ROOF
-from screener.formula import Number, at_least, col, when
+from screener.formula import Number, at_least, col, smaller, when
 from screener.physics import enthalpy_wheel
 from screener.physics import outdoor_air_unit as unit
 from screener.physics import psychrometrics as air
-from screener.strategies import outdoor_air, outdoor_air_dehumidifier, ventilation_heat_recovery
+from screener.strategies import installed, outdoor_air, outdoor_air_dehumidifier, ventilation_heat_recovery
 from screener.strategies.resting import RESTING
 from screener.strategies.strategy import Machine, Outcome, Strategy
 from screener.worksheet import Worksheet
@@ -49,20 +49,32 @@ def damp_hour(sheet: Worksheet) -> Outcome:
 
 
 def standby(sheet: Worksheet) -> Mapping[str, Number]:
-    """Fans while open, less the heating or cooling that the wheel saves in a dry hour."""
-    c = col
+    """Fans while open, less the heating or cooling that the wheel saves in a dry hour: no more of either than there is."""
+    c, cooling, run_fraction = col, RESTING.cooling_w, RESTING.run_fraction
     passes = c(f"{NAME}.sensible_effectiveness") * c("ventilation_now_kg_s") * air.CP_MOIST_AIR
     colder = at_least(RESTING.space_c - c("outdoor_c"), 0.0)
     colder = colder * enthalpy_wheel.unfrosted(RESTING.space_c, c("outdoor_c"))
     warmer = at_least(c("outdoor_c") - RESTING.space_c, 0.0)
-    return outdoor_air.dry_hour(sheet, fans(), passes * colder, passes * warmer)
+    heating = RESTING.heating_w
+    saved = sheet.let("heat_saved_w", smaller(passes * colder, heating), "of heating")
+    spared = smaller(passes * warmer, cooling) / at_least(cooling, installed.TINY_W)
+    fewer = sheet.let("run_fraction", run_fraction * (1 - spared), "the coil, without what the wheel keeps out")
+    full = RESTING.coil.state.power_w
+    less = installed.heating_electricity(heating - saved) - installed.heating_electricity(heating)
+    return {
+        **outdoor_air.dry_hour(sheet, fans()),
+        "compressor_w": installed.compressor_power(full, fewer) - installed.compressor_power(full, run_fraction),
+        "fans_w": installed.fan_power(fewer) - installed.fan_power(run_fraction),
+        "heating_electricity_w": less,
+        "heating_fuel_w": -installed.heating_fuel(saved),
+    }
 
 
 STRATEGY = Strategy(
     name=NAME,
     summary="the dedicated unit behind an enthalpy wheel",
     ventilation=None,
-    own_fan=True,
+    own_fan=lambda: fans().heat_w,
     rate=rate,
     damp_hour=damp_hour,
     standby=standby,

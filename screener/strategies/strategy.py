@@ -83,7 +83,8 @@ class Strategy:
 
     `name` and `summary`, what it is in a line. `ventilation` says what it does to the ventilation air in any hour, damp or not:
     the temperature control that the hour begins with is then worked out with air so treated; None where it comes as it is.
-    `own_fan` is whether the ventilation air has a fan of its own, beside which that of the rooftop units may cycle.
+    `own_fan` is the heat [W] of a fan that the ventilation air has of its own, on while the site is open, beside which that of
+    the rooftop units may cycle; None where there is none.
     `rate` adds to the worksheet of a site, under the strategy's name, the figures of its equipment that the hour needs.
     `damp_hour` adds its steps to the worksheet of an hour and returns the outcome of an hour that temperature control alone
     leaves above the limit. `standby` says what the equipment draws, or saves, in every other hour: power [W] beside that of
@@ -96,7 +97,7 @@ class Strategy:
     name: str
     summary: str
     ventilation: Callable[[Worksheet], Treated] | None
-    own_fan: bool
+    own_fan: Callable[[], Number] | None
     rate: Rate
     damp_hour: Callable[[Worksheet], Outcome]
     standby: Callable[[Worksheet], Mapping[str, Number]]

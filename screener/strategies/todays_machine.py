@@ -36,7 +36,7 @@ def without_equipment(
         name=name,
         summary=summary,
         ventilation=None,
-        own_fan=False,
+        own_fan=None,
         rate=rate,
         damp_hour=_no_hour,
         standby=nothing,
