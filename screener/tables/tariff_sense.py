@@ -109,16 +109,41 @@ def _unusual(table: str, told: pl.DataFrame, column: str, least: float, currency
 
 
 def _dear_fuel(tables: Mapping[str, CheckedTable]) -> Iterator[str]:
-    """Fuel that costs more than electricity, per kilowatt-hour of either."""
+    """Fuel that costs more than electricity in some month, per kilowatt-hour of either."""
     if "tariffs" not in tables:
         return
-    electricity, fuel = "electricity_price_per_kwh", "fuel_price_per_kwh"
-    dear = tables["tariffs"].told("tariff_id", electricity, fuel).filter(pl.col(fuel) > pl.col(electricity))
-    for row in dear.head(MANY).iter_rows(named=True):
+    electricity, fuel = (_highest(tables, f"{carrier}_price_per_kwh") for carrier in ("electricity", "fuel"))
+    both = electricity.join(fuel, on=["tariff_id", "month"], suffix="_fuel").sort("tariff_id", "month")
+    dear = both.filter(pl.col("price_fuel") > pl.col("price")).group_by("tariff_id", maintain_order=True)
+    months = pl.col("month").cast(pl.String).str.join(", ")
+    for row in dear.agg(pl.col("price", "price_fuel").first(), months).head(MANY).iter_rows(named=True):
+        when = "" if row["month"].count(",") == 11 else f" in month {row['month']}"
         yield (
-            f"tariffs: fuel of {row['tariff_id']} costs {row[fuel]:.3g} per kWh, more than its electricity "
-            f"({row[electricity]:.3g}): check {row[f'{fuel}:name']} and its unit"
+            f"tariffs: fuel of {row['tariff_id']} costs {row['price_fuel']:.3g} per kWh{when}, more than its electricity "
+            f"({row['price']:.3g}): check the price of fuel and its unit"
         )
+
+
+def _highest(tables: Mapping[str, CheckedTable], column: str) -> pl.DataFrame:
+    """What a kilowatt-hour costs at most in each month: `tariff_id`, `month`, `price`. Of tariffs, windows and tiers the dearest,
+    and what the dearest rows of each charge add to it."""
+    every = pl.lit(None, pl.String)
+    dearest = [tables["tariffs"].values.select("tariff_id", every.alias("months"), price=column)]
+    for name in ("tariff_periods", "tariff_tiers"):
+        if name in tables and column in tables[name].contract.columns:
+            dearest.append(tables[name].values.select("tariff_id", "months", price=column))
+    known = [calendar.by_month(pl.concat(dearest)).select("tariff_id", "month", "price", charge=pl.lit(""))]
+    if ADDING in tables:
+        charge = pl.coalesce("charge", pl.col("row").cast(pl.String))
+        added = tables[ADDING].values.select("tariff_id", "months", charge, price=column)
+        known.append(calendar.by_month(added).select("tariff_id", "month", "price", "charge"))
+    priced = pl.concat(known).drop_nulls("price")
+    return (
+        priced.group_by("tariff_id", "month", "charge")
+        .agg(pl.col("price").max())
+        .group_by("tariff_id", "month")
+        .agg(pl.col("price").sum())
+    )
 
 
 def _free(tables: Mapping[str, CheckedTable]) -> Iterator[str]:

@@ -159,3 +159,14 @@ def test_a_price_per_another_unit_in_the_cell_is_refused(tmp_path: Path) -> None
     with pytest.raises(ContractError) as caught:
         read_tariffs(write(tmp_path, tariffs=HEAD + "T1,0.1,,1.1/therm\n"), "USD")
     assert caught.value.faults["rule"].to_list() == ["not a number"]
+
+
+def test_fuel_above_electricity_is_told_across_tables_and_months(tmp_path: Path) -> None:
+    """Electricity 0.05, and 0.04 more in a charge; fuel 0.03, and from a window 0.1 in two months."""
+    periods = "tariff_id,months,fuel_price_per_kwh\nT1,1-2,0.1\nT2,1-2,0.08\n"
+    charges = "tariff_id,charge,electricity_price_per_kwh\nT1,rider,0.04\nT2,rider,0.04\n"
+    tariffs = HEAD + "T1,0.05,,0.03\nT2,0.05,,0.03\n"
+    folder = write(tmp_path, tariffs=tariffs, tariff_periods=periods, tariff_charges=charges)
+    told = [note for note in read_tariffs(folder, "USD").notes if "more than its electricity" in note]
+    assert len(told) == 1
+    assert "fuel of T1 costs 0.1 per kWh in month 1, 2, more than its electricity (0.09)" in told[0]
