@@ -18,6 +18,16 @@ from screener.text import count
 EXTRA = "EXTRA_"  # names of columns that the header leaves without one of their own
 MANY = 5  # rows listed in a note
 NONE_ASIDE = pl.DataFrame(schema={"row": pl.Int64, "kind": pl.String, "reason": pl.String})
+MEASURES = {
+    "cent",
+    "cents",
+    "ct",
+    "pence",
+    "lb",
+    "lbs",
+    "kg",
+    "g",
+}  # of money and mass: words of a name that change its figures
 
 
 @dataclass(frozen=True)
@@ -311,7 +321,9 @@ def _misspelt(table: str, header: list[str], contract: Contract, told: Collectio
         spelt = re.sub(r"[\s_/()\[\].-]+", "_", name.replace("²", "2")).strip("_")
         close = get_close_matches(spelt, absent, n=len(absent) or 1, cutoff=0.8)
         if alike := [each for each in close if not _in_other_units(spelt, each)]:
-            message = f'not a column of {table}; did you mean "{alike[0]}"?'
+            has_unit = units.unit_of(spelt) or spelt.split("_")[-1] == alike[0].split("_")[-1]
+            meant = " or ".join(f'"{each}"' for each in (alike[:1] if has_unit else _in_every_unit(alike[0], contract)))
+            message = f"not a column of {table}; did you mean {meant}?"
             faults.append(table_fault(table, "misspelt column", message, name))
         elif close:
             known = next(field.names for field in contract.fields if close[0] in field.names)
@@ -320,8 +332,15 @@ def _misspelt(table: str, header: list[str], contract: Contract, told: Collectio
     return pl.concat(faults)
 
 
+def _in_every_unit(name: str, contract: Contract) -> Sequence[str]:
+    """The names of a column in all its units: one without a unit may be any of them."""
+    return next(field.names for field in contract.fields if name in field.names)
+
+
 def _in_other_units(name: str, known: str) -> bool:
-    """Whether two names end in units that are not one and the same, misspelt."""
+    """Whether two names end in units that are not one and the same, misspelt, or one has cents or pounds in it."""
+    if {*name.split("_")} & MEASURES != {*known.split("_")} & MEASURES:
+        return True
     own, other = units.unit_of(name), units.unit_of(known)
     if own == other or own is None or other is None:
         return False

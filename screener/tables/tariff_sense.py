@@ -41,18 +41,20 @@ USUAL: Mapping[str, Usual] = {
         {f"per {unit}": factor for unit, factor in FUEL_UNITS.items()}
         | {"in cents": 0.01, "in cents per therm": 0.01 / units.THERM_KWH, "per kWh": 1.0},
     ),
+    "fuel_demand_price_per_kw": Usual(0.0, 5.0, "kW", {"per therm_h": 1 / units.THERM_KWH, "in cents": 0.01}),
 }
+PERCENTS = {"electricity_percent": (0.2, 40.0), "fuel_percent": (0.2, 40.0), "ratchet_percent": (5.0, 100.0)}
 
 
 def notes(tables: Mapping[str, CheckedTable], currency: str, used: Collection[str] | None = None) -> list[str]:
     """Remarks on the tariff tables that are there, by name. `used`: the tariffs that sites are on (None: not known)."""
-    found = [*_free(tables), *_unused(tables, used), *_single_days(tables)]
+    found = [*_free(tables), *_unused(tables, used), *_single_days(tables), *_percents(tables)]
     if currency in DOLLAR_LIKE:
         for name, table in tables.items():
             for column in set(USUAL) & set(table.contract.columns):
                 least = 0.0 if name == ADDING else USUAL[column].low
                 found += _unusual(name, table.told(column), column, least, currency)
-        found += _dear_fuel(tables)
+        found += [*_dear_fuel(tables), *_dear_together(tables, currency)]
     return sorted(found)
 
 
@@ -106,6 +108,37 @@ def _unusual(table: str, told: pl.DataFrame, column: str, least: float, currency
         yield f"{table}: {name} {figure}{same} is unusual, {span} is usual{instead}: check the unit"
     if out.height > MANY:
         yield f"{table}: {column} is unusual in {out.height - MANY:,} more rows: check the unit"
+
+
+def _dear_together(tables: Mapping[str, CheckedTable], currency: str) -> Iterator[str]:
+    """Electricity whose charges, each of which is usual, add up to more than is."""
+    if not {"tariffs", ADDING} <= {*tables}:
+        return
+    column = "electricity_price_per_kwh"
+    most = USUAL[column].high
+    told = tables[ADDING].values.filter(pl.col(column) > most)["tariff_id"]  # they have a note of their own
+    highest = _highest(tables, column).filter(pl.col("price") > most, ~pl.col("tariff_id").is_in(told.implode()))
+    for name, price in (
+        highest.group_by("tariff_id").agg(pl.col("price").max()).sort("tariff_id").head(MANY).iter_rows()
+    ):
+        yield (
+            f"{ADDING}: electricity of {name} adds up to {price:.3g} {currency}/kWh, {USUAL[column].low:g} to {most:g} is usual: "
+            "check the units of its charges"
+        )
+
+
+def _percents(tables: Mapping[str, CheckedTable]) -> Iterator[str]:
+    """Per cent that were meant as shares, and more than any rider or tax."""
+    if ADDING not in tables:
+        return
+    for column, (low, high) in PERCENTS.items():
+        told, value = tables[ADDING].told(column), pl.col(column).abs()
+        for row in told.filter((value > 0) & ~value.is_between(low, high)).head(MANY).iter_rows(named=True):
+            share = f"; if it is a share, write {row[column] * 100:.4g}" if abs(row[column]) < low else ""
+            yield (
+                f"{ADDING}: {column} {row[f'{column}:text']} in row {row['row']} is unusual, {low:g} to {high:g} per cent is "
+                f"usual{share}"
+            )
 
 
 def _dear_fuel(tables: Mapping[str, CheckedTable]) -> Iterator[str]:

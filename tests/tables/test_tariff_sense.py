@@ -170,3 +170,38 @@ def test_fuel_above_electricity_is_told_across_tables_and_months(tmp_path: Path)
     told = [note for note in read_tariffs(folder, "USD").notes if "more than its electricity" in note]
     assert len(told) == 1
     assert "fuel of T1 costs 0.1 per kWh in month 1, 2, more than its electricity (0.09)" in told[0]
+
+
+@pytest.mark.parametrize(
+    ("header", "row", "told"),
+    [
+        ("charge,electricity_price_per_kwh", "energy,0.4", "electricity of T1 adds up to 0.52 USD/kWh"),
+        (
+            "electricity_percent",
+            "0.065",
+            "electricity_percent 0.065 in row 2 is unusual, 0.2 to 40 per cent is usual; if it is a share, write 6.5",
+        ),
+        ("fuel_percent", "65", "fuel_percent 65 in row 2 is unusual"),
+        ("demand_price_per_kw,ratchet_percent", "8,0.8", "if it is a share, write 80"),
+        ("fuel_demand_price_per_kw", "25", "it would be usual per therm_h (0.853)"),
+    ],
+)
+def test_charges_in_a_wrong_unit_are_told(header: str, row: str, told: str, tmp_path: Path) -> None:
+    tariffs = "tariff_id,electricity_price_per_kwh\nT1,0.12\n"
+    folder = write(tmp_path, tariffs=tariffs, tariff_charges=f"tariff_id,{header}\nT1,{row}\n")
+    assert [note for note in read_tariffs(folder, "USD").notes if told in note]
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ("electricity_price", 'did you mean "electricity_price_per_kwh" or "electricity_price_per_mwh"?'),
+        ("electricity_price_cents_per_kwh", "not a unit that tariffs knows"),
+        ("electricity_lb_co2_per_kwh", "not a unit that tariffs knows"),
+    ],
+)
+def test_no_unit_is_put_into_a_heading(typed: str, told: str, tmp_path: Path) -> None:
+    with pytest.raises(ContractError) as caught:
+        read_tariffs(write(tmp_path, tariffs=f"tariff_id,demand_price_per_kw,{typed}\nT1,5,0.5\n"), "USD")
+    faults = caught.value.faults.filter(pl.col("column") == typed)
+    assert told in faults["message"].item()
