@@ -1,6 +1,7 @@
 """Compiled worksheets against Polars, which evaluates the same steps, and against the C library's exp and log."""
 
 import math
+from collections.abc import Iterable
 
 import numpy as np
 import polars as pl
@@ -34,6 +35,7 @@ from screener.strategies import MACHINES, REFERENCE
 from screener.worksheet import Worksheet
 from screener.worksheet.arrays import ArraysYear
 from screener.worksheet.compiled import FEW_LANES, MANY_LANES, CompiledYear
+from screener.worksheet.compiled.year import YearCode, in_step
 from screener.worksheet.hours import Hours, Part, Sums, Tallies, Tally
 from tests.engine_cases import STATIONS, climate, filled, in_sequence, random_rows, sized
 
@@ -220,18 +222,25 @@ def hard() -> tuple[pl.DataFrame, pl.DataFrame]:
     return filled(rows), hours.filter(pl.int_range(pl.len()) % 97 > 0)
 
 
-def summed(sites: pl.DataFrame, hours: pl.DataFrame, many: bool = False) -> dict[str, Sums]:
-    of = engine.compiled_year({name: engine.part(name) for name in MACHINES}, many)
+def summed(
+    sites: pl.DataFrame, hours: pl.DataFrame, many: bool = False, names: Iterable[str] = MACHINES
+) -> dict[str, Sums]:
+    of = engine.compiled_year({name: engine.part(name) for name in names}, many)
     return of.run(sized(sites), "weather_id", engine.years(hours), ALL_SLOTS, ledger.dampest)
 
 
+@pytest.fixture(scope="module")
+def compiled_sums(hard: tuple[pl.DataFrame, pl.DataFrame]) -> dict[str, Sums]:
+    return summed(*hard)
+
+
 @pytest.mark.parametrize("name", MACHINES)
-def test_every_sum_of_every_strategy_is_that_of_polars(hard: tuple[pl.DataFrame, pl.DataFrame], name: str) -> None:
+def test_every_sum_of_every_strategy_is_that_of_polars(hard, compiled_sums: dict[str, Sums], name: str) -> None:
     """Hour by hour in frames that begin with the states of the compiled hours, and end in the ones that follow; added up:
     1e-9 of each figure, or of what it is a difference of."""
     sites, hours = hard
     sites = sites.head(11)
-    rows, got = in_sequence(sites, hours, name), summed(sites, hours)[name]
+    rows, got = in_sequence(sites, hours, name), compiled_sums[name]
     for last, end in (("last_c", "space_c"), ("last_mass_c", "mass_c"), ("last_humidity_ratio", "humidity_ratio")):
         follows = rows.select((pl.col(f"hour.{end}").shift().over("site") - pl.col(last)).abs().max()).item()
         assert follows < 1e-9, last
@@ -243,7 +252,7 @@ def test_every_sum_of_every_strategy_is_that_of_polars(hard: tuple[pl.DataFrame,
         for tally in group:
             expected, found = frame[tally.name].to_numpy(), sums[tally.name][places]
             assert np.allclose(found, expected, rtol=1e-9, atol=1e-9 * abs(expected).max()), tally.name
-            rest = sums[tally.name].copy()
+            rest = sums[tally.name][: sites.height].copy()
             rest[places] = 0.0
             assert not rest.any(), tally.name
     for site in range(sites.height):
@@ -251,17 +260,39 @@ def test_every_sum_of_every_strategy_is_that_of_polars(hard: tuple[pl.DataFrame,
         assert got.finished[site] == pytest.approx(reached[int(0.05 * len(reached))], rel=1e-12)
 
 
-def test_the_number_of_lanes_changes_no_bit(hard: tuple[pl.DataFrame, pl.DataFrame]) -> None:
-    few, many = (summed(*hard, many=many) for many in (False, True))
-    for name in MACHINES:
-        for a, b in ((few[name].slots, many[name].slots), (few[name].years, many[name].years)):
+def same_to_the_last_bit(one: dict[str, Sums], other: dict[str, Sums]) -> None:
+    for name, sums in one.items():
+        for a, b in ((sums.slots, other[name].slots), (sums.years, other[name].years)):
+            assert a.keys() == b.keys()
             assert all(np.array_equal(a[tally], b[tally]) for tally in a)
-        assert np.array_equal(few[name].finished, many[name].finished)
+        assert np.array_equal(sums.finished, other[name].finished)
+
+
+def test_the_number_of_lanes_changes_no_bit(hard, compiled_sums: dict[str, Sums]) -> None:
+    same_to_the_last_bit(compiled_sums, summed(*hard, many=True))
+
+
+def test_strategies_whose_hours_leave_the_same_share_them_and_no_bit_differs(hard, compiled_sums) -> None:
+    """Where the reheat comes from changes nothing of the air; each worked out alone comes to the same."""
+    parts = {name: engine.part(name) for name in MACHINES}
+    shared = max(in_step(parts), key=len)
+    assert {"overcool_electric_reheat", "overcool_fuel_reheat", "overcool_condenser_reheat"} <= {*shared}
+    assert "wrapped_coil_heat_pipe" not in shared
+    same_to_the_last_bit(summed(*hard, names=shared[-1:]), compiled_sums)
+
+
+@pytest.mark.parametrize("name", MACHINES)
+def test_what_a_strategy_does_in_damp_hours_is_left_out_of_others(name: str) -> None:
+    """A quarter of its operations at least; their divisions cost most."""
+    code = YearCode([engine.part(name)], engine.HOURLY_COLUMNS)
+    left_out, every = code.acting, [i for i, node in enumerate(code.graph.nodes) if node.operation == "divide"]
+    assert 4 * len({*left_out} & {*every}) > len(every) if name != REFERENCE.name else not left_out
 
 
 def test_arrays_give_the_same_sums(hard: tuple[pl.DataFrame, pl.DataFrame]) -> None:
-    """Where no machine code can be made; two strategies in the hours of March stand for all."""
-    sites, hours = hard[0], hard[1].filter(pl.col("month") == 3)
+    """Where no machine code can be made; two strategies in four days of March, the last a Sunday, stand for all."""
+    march = hard[1].filter(pl.col("month") == 3)
+    sites, hours = hard[0], march.filter(pl.int_range(pl.len()).over("weather_id") < 4 * 24)
     parts = {name: engine.part(name) for name in ("overcool_condenser_reheat", "outdoor_air_dehumidifier")}
     compiled, arrays = (
         way.run(sized(sites), "weather_id", engine.years(hours), ALL_SLOTS, ledger.dampest)
@@ -296,3 +327,11 @@ def test_no_figure_hangs_on_the_last_bit_of_the_weather() -> None:
             least = 1e-12 * abs(known[name]).max()
             assert np.allclose(values[cools], known[name][cools], rtol=1e-6, atol=least), name
             assert np.allclose(values, known[name], rtol=1e-2, atol=least), name
+
+
+@pytest.mark.parametrize("hours", [1, 2, 19, 20, 40, 8760])
+def test_the_humidity_that_five_per_cent_exceed_is_the_one_that_sorting_finds(hours: int) -> None:
+    draw = np.random.default_rng(hours)
+    drifting = np.sin(np.arange(hours) / 24) + draw.normal(size=hours) / 9
+    for humidities in (drifting, np.sort(drifting), drifting.round(1), np.ones(hours)):
+        assert ledger.dampest(humidities[None]) == np.sort(humidities)[-1 - int(0.05 * hours)]

@@ -13,7 +13,18 @@ import polars as pl
 
 from screener.formula import CHOICE, COLUMN, LITERAL
 from screener.worksheet.graph import Graph, Node
-from screener.worksheet.hours import Finish, Hours, Numbers, Part, Sums, alike, check_filled, side_by_side, sums_of
+from screener.worksheet.hours import (
+    BEGINNINGS,
+    Finish,
+    Hours,
+    Numbers,
+    Part,
+    Sums,
+    alike,
+    check_filled,
+    side_by_side,
+    sums_of,
+)
 
 OPERATIONS: Mapping[str, Callable[..., Any]] = {
     "add": np.add,
@@ -127,8 +138,8 @@ class _Code:
             kept = np.empty((len(kept_at), count, width))
             last = dict(zip(part.carried, (site[name] for name in part.first.values()), strict=True))
             for begin in ([max(0, count - part.warm_up)] if part.warm_up else []) + [0]:
-                by_slot = np.array([np.full((slots, width), tally.beginning) for tally in part.tallies.slot])
-                year = np.array([np.full(width, tally.beginning) for tally in part.tallies.year])
+                by_slot = np.array([np.full((slots, width), BEGINNINGS[tally.how]) for tally in part.tallies.slot])
+                year = np.array([np.full(width, BEGINNINGS[tally.how]) for tally in part.tallies.year])
                 for hour in range(begin, count):
                     now = last | dict(zip(self.hour_columns, hours[:, hour], strict=True))
                     for index, node in steps:

@@ -26,11 +26,17 @@ class Graph:
     def __init__(self, *sheets: Worksheet) -> None:
         self.nodes: list[Node] = []
         self._indices: dict[Node, int] = {}
+        self.begin(*sheets)
+
+    def begin(self, *sheets: Worksheet) -> None:
+        """Read formulas with the steps of these worksheets from now on; those of before keep their operations, and what these
+        have in common with them is there once."""
         self._steps: dict[str, int] = {}
         self._read: dict[Formula, int] = {}
+        self._columns: set[str] = set()
         for sheet in sheets:
             for step in sheet.steps.values():
-                if Node(COLUMN, name=step.name) in self._indices:
+                if step.name in self._columns:
                     raise ValueError(f"the step {step.name} is read before it is worked out")
                 self._steps[step.name] = self.read(step.formula)
 
@@ -38,13 +44,14 @@ class Graph:
         """The index of a formula over columns and steps. NotImplementedError for one that only tables have."""
         formula = literal(formula)
         if formula.operation == COLUMN:  # a step that comes later is read anew, not taken for a column
-            return self._steps[formula.name] if formula.name in self._steps else self._add(COLUMN, name=formula.name)
+            return self._steps[formula.name] if formula.name in self._steps else self.read_column(formula.name)
         if formula not in self._read:
             self._read[formula] = self._made(formula)
         return self._read[formula]
 
     def read_column(self, name: str) -> int:
         """The index of a column."""
+        self._columns.add(name)
         return self._add(COLUMN, name=name)
 
     def needed(self, wanted: Iterable[int]) -> set[int]:

@@ -16,6 +16,7 @@ LEAST = float("-inf")
 Numbers = NDArray[np.float64]
 Finish = Callable[[Numbers], Numbers]
 How = Literal["sum", "max"]
+BEGINNINGS: Mapping[How, float] = {"sum": 0.0, "max": LEAST}  # what a figure is of no hours
 
 
 def check_filled(sites: pl.DataFrame, columns: Sequence[str]) -> None:
@@ -37,11 +38,6 @@ class Tally:
     name: str
     value: Number
     how: How = "sum"
-
-    @property
-    def beginning(self) -> float:
-        """What it is of no hours."""
-        return 0.0 if self.how == "sum" else LEAST
 
 
 @dataclass(frozen=True)

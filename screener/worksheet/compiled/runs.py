@@ -7,8 +7,19 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from screener.worksheet.compiled.year import FEW_LANES, YearCode, compiled
-from screener.worksheet.hours import Finish, Hours, Numbers, Part, Sums, alike, check_filled, side_by_side, sums_of
+from screener.worksheet.compiled.year import FEW_LANES, YearCode, compiled, in_step
+from screener.worksheet.hours import (
+    BEGINNINGS,
+    Finish,
+    Hours,
+    Numbers,
+    Part,
+    Sums,
+    alike,
+    check_filled,
+    side_by_side,
+    sums_of,
+)
 
 
 class CompiledYear:
@@ -22,7 +33,9 @@ class CompiledYear:
         lanes: int = FEW_LANES,
     ) -> None:
         self.parts, self.hour_columns, self.of_site, self.lanes = dict(parts), tuple(hour_columns), of_site, lanes
-        self._codes = [YearCode(part, [*hour_columns, *of_site]) for part in parts.values()]
+        self._together = in_step(parts)
+        every = [*hour_columns, *of_site]
+        self._codes = [YearCode([parts[name] for name in names], every) for names in self._together]
         self._functions, self._engine = compiled(self._codes, lanes)
 
     def run(
@@ -41,7 +54,8 @@ class CompiledYear:
         of what a site keeps [formula, hour]. The largest of no hours is zero. ResultsError for a site without a number that the
         formulas need.
         """
-        numbered = [number for number, name in enumerate(self.parts) if chosen is None or name in chosen]
+        wanted = [name for name in self.parts if chosen is None or name in chosen]
+        numbered = [number for number, names in enumerate(self._together) if not {*names}.isdisjoint(wanted)]
         needed = sorted({name for number in numbered for name in self._codes[number].site_columns})
         check_filled(sites, needed)
         terms = sites.select(pl.col(needed).cast(pl.Float64)).to_numpy().reshape(sites.height, -1)
@@ -53,16 +67,22 @@ class CompiledYear:
         hours_of = side_by_side(places, sites, self.of_site)
         blocks = [group[i : i + self.lanes] for group in groups for i in range(0, len(group), self.lanes)]
 
-        def of_block(block: list[int]) -> list[tuple[Numbers, Numbers, Numbers]]:
+        def of_block(block: list[int]) -> dict[str, tuple[Numbers, Numbers, Numbers]]:
             lanes = block + block[-1:] * (self.lanes - len(block))
             hours = hours_of(lanes)
             at_slots = places[lanes[0]].slots
-            found = []
+            found = {}
             for number in numbered:
+                code = self._codes[number]
                 own = np.ascontiguousarray(numbers[number][lanes].T)
                 by_slot, year, kept = self._work_out(number, own, hours, at_slots, slots)
-                done = np.stack([finish(kept[:, :, lane]) for lane in range(len(block))])
-                found.append((by_slot[:, :, : len(block)], year[:, : len(block)], done))
+                each = np.ascontiguousarray(kept.transpose(2, 0, 1)[: len(block)])
+                done: dict[tuple[int, ...], Numbers] = {}
+                for name, mine in zip(self._together[number], code.members, strict=True):
+                    if (rows := tuple(mine.kept)) not in done:
+                        done[rows] = np.stack([finish(of_lane[mine.kept]) for of_lane in each])
+                    sums = by_slot[mine.slot, :, : len(block)], year[mine.year, : len(block)]
+                    found[name] = (*sums, done[rows])
             return found
 
         with ThreadPoolExecutor(
@@ -70,25 +90,20 @@ class CompiledYear:
         ) as pool:  # the compiled functions let other threads run meanwhile
             found = [*pool.map(of_block, blocks)]
         order = np.argsort(np.concatenate(blocks)) if blocks else np.empty(0, np.int64)
-        return {
-            name: sums_of(part.tallies, [each[place] for each in found], order)
-            for place, (name, part) in enumerate([*self.parts.items()][number] for number in numbered)
-        }
+        return {name: sums_of(self.parts[name].tallies, [each[name] for each in found], order) for name in wanted}
 
     def _work_out(
         self, number: int, site: Numbers, hours: Numbers, at_slots: Any, slots: int
     ) -> tuple[Numbers, Numbers, Numbers]:
         """Sums by slot and of the year and what is kept, all with the lanes last, after a warm-up of the year's last days."""
-        part, lanes, count = self._codes[number].part, self.lanes, at_slots.size
-        at = [self._codes[number].site_columns.index(name) for name in part.first.values()]
+        code, lanes, count = self._codes[number], self.lanes, at_slots.size
+        at = [code.site_columns.index(name) for name in code.part.first.values()]
         states = np.ascontiguousarray(site[at])
-        kept = np.empty((len(part.kept), count, lanes))
-        for begin in ([max(0, count - part.warm_up)] if part.warm_up else []) + [0]:
+        kept = np.empty((len(code.kept), count, lanes))
+        for begin in ([max(0, count - code.part.warm_up)] if code.part.warm_up else []) + [0]:
             by_slot, year = (
-                np.broadcast_to(
-                    np.array([tally.beginning for tally in group]).reshape(-1, *[1] * len(shape)), (len(group), *shape)
-                ).copy()
-                for group, shape in ((part.tallies.slot, (slots, lanes)), (part.tallies.year, (lanes,)))
+                np.array([np.full(shape, BEGINNINGS[how]) for how, _ in group]).reshape(-1, *shape)
+                for group, shape in ((code.slot, (slots, lanes)), (code.year, (lanes,)))
             )
             arrays = (site, hours, at_slots, by_slot, year, kept, states)
             self._functions[number](*(array.ctypes.data for array in arrays), slots, count, begin, count)

@@ -4,8 +4,11 @@ A function works out a year of several sites side by side, one in each lane, hou
 (temperatures, humidity) is a column of the next. What depends on the sites alone is worked out once, before the loop.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from ctypes import CFUNCTYPE, c_int64, c_void_p
+from dataclasses import dataclass
+from functools import cache
+from typing import TypeVar
 
 import llvmlite.binding as llvm
 
@@ -14,44 +17,67 @@ from screener.worksheet.compiled.vectors import INTRINSICS, Code
 from screener.worksheet.graph import Graph
 from screener.worksheet.hours import How, Part
 
-FEW_LANES, MANY_LANES = 4, 8  # doubles in a register of most processors; twice as many hide how long operations take
+IN_REGISTER = 8 if llvm.get_host_cpu_features().get("avx512f") else 4  # doubles, of most processors
+FEW_LANES, MANY_LANES = IN_REGISTER, 2 * IN_REGISTER  # twice as many hide how long operations take
+AS_WRITTEN = ("-pre-RA-sched=source", "-enable-misched=false")  # LLVM leaves the lines in their order
 ADDRESSES = ("site", "hours", "slots", "slot_sums", "year_sums", "kept", "states")
 COUNTS = ("slot_count", "count", "begin", "end")
 Function = Callable[..., None]
 
 
+Tallied = tuple[How, int]
+
+
+@dataclass(frozen=True)
+class Member:
+    """A part of a year among those it is worked out with, and in which rows of the common arrays its figures stand."""
+
+    part: Part
+    slot: list[int]
+    year: list[int]
+    kept: list[int]
+
+
 class YearCode:
-    """The year of one part: lines of LLVM assembly of a function by its name.
+    """The year of parts that carry on the same, hence once for all: lines of LLVM assembly of a function by its name.
 
     The function takes ADDRESSES and COUNTS. All arrays have the lanes last: `site` [site column], `hours` [hour column,
     hour], `slots` [hour], `slot_sums` [tally, slot], `year_sums` [tally], `kept` [formula, hour], `states` [carried]. It goes
-    over the hours `begin` to `end` of `count`, from the states it is given to those it leaves there; sums are added to.
+    over the hours `begin` to `end` of `count`, from the states it is given to those it leaves there; sums are added to. What
+    `members` have in common is there once. `acting` are the operations that only hours need in which a part acts.
     """
 
-    def __init__(self, part: Part, hour_columns: Sequence[str]) -> None:
-        self.graph = Graph(*part.sheets)
-        self.part, self.hour_columns = part, tuple(hour_columns)
+    def __init__(self, parts: Sequence[Part], hour_columns: Sequence[str]) -> None:
+        self.graph, self.hour_columns = Graph(), tuple(hour_columns)
+        self.slot: list[Tallied] = []
+        self.year: list[Tallied] = []
+        self.kept: list[int] = []
+        self.members = [self._member(part) for part in parts]
+        self.part = parts[-1]  # for what is the same in all; its steps are those that are read now
         read = self.graph.read
-        self._slot, self._year = (
-            [(tally.how, read(tally.value)) for tally in group] for group in (part.tallies.slot, part.tallies.year)
-        )
-        self._kept = [read(formula) for formula in part.kept]
-        self._next = [read(formula) for formula in part.carried.values()]
-        wanted = [*self._kept, *self._next, *(index for _, index in (*self._slot, *self._year))]
-        needed = self.graph.needed(wanted + [self.graph.read_column(name) for name in part.first.values()])
-        varying = self.graph.depending((*self.hour_columns, *part.carried))
+        self._next = [read(formula) for formula in self.part.carried.values()]
+        wanted = [*self.kept, *self._next, *(index for _, index in (*self.slot, *self.year))]
+        needed = self.graph.needed(wanted + [self.graph.read_column(name) for name in self.part.first.values()])
+        varying = self.graph.depending((*self.hour_columns, *self.part.carried))
         self._of_site, of_hour = sorted(needed - varying), needed & varying
-        self._acts = read(part.acts) if part.acts is not None else -1
+        self._acts = read(self.part.acts) if self.part.acts is not None else -1
         self._chosen = [i for i in sorted(of_hour) if self._is_chosen(i)]
         after = self.graph.depending_on(self._chosen) & of_hour
         self._after = sorted(after - {*self._chosen})
         anyhow = [self._acts] * bool(self._chosen) + [self.graph.nodes[i].of[2] for i in self._chosen]
-        anyhow += [i for other in self._after for i in self.graph.nodes[other].of]
-        anyhow += [i for i in wanted if i not in after]
-        always = (self.graph.needed(anyhow) & of_hour) - after if self._chosen else of_hour
-        self._always, self._acting = sorted(always), sorted(of_hour - always - after)
+        anyhow += [i for other in self._after for i in self.graph.nodes[other].of] + wanted
+        always = self.graph.needed(i for i in anyhow if i not in after) & of_hour
+        self._always, self.acting = sorted(always), sorted(of_hour - always - after)
         nodes = [self.graph.nodes[index] for index in self._of_site]
         self.site_columns = tuple(node.name for node in nodes if node.operation == COLUMN)
+
+    def _member(self, part: Part) -> Member:
+        """The part with its rows; figures that no part before it has come in below."""
+        self.graph.begin(*part.sheets)
+        read, tallies = self.graph.read, part.tallies
+        slot, year = ([(tally.how, read(tally.value)) for tally in group] for group in (tallies.slot, tallies.year))
+        kept = [read(formula) for formula in part.kept]
+        return Member(part, _rows(slot, self.slot), _rows(year, self.year), _rows(kept, self.kept))
 
     def assembly(self, name: str, lanes: int) -> str:
         """The function as LLVM assembly."""
@@ -62,7 +88,7 @@ class YearCode:
         carried = [*self.part.carried]
         first = [code.load("%states", str(lanes * row)) for row in range(len(carried))]
         before = code.taken()
-        for index in self._columns(self._always + self._acting):
+        for index in self._columns(self._always + self.acting):
             column = self.graph.nodes[index].name
             if column in self.hour_columns:
                 at = self._place(code, "%count", self.hour_columns.index(column), "%i")
@@ -75,7 +101,7 @@ class YearCode:
         self._work_out(code, self._after, names)
         last_block = "joined" if self._chosen else "loop"
         self._tally(code, names)
-        for row, kept in enumerate(self._kept):
+        for row, kept in enumerate(self.kept):
             code.store(self._number(code, kept, names), "%kept", self._place(code, "%count", row, "%i"))
         after = [self._number(code, index, names) for index in self._next]
         hour = code.taken()
@@ -117,7 +143,7 @@ class YearCode:
         some = code.put(f"icmp ne i{code.lanes} {code.put(f'bitcast {code.truths} {acts} to i{code.lanes}')}, 0")
         rests = [self._number(code, self.graph.nodes[index].of[2], names) for index in self._chosen]
         code.lines += [f"  br i1 {some}, label %acting, label %resting", "resting:", "  br label %joined", "acting:"]
-        self._work_out(code, self._acting, names)
+        self._work_out(code, self.acting, names)
         chosen = []
         for index, rest in zip(self._chosen, rests, strict=True):
             chosen.append(code.choice(acts, self._number(code, self.graph.nodes[index].of[1], names), rest))
@@ -128,9 +154,9 @@ class YearCode:
     def _tally(self, code: Code, names: dict[int, str]) -> None:
         """Take the hour's values into the sums of its slot and into those of the year."""
         slot = code.put(f"load i64, ptr {code.at('%slots', '%i', 'i64')}")
-        for row, (how, index) in enumerate(self._slot):
+        for row, (how, index) in enumerate(self.slot):
             self._take_in(code, how, index, "%slot_sums", self._place(code, "%slot_count", row, slot), names)
-        for row, (how, index) in enumerate(self._year):
+        for row, (how, index) in enumerate(self.year):
             self._take_in(code, how, index, "%year_sums", str(code.lanes * row), names)
 
     def _take_in(self, code: Code, how: How, index: int, base: str, at: str, names: dict[int, str]) -> None:
@@ -167,10 +193,39 @@ class YearCode:
         return names[index] if self.graph.is_truth(index) else code.truth(names[index])
 
 
-def compiled(codes: Sequence[YearCode], lanes: int) -> tuple[list[Function], llvm.ExecutionEngine]:
-    """A function for each, and the engine, for as long as which they live."""
+T = TypeVar("T")
+
+
+def _rows(figures: Iterable[T], known: list[T]) -> list[int]:
+    """Where each of the figures stands among those known, which the new ones join."""
+    known += [figure for figure in dict.fromkeys(figures) if figure not in known]
+    return [known.index(figure) for figure in figures]
+
+
+def in_step(parts: Mapping[str, Part]) -> list[list[str]]:
+    """The names of the parts, together where one hour leaves the same to the next: what they carry on are the same formulas of
+    the same columns, whatever else they work out."""
+    graph, groups = Graph(), dict[tuple[object, ...], list[str]]()
+    for name, part in parts.items():
+        graph.begin(*part.sheets)
+        carried = tuple((column, graph.read(formula)) for column, formula in part.carried.items())
+        acts = None if part.acts is None else graph.read(part.acts)
+        groups.setdefault((carried, tuple(part.first.items()), part.warm_up, acts), []).append(name)
+    return [*groups.values()]
+
+
+@cache
+def _begin() -> None:
+    """Make LLVM ready, once a process."""
     llvm.initialize_native_target()
     llvm.initialize_native_asmprinter()
+    for option in AS_WRITTEN:
+        llvm.set_option("", option)
+
+
+def compiled(codes: Sequence[YearCode], lanes: int) -> tuple[list[Function], llvm.ExecutionEngine]:
+    """A function for each, and the engine, for as long as which they live."""
+    _begin()
     target = llvm.Target.from_default_triple().create_target_machine(
         cpu=llvm.get_host_cpu_name(), features=llvm.get_host_cpu_features().flatten(), opt=1
     )
