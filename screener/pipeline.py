@@ -86,6 +86,7 @@ def run(
         progress.stage("report")
         date = outputs.today()
         page = report.page_of(results | {"ranking": ranked}, basis.inputs, asdict(basis.settings), date)
+        page |= tables.left_out_sheets(portfolio.rejects, portfolio.raws)
         info = outputs.provenance(portfolio.files, asdict(basis.settings), progress.timings) | {"date": date}
         written = _write(out, results, ranked, info, basis, force, progress, page)
     notes = [*portfolio.notes, *_notes(portfolio.sites, basis), *scratch.notes]
@@ -126,7 +127,7 @@ def reprice(folder: Path, tariffs: Path, out: Path, force: bool = False, progres
         results |= {name: scratch.table(name) for name in ("strategies", "bills")}
         info = outputs.provenance(read.files, earlier.settings, progress.timings)
         info |= {"priced_from": {"run": folder.resolve().name, "info": earlier.info}}
-        written = _write(out, results, ranked, info, basis, force, progress)
+        written = _write(out, results, ranked, info, basis, force, progress, outputs.left_out(earlier))
     notes = [*read.notes, *_notes(sites, basis), *scratch.notes]
     return Run(settings, *written, earlier.table("rejects").collect(), notes)
 
@@ -139,12 +140,12 @@ def _write(
     basis: Basis,
     force: bool,
     progress: Progress,
-    page: Mapping[str, str] | None = None,
+    files: Mapping[str, str] | None = None,
 ) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Write the folder of a run from its results and their ranking; returns the ranking and its totals."""
     progress.stage("writing")
     written = {**results, "ranking": ranked, "groups": ranking.groups(ranked)}
-    outputs.write_run(out, written, {**info, "ledger": basis.ledger_form}, force, page, basis.inputs)
+    outputs.write_run(out, written, {**info, "ledger": basis.ledger_form}, force, files, basis.inputs)
     progress.stop()
     return ranked, ranking.totals(ranked)
 

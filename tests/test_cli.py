@@ -62,6 +62,7 @@ def test_run_ranks_every_site_and_writes_the_folder(portfolio, tmp_path):
         "groups.csv",
         "sites_used.parquet",
         "rejects.csv",
+        "rejects.parquet",
         "report.html",
         "run.json",
         "bills.parquet",
@@ -94,7 +95,7 @@ def test_same_input_same_bytes(portfolio, tmp_path):
     for out in outs:
         assert screener("run", portfolio, "--out", out, "-q").exit_code == 0
     files = [file.relative_to(outs[0]) for file in outs[0].rglob("*.*")]
-    assert len(files) == 12 + len(INPUTS)
+    assert len(files) == 13 + len(INPUTS)
     for file in files:
         if file.name != "run.json":
             assert (outs[0] / file).read_bytes() == (outs[1] / file).read_bytes(), file
@@ -117,7 +118,7 @@ def test_bad_rows_are_left_out_and_kept(portfolio, tmp_path):
     result = screener("run", portfolio, "--out", out)
     assert result.exit_code == 0, result.output
     ranked = pl.read_parquet(out / "ranking.parquet")["site_id"]
-    rejects = pl.read_csv(out / "rejects.csv", infer_schema=False)
+    rejects = pl.read_parquet(out / "rejects.parquet")
     assert sorted(ranked) + sorted(rejects["site_id"]) == ["A1", "A2", "A3", "B1", "B2", "B3", "B4"]
     reasons = dict(rejects.select("site_id", "reasons").iter_rows())
     assert "postal code 00000 is not known; correct it, or give coordinates" in reasons["B2"]

@@ -1,6 +1,5 @@
 """Offers: which counts at a site, what it costs, who pays a part, and what is wrong with one."""
 
-import csv
 from pathlib import Path
 from typing import Any
 
@@ -217,7 +216,7 @@ def test_bad_offers_are_told_at_once_and_the_sites_stay(tmp_path: Path) -> None:
     made, out = run(folder, table)
     assert made.exit_code == 0, made.output
     assert "6 rows left out" in made.output
-    rejects = {row["row"]: row for row in csv.DictReader((out / "rejects.csv").open(encoding="utf-8"))}
+    rejects = {row["row"]: row for row in pl.read_parquet(out / "rejects.parquet").to_dicts()}
     assert [row["table"] for row in rejects.values()] == ["offers"] * 6
     for number, (column, words) in enumerate(
         [
@@ -230,7 +229,7 @@ def test_bad_offers_are_told_at_once_and_the_sites_stay(tmp_path: Path) -> None:
         ],
         start=2,
     ):
-        row = rejects[str(number)]
+        row = rejects[number]
         assert column in row["columns"], row
         assert words in row["reasons"] + row["record"], row
     ranking = pl.read_parquet(out / "ranking.parquet").sort("site_id")

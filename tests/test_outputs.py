@@ -67,7 +67,7 @@ def test_a_run_holds_every_table_and_nothing_else(run: Path) -> None:
     tables = {"ranking.parquet", "ranking.csv", "strategies.parquet", "ledger.parquet", "groups.csv"}
     assert set(contents(run)) == tables | {
         "sites_used.parquet",
-        "rejects.csv",
+        "rejects.parquet",
         "run.json",
         "datapackage.json",
         "files.json",

@@ -66,7 +66,7 @@ def run(tmp_path_factory: pytest.TempPathFactory) -> Path:
         "ledger": ledger([NOW], *((site, 1, "working", 9, 20.0, 1.5, 0.0, 0.2) for site in PLACES)),
         "groups": rank.groups(ranking),
         "sites_used": where,
-        "rejects": pl.DataFrame(schema=dict.fromkeys(outputs_columns("rejects"), pl.String)),
+        "rejects": pl.DataFrame(schema=schema("rejects")),
     }
     settings = {"currency": "USD", "discount_rate": 0.0, "study_years": 10, "rates": "real"}
     inputs = {output.table: pl.DataFrame(schema=schema(output.contract)) for output in outputs.INPUTS}
@@ -80,10 +80,6 @@ def schema(contract: str) -> dict[str, Any]:
     from screener import contracts
 
     return dict(contracts.load(contract).polars_schema())
-
-
-def outputs_columns(contract: str) -> list[str]:
-    return list(schema(contract))
 
 
 def order(run: Path, **asked: Any) -> list[str]:

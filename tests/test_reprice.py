@@ -31,7 +31,15 @@ tariff_id,months,day_kind,from_hour,to_hour,electricity_price_per_kwh,demand_pri
 t1,6-9,working,12,18,0.31,8
 t2,,all,22,6,0.04,
 """
-SAME = ("ranking.parquet", "ranking.csv", "strategies.parquet", "groups.csv", "sites_used.parquet", "rejects.csv")
+SAME = (
+    "ranking.parquet",
+    "ranking.csv",
+    "strategies.parquet",
+    "groups.csv",
+    "sites_used.parquet",
+    "rejects.csv",
+    "rejects.parquet",
+)
 
 
 def portfolio(folder: Path, **tables: str) -> Path:

@@ -6,7 +6,7 @@
 
 from screener.outputs.describing import sha256
 from screener.outputs.layout import INPUT_NAMES, INPUTS, OUTPUTS, Output
-from screener.outputs.reading import RunFolder, Verified, open_run, verify
+from screener.outputs.reading import RunFolder, Verified, left_out, open_run, verify
 from screener.outputs.scratch import Scratch, scratch
 from screener.outputs.writing import (
     Table,
@@ -37,6 +37,7 @@ __all__ = [
     "conformed",
     "digests",
     "fingerprint",
+    "left_out",
     "neutralised",
     "open_run",
     "provenance",

@@ -47,7 +47,7 @@ OUTPUTS = (
     Output("ledger", "ledger", ("site_id", "month", "day_kind", "hour"), ("parquet",)),
     Output("groups", "groups", ("climate_zone", "building_type", "best_strategy"), ("csv",)),
     Output("sites_used", "sites_used", ("site_id",), ("parquet",), row_group=6_144),
-    Output("rejects", "rejects", ("table", "row", "site_id", "columns", "reasons"), ("csv",)),
+    Output("rejects", "rejects", ("table", "row", "site_id", "columns", "reasons"), ("parquet",)),
 )
 INPUTS = (
     _input("tariffs", "tariff_id"),

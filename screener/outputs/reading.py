@@ -44,8 +44,8 @@ class RunFolder:
     def table(self, name: str) -> pl.LazyFrame:
         """A table that came out, by its name in `OUTPUTS`; columns of its contract, sorted by its key.
 
-        In `groups` and `rejects`, which are files for spreadsheets, texts that look like a formula begin with an
-        apostrophe. KeyError where runs have no such table.
+        In `groups`, a file for spreadsheets, texts that look like a formula begin with an apostrophe.
+        KeyError where runs have no such table.
         """
         return self._scan(_named(OUTPUTS, name))
 
@@ -81,6 +81,12 @@ class RunFolder:
             return pl.scan_parquet(self.verified(str(output.path("parquet"))), glob=False)
         schema = contracts.load(output.contract).polars_schema()
         return pl.scan_csv(self.path / output.path("csv"), schema=schema, glob=False)
+
+
+def left_out(run: RunFolder) -> dict[str, str]:
+    """The rows that a run left out, in the columns of their tables: the texts of its `rejects` files, by name."""
+    names = [name for name in removing.added(run.path) if name.startswith("rejects") and name.endswith(".csv")]
+    return {name: (run.path / name).read_text(encoding="utf-8") for name in names if (run.path / name).is_file()}
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,9 @@
 Texts are written as texts, whatever they look like, so nothing in a portfolio is ever calculated by a spreadsheet.
 """
 
+import csv
 import io
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
@@ -18,7 +20,8 @@ from screener.report.words import CAUTIONS, placeholder_caution
 MOST_ROWS = 200_000  # of a sheet; far below what a workbook can hold, but what people still open
 WRITTEN = datetime(2000, 1, 1)  # workbooks carry a date; a fixed one keeps them the same to the byte
 FORMATS = {"1": "0.00", "a": "0.0", "degC": "0.0", "kg/kg": "0.0000", "L/kWh": "0.00"}  # by unit; others are whole
-PERCENT = ("assumed_share",)
+PERCENT = ("assumed_share", "share_of_bill")
+MARKED = re.compile(r"^'(?=[=+\-@])")  # what a CSV file marks texts with that look like a formula
 WIDEST, NARROWEST = 44, 9  # of a column, in letters
 
 
@@ -50,6 +53,22 @@ def workbook(found: Findings) -> bytes:
             _table(book, sheet, found.currency)
         _columns(book, sheets, found.currency)
         book.get_worksheet_by_name("ranking").activate()
+    return file.getvalue()
+
+
+def of_texts(name: str, text: str) -> bytes:
+    """A workbook of one sheet with the cells of a CSV text, as texts, which nothing calculates."""
+    import xlsxwriter
+
+    file = io.BytesIO()
+    with xlsxwriter.Workbook(file, {"in_memory": True, "strings_to_urls": False}) as book:
+        book.set_properties({"title": name, "created": WRITTEN})
+        page, bold = book.add_worksheet(name), book.add_format({"bold": True})
+        page.freeze_panes(1, 0)
+        for row, cells in enumerate(csv.reader(io.StringIO(text))):
+            for place, cell in enumerate(cells):
+                if cell:
+                    page.write_string(row, place, MARKED.sub("", cell), bold if row == 0 else None)
     return file.getvalue()
 
 

@@ -11,6 +11,7 @@ from screener.errors import UsageError
 from screener.report import gathering
 from screener.report.page import portfolio_charts, portfolio_page
 from screener.report.site import file_name, site_charts, site_page
+from screener.report.workbook import of_texts
 from screener.report.workbook import workbook as workbook_of
 
 PAGE, WORKBOOK = "report.html", "ranking.xlsx"
@@ -44,14 +45,19 @@ def write(
     """Write the report of a run once more, into its folder or into `out`; returns the files written.
 
     `where`: conditions that narrow it to some of the sites; such a report goes into a folder of its own.
-    `workbook` adds ranking.xlsx, `pictures` every chart of the report as an SVG file. UsageError for what is no run.
+    `workbook` adds ranking.xlsx and the rows left out as rejects.xlsx, `pictures` every chart of the report as an SVG
+    file. UsageError for what is no run.
     """
     if where and (out is None or out.resolve() == folder.resolve()):
         raise UsageError("a report on some of the sites would stand for the run in its folder; give another with --out")
-    found = gathering.of_run(outputs.open_run(folder), where)
+    run = outputs.open_run(folder)
+    found = gathering.of_run(run, where)
     files: dict[str, str | bytes] = {PAGE: portfolio_page(found)}
     if workbook:
         files[WORKBOOK] = workbook_of(found)
+        files |= {
+            name.replace(".csv", ".xlsx"): of_texts("left out", rows) for name, rows in outputs.left_out(run).items()
+        }
     if pictures:
         files |= {f"{name}.svg": chart.alone for name, chart in portfolio_charts(found).items()}
     return outputs.add_files(folder if out is None else out, files)

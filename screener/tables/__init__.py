@@ -5,6 +5,7 @@ checked against one another (`links`); `portfolio` puts the result together.
 """
 
 from screener.tables.default_tariffs import is_default, with_defaults
+from screener.tables.left_out import sheets as left_out_sheets
 from screener.tables.portfolio import Portfolio, placeholders, read_portfolio
 from screener.tables.settings import Settings
 from screener.tables.tariff_faults import TABLES as TARIFF_TABLES
@@ -17,6 +18,7 @@ __all__ = [
     "Settings",
     "Tariffs",
     "is_default",
+    "left_out_sheets",
     "of_rates",
     "placeholders",
     "read_portfolio",

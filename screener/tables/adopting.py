@@ -16,8 +16,8 @@ import polars as pl
 
 from screener.contracts import Contract, load
 from screener.errors import ContractError, UsageError, table_fault
-from screener.outputs import add_files, neutralised
-from screener.tables import adopted, files, headings, prices_beside, shipped, workbooks
+from screener.outputs import add_files
+from screener.tables import adopted, files, headings, left_out, prices_beside, shipped, workbooks
 from screener.tables.cells import spelling
 from screener.tables.checking import CheckedTable, checked
 from screener.tables.choices import PRICES, Choices, read_choices
@@ -115,9 +115,9 @@ def adopt(
     if not rejecting.is_empty():
         raise ContractError(rejecting)
     texts = _plain_texts(table, raw, contract)
-    written = {adopted.SITES: _csv(texts), adopted.ASIDE: _csv(_aside(raw, main, spelt))}
+    written = {adopted.SITES: left_out.csv(texts), adopted.ASIDE: left_out.csv(_aside(raw, main, spelt))}
     if prices is not None:
-        written["tariffs.csv"] = _csv(prices)
+        written["tariffs.csv"] = left_out.csv(prices)
     if not (out / SETTINGS).exists():
         written[SETTINGS] = settings_text(out.resolve().name, {"decimal_mark": "."})
     digests = {name: hashlib.sha256(text.encode()).hexdigest() for name, text in written.items() if name != SETTINGS}
@@ -165,6 +165,9 @@ def _read(
                 found.append(read_sheet(source, contract, choices.headings))
             except UnreadableError as problem:
                 raise ContractError(table_fault("sites", problem.rule, problem.message)) from None
+    mended = [sheet for sheet in found if left_out.ROW in sheet.typed]
+    if len(mended) < len(found):
+        found = [sheet for sheet in found if sheet not in mended]
     lists = [sheet for sheet in found if _figures(sheet, contract) & {*LIST}]
     if not lists:
         lists = sorted(found, key=lambda sheet: -len(_figures(sheet, contract)))[:1]
@@ -187,7 +190,29 @@ def _read(
     others = [sheet for sheet in found if sheet is not main and sheet not in rivals]
     beside = [sheet for sheet in others if ID in sheet.taken.header]
     notes += [f"{sheet.source} has no number of a site and is not read" for sheet in others if sheet not in beside]
+    for sheet in mended:
+        if sheet is not main:
+            main, told = _mended(main, sheet)
+            notes.append(told)
     return [main, *beside], choices, notes
+
+
+def _mended(main: Sheet, sheet: Sheet) -> tuple[Sheet, str]:
+    """The list with rows that were left out of an earlier run and mended in `rejects.csv`, each in its place."""
+    names = [name for name in main.frame.columns if name in sheet.frame.columns and name != "row"]
+    rows = sheet.frame.select(pl.col(left_out.ROW).cast(pl.Int64, strict=False).alias("row"), *names).drop_nulls("row")
+    rows = rows.unique("row", keep="last", maintain_order=True)
+    if ID in names:  # a row of another export may be another site
+        both = main.frame.select("row", same_number(pl.col(ID)).alias("was")).join(rows, on="row")
+        rows = both.filter(pl.col("was").is_null() | (pl.col("was") == same_number(pl.col(ID)))).drop("was")
+    rows = rows.filter(pl.col("row").is_in(main.frame["row"].implode()))
+    kept = main.frame.join(rows, on="row", how="anti")
+    frame = pl.concat([kept, rows], how="diagonal").sort("row").select(main.frame.columns)
+    lost = sheet.frame.height - rows.height
+    rest = f"; {count(lost, 'row')} of it belong to none" if lost else ""
+    return replace(
+        main, frame=frame
+    ), f"{sheet.source}: {count(rows.height, 'mended row')} in place of those of the list{rest}"
 
 
 def _sources(file: Path, known: set[str], choices: Choices, notes: list[str]) -> list[Source]:
@@ -519,24 +544,14 @@ def _plain_texts(table: CheckedTable, raw: RawTable, contract: Contract) -> pl.D
         for name in raw.frame.columns
         if name not in known and name != "row" and not name.startswith(("EXTRA_", "ROW_"))
     ]
-    frame = pl.DataFrame([*columns, *_distinct(own, {series.name for series in columns})])
+    frame = pl.DataFrame([*columns, *left_out.distinct(own, {series.name for series in columns})])
     return frame
-
-
-def _distinct(columns: Sequence[pl.Series], taken: set[str]) -> list[pl.Series]:
-    """Columns under names that differ, whatever their case, from one another and from those taken; others keep a number."""
-    found, used = [], {name.lower() for name in taken}
-    for at, column in enumerate(columns, start=1):
-        name = column.name if column.name.lower() not in used else f"{column.name}_{at}"
-        used.add(name.lower())
-        found.append(column.alias(name))
-    return found
 
 
 def _aside(raw: RawTable, main: Sheet, spelt: Mapping[str, str]) -> pl.DataFrame:
     """The rows set aside under the headings of their sheet, with why, and where they stand."""
     cells = [name for name in raw.aside.columns if name not in ("row", "kind", "reason")]
-    named = _distinct([raw.aside[name].alias(spelt.get(name, name)) for name in cells], {*adopted.OWN})
+    named = left_out.distinct([raw.aside[name].alias(spelt.get(name, name)) for name in cells], {*adopted.OWN})
     site = raw.aside[ID] if ID in cells else pl.Series([None] * raw.aside.height, dtype=pl.String)
     why = {
         adopted.KIND: raw.aside["kind"],
@@ -546,14 +561,3 @@ def _aside(raw: RawTable, main: Sheet, spelt: Mapping[str, str]) -> pl.DataFrame
         adopted.SITE: site,
     }
     return pl.DataFrame([*named, *(series.alias(name) for name, series in why.items())])
-
-
-def _csv(frame: pl.DataFrame) -> str:
-    """A table as CSV; what a spreadsheet would take for a formula gets an apostrophe, but figures stay."""
-    frame = frame.cast(pl.String)
-    safe = neutralised(frame)
-    figure = r"^\s*[+-]?[\d.,]+(%|[eE][+-]?\d+)?$"
-    kept = frame.select(
-        pl.when(pl.col(n).str.contains(figure)).then(pl.col(n)).otherwise(safe[n]).alias(n) for n in frame.columns
-    )
-    return kept.write_csv()

@@ -15,6 +15,7 @@ from screener.tables.files import HEADER_WITHIN, Grid, Source, UnreadableError, 
 from screener.tables.setting_aside import NO_NOTES
 from screener.text import count
 
+REASON = "left_out_"  # begins the names of columns that say why a row was left out, where it is read back
 EXTRA = "EXTRA_"  # names of columns that the header leaves without one of their own
 MANY = 5  # rows listed in a note
 NONE_ASIDE = pl.DataFrame(schema={"row": pl.Int64, "kind": pl.String, "reason": pl.String})
@@ -109,7 +110,8 @@ def table_of(sheet: Sheet, contract: Contract, needs_rows: bool = True, own: Col
 
     `own`: plain words of headings that somebody said are columns of their own.
     """
-    name, header, frame, notes = contract.name, sheet.taken.header, sheet.frame, [*sheet.notes]
+    reasons = [each for each in sheet.frame.columns if each.startswith(REASON)]
+    name, header, frame, notes = contract.name, sheet.taken.header, sheet.frame.drop(reasons), [*sheet.notes]
     doubtful, unclear = sheet.taken.doubtful, sheet.taken.unclear
     faults = pl.concat([_repeated(name, header), _rivals(name, doubtful), _of_two_units(contract, unclear)])
     settled = {each for each in header if headings.plain(each) in own} | {*unclear}
@@ -126,7 +128,7 @@ def table_of(sheet: Sheet, contract: Contract, needs_rows: bool = True, own: Col
         notes += tidy.notes
     if tidy.frame.is_empty() and faults.is_empty() and needs_rows:
         faults = table_fault(name, "empty table", f"{sheet.source} has no rows below its header; add at least one")
-    told = {*tidy.used, *unclear}
+    told = {*tidy.used, *unclear, *reasons}
     unknown = [each for each in _unknown(header, contract) if each not in told]
     if faults.is_empty() and unknown and name != headings.TABLE:
         notes.append(f"{name}: column {', '.join(unknown)} is not used")
@@ -225,6 +227,7 @@ def _cells(grid: pl.DataFrame, header: int) -> pl.DataFrame:
     plain = [f"column_{i}" for i in range(grid.width)]
     cells = grid.rename(dict(zip(grid.columns, plain, strict=True))).with_row_index("row", offset=1)[header + 1 :]
     text = pl.col(plain).cast(pl.String).str.strip_chars()
+    text = text.str.replace(r"^'([=+\-@]|\d)", "${1}")  # that a spreadsheet marks texts with, and files for one
     cells = cells.select(pl.col("row").cast(pl.Int64), pl.when(text != "").then(text).name.keep())
     return cells.filter(pl.any_horizontal(pl.col(plain).is_not_null()))
 
