@@ -51,6 +51,16 @@ def test_output_in_any_code_page(code_page: str, run: Path) -> None:
     assert NAME in {row["name"] for row in rows}
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems have no such names")
+def test_names_that_are_no_utf_8_are_told_before_any_work(run: Path) -> None:
+    """The readers of tables take texts for paths, and a run ended in their words when all was worked out."""
+    called = [sys.executable.encode(), b"-m", b"screener", b"report", os.fsencode(run), b"--out", b"caf\xe9"]
+    done = subprocess.run(called, cwd=ROOT, capture_output=True)
+    assert (done.returncode, done.stdout) == (2, b"")
+    assert done.stderr.startswith(b"caf\\xe9: ")
+    assert done.stderr.count(b"\n") == 1
+
+
 def test_pictures_and_pages_have_no_control_characters(run: Path, tmp_path: Path) -> None:
     done = CliRunner().invoke(app, ["report", str(run), "--pictures", "--out", str(tmp_path / "out")])
     assert done.exit_code == 0, done.output

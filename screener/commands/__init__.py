@@ -5,6 +5,7 @@ progress only on a terminal. Heavy packages are imported inside the commands, so
 """
 
 import io  # noqa: I001  # commands below in the order of --help
+import os
 import sys
 
 from screener.commands import portfolios, runs, answers, odds, tariffs, climate  # noqa: F401
@@ -18,4 +19,19 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")
+    if strange := [text for text in (*sys.argv[1:], os.getcwd()) if not _is_utf_8(text)]:
+        told = ascii(strange[0]).strip("'").replace("\\udc", "\\x")
+        sys.stderr.write(
+            f"{told}: the tables' readers take names in UTF-8 alone; rename it, or link to it by another name\n"
+        )
+        sys.exit(2)
     app()
+
+
+def _is_utf_8(text: str) -> bool:
+    """Whether a name given to the program is text, not bytes that no reader of tables can open."""
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
