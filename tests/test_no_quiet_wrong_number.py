@@ -35,6 +35,7 @@ def portfolio(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def nothing_kept(monkeypatch: pytest.MonkeyPatch) -> None:
     """Years are compiled anew, and what was compiled of a faulty strategy is forgotten."""
     monkeypatch.setattr(year, "_YEARS", {})
+    year._check_reads.cache_clear()
     reasons: list[str] = []
     for module in (year, engine):
         monkeypatch.setattr(module, "NO_CODE", reasons)

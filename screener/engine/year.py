@@ -7,6 +7,7 @@ and one for the damp ones, and compiled with the sums that the ledger asks for.
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
+from functools import cache
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
@@ -189,10 +190,8 @@ def simulate(
     names = tuple(REGISTRY if names is None else names)
     machines = _machines(names, sized)
     year = _year(machines, sized.height).result()
-    known = [*sized.columns, *HOURLY_COLUMNS, *CARRIED]
     for name in machines:
-        for sheet in (sheets := plan([name])):
-            sheet.check_reads([*known, *(step for other in sheets[: sheets.index(sheet)] for step in other.names())])
+        _check_reads(name, frozenset(sized.columns))
 
     def worked(rows: pl.DataFrame, chosen: Sequence[str]) -> dict[str, Sums]:
         sums = year.run(rows, "weather_id", years, SLOTS, ledger.dampest, chosen)
@@ -203,7 +202,8 @@ def simulate(
                 raise blame(part(name), states(row, years[row["weather_id"].item()], name), tally)
         return sums
 
-    for batch in sized.with_row_index("site").iter_slices(SITES_AT_ONCE):
+    evenly = -(-sized.height // -(-sized.height // SITES_AT_ONCE)) if sized.height else SITES_AT_ONCE
+    for batch in sized.with_row_index("site").iter_slices(evenly):
         sums = worked(batch, machines)
         sums |= _otherwise(batch, [name for name in names if name not in MACHINES], sums[machines[0]], worked)
         yield ledger.accumulate(sums, batch, names, fuel_peaks)
@@ -243,9 +243,21 @@ def _machines(names: Sequence[str], sized: pl.DataFrame) -> tuple[str, ...]:
     return tuple(name for name in MACHINES if name in chosen)
 
 
+@cache
+def _check_reads(name: str, of_site: frozenset[str]) -> None:
+    """UnknownNameError where a step of a strategy reads what neither sites nor hours have."""
+    any_hour, damp_hour = plan([name])
+    known = [*of_site, *HOURLY_COLUMNS, *CARRIED]
+    any_hour.check_reads(known)
+    damp_hour.check_reads([*known, *any_hour.names()])
+
+
 def _year(names: tuple[str, ...], sites: int) -> "Future[Year]":
-    """Made once; the few sites of a last batch take what the many before them had."""
-    many = sites > MANY_SITES or (names, True) in _YEARS
+    """Made once; the few sites of a last batch take what the many before them had, some strategies what more of them had."""
+    many = sites > MANY_SITES
+    there = [key for key in [*_YEARS] if {*names} <= {*key[0]} and key[1] >= many]
+    if there:
+        return _YEARS[max(there, key=lambda key: key[1])]
     if (names, many) not in _YEARS:
         _YEARS[names, many] = _COMPILER.submit(lambda: _made({name: part(name) for name in names}, many))
     return _YEARS[names, many]

@@ -15,20 +15,19 @@ from screener.errors import UsageError
 from screener.odds import information, money, summary, working
 from screener.odds.drawing import Figure, Numbers, Source, draw
 from screener.odds.information import Known
+from screener.odds.some_days import Dampness
 from screener.odds.working import OWN_FIGURES, Part
 from screener.outputs import beside
 from screener.outputs.reading import DIGEST
 from screener.strategies import REFERENCE, REGISTRY
 from screener.tables import spreads
 
-SITES_TOGETHER = 1_000  # of a part, whose draws are looked at together
-ROWS_TOGETHER = 1_500  # draws of sites that go through the engine together
-ROWS_OF_OWN_CODE = (
-    400  # draws of sites, from which machine code of their strategies alone saves more time than it takes
-)
+DRAWN_TOGETHER = 200_000  # draws of sites of a part, which are looked at together
+MOST_SITES_TOGETHER = 1_000
+ROWS_TOGETHER = 4_000  # draws of sites that go through the engine together
 MOST_DRAWS = 100_000
 DRAWS, SEED, FIRST = 200, 1, 10
-Key = tuple[str, str | None]
+Places = dict[str, Dampness]
 
 
 @dataclass(frozen=True)
@@ -71,9 +70,8 @@ def odds(
     tasks = _tasks(parts, draws)
     made_from = {"run": run.info[DIGEST], "draws": draws, "seed": seed, "fingerprint": outputs.fingerprint()}
     with outputs.scratch(folder / "odds", made_from) as scratch:
-        _work_out(parts, tasks, basis, draws, seed, scratch, progress)
+        found = _work_out(parts, tasks, run, basis, Source(seed, draws), scratch, progress)
         progress.stage("odds")
-        found = [_of_part(part, number, tasks, run, basis, draws, seed, scratch) for number, part in enumerate(parts)]
         tables = _tables(run, parts, found, first)
         beside.write_odds(run, tables, {"draws": draws, "seed": seed, "first": first})
         progress.stop()
@@ -82,59 +80,55 @@ def odds(
 
 
 def _parts(run: outputs.RunFolder, basis: Basis, draws: int) -> list[Part]:
-    """The sites of the run, those together that need the same strategies: the reference, today's, what else they may have
-    today, and the changes with a chance. Where too few need the same to be worth code of their own, more are worked out."""
+    """The sites of the run, so many together as memory allows, each with the strategies it needs: the reference, today's, what
+    else it may have today, and the changes with a chance."""
     sites = run.table("sites_used").collect().sort("site_id")
     results = run.table("strategies").collect()
-    table = basis.inputs["spreads"]
-    texts = table.filter(figure="current_strategy")["otherwise"].drop_nulls()
+    texts = basis.inputs["spreads"].filter(figure="current_strategy")["otherwise"].drop_nulls()
     maybe = {word for text in texts for word in spreads.choices(text)}
     best = summary.chances(results).group_by("site_id").agg("strategy")
-    needed = sites.select("site_id", "current_strategy", said=is_given("current_strategy")).join(
-        best, on="site_id", how="left", maintain_order="left"
-    )
-    groups: dict[frozenset[str], list[str]] = {}
-    for site, today, said, others in needed.iter_rows():
-        names = frozenset({REFERENCE.name, today, *(others or ()), *(() if said else maybe)})
-        groups.setdefault(names, []).append(site)
-    few = {names for names, ids in groups.items() if len(ids) * draws < ROWS_OF_OWN_CODE}
-    together = [(names, ids) for names, ids in groups.items() if names not in few]
-    if few:
-        together.append((frozenset().union(*few), [site for names in few for site in groups[names]]))
     parts = []
-    for names, ids in together:
-        for mine in sites.filter(pl.col("site_id").is_in(ids)).iter_slices(SITES_TOGETHER):
-            of_mine = results.filter(pl.col("site_id").is_in(mine["site_id"].implode()))
-            parts.append(Part(mine, of_mine, tuple(name for name in REGISTRY if name in names)))
-    return sorted(parts, key=lambda part: str(part.sites["site_id"][0]))
+    for mine in sites.iter_slices(min(MOST_SITES_TOGETHER, max(1, DRAWN_TOGETHER // draws))):
+        asked = mine.select("site_id", "current_strategy", said=is_given("current_strategy")).join(
+            best, on="site_id", how="left", maintain_order="left"
+        )
+        names = [
+            {REFERENCE.name, today, *(others or ()), *(() if said else maybe)}
+            for _, today, said, others in asked.iter_rows()
+        ]
+        needed = [tuple(name for name in REGISTRY if name in of_site) for of_site in names]
+        of_mine = results.filter(pl.col("site_id").is_in(mine["site_id"].implode()))
+        parts.append(Part(mine, of_mine, needed, tuple(name for name in REGISTRY if name in set().union(*names))))
+    return parts
 
 
-def _figures(part: Part, basis: Basis, draws: int, seed: int) -> list[Figure]:
+def _figures(part: Part, basis: Basis, source: Source) -> list[Figure]:
     tariffs, fuel = basis.inputs["tariffs"], pl.col("fuel_price_per_kwh").is_not_null()
     priced = [basis.inputs[name].filter(fuel)["tariff_id"] for name in ("tariffs", "tariff_periods", "tariff_charges")]
     without = {*tariffs["tariff_id"]} - {name for names in priced for name in names}
-    return draw(part.sites, part.results, basis.inputs["spreads"], part.strategies, Source(seed, draws), without)
+    return draw(part.sites, part.results, basis.inputs["spreads"], part.strategies, source, without)
 
 
 def _tasks(parts: list[Part], draws: int) -> list[_Task]:
+    """All draws of each part, a few at a time; the run's own figures go with the first."""
     tasks = []
     for number, part in enumerate(parts):
         together = max(1, ROWS_TOGETHER // part.sites.height)
-        tasks.append(_Task(number, (OWN_FIGURES,)))
-        tasks += [_Task(number, tuple(range(at, min(at + together, draws)))) for at in range(0, draws, together)]
+        every = [OWN_FIGURES, *range(draws)]
+        tasks += [_Task(number, tuple(every[at : at + together])) for at in range(0, len(every), together)]
     return tasks
 
 
 def _work_out(
     parts: list[Part],
     tasks: list[_Task],
+    run: outputs.RunFolder,
     basis: Basis,
-    draws: int,
-    seed: int,
+    source: Source,
     scratch: outputs.Scratch,
     progress: Progress,
-) -> None:
-    """Work out the draws that the scratch folder lacks, part by part."""
+) -> list[summary.Of]:
+    """Work out the draws that the scratch folder lacks, part by part, and what is known of each part then."""
     lacking = [number for number in range(len(tasks)) if not scratch.has(number)]
     if len(lacking) < len(tasks):
         scratch.notes.append(
@@ -144,34 +138,27 @@ def _work_out(
     rows = {number: parts[task.part].sites.height * len(task.numbers) for number, task in enumerate(tasks)}
     there = sum(rows.values()) - sum(rows[number] for number in lacking)
     progress.count(sum(rows.values()), "draws of sites", before=there)
+    ranking, terms = run.table("ranking").collect(), economics.terms(asdict(basis.settings))
+    found = []
     for at, part in enumerate(parts):
-        mine = [number for number in lacking if tasks[number].part == at]
-        figures = _figures(part, basis, draws, seed) if mine else []
+        figures = _figures(part, basis, source)
 
-        def worked(number: int, part: Part = part, figures: list[Figure] = figures) -> tuple[int, pl.DataFrame]:
-            return number, working.work_out(part, basis, figures, tasks[number].numbers)
+        mine = [number for number in lacking if tasks[number].part == at]
+        hours = working.places(part, basis) if mine else {}
+
+        def worked(
+            number: int, part: Part = part, figures: list[Figure] = figures, hours: Places = hours
+        ) -> tuple[int, pl.DataFrame]:
+            return number, working.work_out(part, basis, figures, tasks[number].numbers, hours)
 
         for number, frame in ahead(worked, mine):
             scratch.keep(number, {"draws": frame.with_columns(part=pl.lit(at))})
             progress.done(rows[number], number)
-
-
-def _of_part(
-    part: Part,
-    number: int,
-    tasks: list[_Task],
-    run: outputs.RunFolder,
-    basis: Basis,
-    draws: int,
-    seed: int,
-    scratch: outputs.Scratch,
-) -> summary.Of:
-    worked = scratch.table("draws").filter(pl.col("part") == number).collect()
-    figures = _figures(part, basis, draws, seed)
-    terms = economics.terms(asdict(basis.settings))
-    found = money.changes(part, worked, figures, terms, draws, basis.settings.holding_tolerance_h)
-    ranking = run.table("ranking").filter(pl.col("site_id").is_in(part.sites["site_id"].implode())).collect()
-    return summary.of_part(part, ranking, figures, found)
+        every = scratch.table("draws").filter(pl.col("part") == at).collect()
+        changes = money.changes(part, every, figures, terms, source.draws, basis.settings.holding_tolerance_h)
+        of_part = ranking.filter(pl.col("site_id").is_in(part.sites["site_id"].implode()))
+        found.append(summary.of_part(part, of_part, figures, changes))
+    return found
 
 
 def _tables(run: outputs.RunFolder, parts: list[Part], found: list[summary.Of], first: int) -> dict[str, pl.DataFrame]:

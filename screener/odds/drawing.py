@@ -239,18 +239,20 @@ def _assumed(name: str, sites: pl.DataFrame) -> Truths:
     return ~_given(sites, name) if f"{name}_origin" in sites.columns else np.ones(sites.height, dtype=bool)
 
 
-def drawn_sites(sites: pl.DataFrame, figures: Sequence[Figure], number: int) -> pl.DataFrame:
-    """The sites with the figures of draw `number`."""
+def drawn_sites(sites: pl.DataFrame, figures: Sequence[Figure], numbers: Sequence[int]) -> pl.DataFrame:
+    """The sites with the figures of the draws `numbers`: a row for each draw of the first site, of the second, and so on."""
+    sites = sites[np.repeat(np.arange(sites.height), len(numbers))]
     columns = {}
     for figure in figures:
         if figure.name not in sites.columns:
             continue
-        drawn = figure.values[:, number]
+        drawn = figure.values[:, numbers].ravel()
         if figure.words:
-            columns[figure.name] = pl.Series([figure.words[int(each)] for each in drawn], dtype=pl.String)
+            words = pl.Series(figure.words, dtype=pl.String)
+            columns[figure.name] = words.gather(pl.Series(drawn.astype(np.int64)))
         else:
             for name in (figure.name, *ALSO.get(figure.name, ())):
-                columns[name] = _moved(sites[name], drawn, figure.adds)
+                columns[name] = _moved(sites[name], drawn, np.repeat(figure.adds, len(numbers)))
     frame, c = sites.with_columns(**columns), pl.col
     closes = _closing(sites["opens_hour"], sites["closes_hour"], frame["closes_hour"])
     dry = pl.min_horizontal("humidity_limit_dew_point_c", c("cooling_setpoint_c") - LEAST_DRYING_K)

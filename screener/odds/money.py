@@ -1,7 +1,7 @@
-"""What every change at a site saves in every draw, from what the strategies come to in weeks of the year.
+"""What every change at a site saves in every draw, from what the strategies come to in some days of the year.
 
 The run's own figures are the control: a draw changes what temperature control costs in the run in the ratio in which it changes
-that of the weeks, and what each strategy costs beyond it by the difference that it makes there. What it changes in the savings
+that of those days, and what each strategy costs beyond it by the difference that it makes there. What it changes in the savings
 is added to those of the run. So a draw that changes nothing is the run, to the last digit.
 """
 
@@ -163,15 +163,15 @@ def _saved(
 
 
 def _controlled(run: Numbers, own: Numbers, drawn: Numbers, least: Numbers | float) -> Numbers:
-    """An amount of the run as a draw changes it in the weeks."""
+    """An amount of the run as a draw changes it in those days."""
     in_ratio = own > least
     ratio = np.divide(drawn, own, out=np.ones_like(drawn), where=np.broadcast_to(in_ratio, drawn.shape))
     return np.where(in_ratio, run * ratio, run + (drawn - own))
 
 
 def _scaled(run: Numbers, own: Numbers, drawn: Numbers) -> Numbers:
-    """What a strategy costs beyond temperature control in a draw: that of its weeks, and what these lack beside the run, in the
-    ratio in which the draw leaves less than the weeks of the run come to. What vanishes in the weeks vanishes in the year,
+    """What a strategy costs beyond temperature control in a draw: that of its days, and what these lack beside the run, in the
+    ratio in which the draw leaves less than the days of the run come to. What vanishes in them vanishes in the year,
     and what grows does not make more of the difference between them."""
     left = np.divide(drawn, own, out=np.ones_like(drawn), where=np.broadcast_to(own != 0.0, drawn.shape))
     return np.asarray(drawn + (run - own) * np.clip(left, 0.0, 1.0))

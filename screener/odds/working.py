@@ -1,13 +1,12 @@
-"""Draws through the engine: sites of a run with drawn figures, the weeks of their years, and what the strategies cost.
+"""Draws through the engine: sites of a run with drawn figures, some days of their years, and what the strategies cost.
 
 Each draw of a site is a site of its own to the engine; what they come to is compared with what the run's own figures come to
-in the same weeks.
+in the same days.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-import numpy as np
 import polars as pl
 
 from screener import climate, economics, ledger, price
@@ -16,7 +15,7 @@ from screener.engine import Basis, prepare, simulate, size
 from screener.engine.estimate import SIZED, as_written, sites_used
 from screener.engine.weather_cache import years
 from screener.engine.year import offers_at
-from screener.odds import weeks
+from screener.odds import some_days
 from screener.odds.drawing import OF_PLACE, Figure, drawn_sites
 from screener.strategies import REFERENCE
 from screener.tables import profiles
@@ -29,47 +28,78 @@ OWN_FIGURES = -1  # the number of a draw that leaves every figure as the run has
 
 @dataclass(frozen=True)
 class Part:
-    """Sites of a run (rows of sites_used, sorted) with their strategy results, and the strategies that are worked out."""
+    """Sites of a run (rows of sites_used, sorted) with their strategy results, the strategies that are worked out at each, and
+    those of all of them."""
 
     sites: pl.DataFrame
     results: pl.DataFrame
+    needed: Sequence[tuple[str, ...]]
     strategies: tuple[str, ...]
 
 
-def work_out(
-    part: Part, basis: Basis, figures: Sequence[Figure], numbers: Sequence[int], whole_years: bool = False
-) -> pl.DataFrame:
-    """What every strategy comes to in each draw of each site: `draw`, `site` (its number in the part), `strategy` (its number)
-    and FIGURES, in that order, null where it cannot be had. With `whole_years` every hour is worked out, to check by."""
-    count = part.sites.height
-    frames: list[pl.DataFrame] = []
-    hours: dict[tuple[str, float], Hours] = {}
-    places: dict[str, Hours] = {}
-    of_year = next((figure.values for figure in figures if figure.name in OF_PLACE), None)
+class _Followed(Mapping[str, Hours]):
+    """The hours that rows follow, by a key of each: those of its place with its latent load, made when they are asked for."""
+
+    def __init__(self, places: Mapping[str, some_days.Dampness], rows: Sequence[tuple[str, float]]) -> None:
+        self._places = places
+        self._rows = {f"{at:09}": row for at, row in enumerate(rows)}
+
+    def __getitem__(self, key: str) -> Hours:
+        place, factor = self._rows[key]
+        return self._places[place].times(factor)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._rows)
+
+    def __len__(self) -> int:
+        return len(self._rows)
+
+
+def places(part: Part, basis: Basis, whole_years: bool = False) -> dict[str, some_days.Dampness]:
+    """What hours the places of a part have in draws, by weather_id: some days of the year, or every hour, to check by."""
     own = part.sites["weather_id"].unique().sort().to_list()
     whole = years(own, basis.inputs["weather"], basis.settings.dates)
-    cut = {place: weeks.Dampness(year if whole_years else weeks.weeks(year)) for place, year in whole.items()}
-    sites = _to_be_sized(part.sites)
-    for number in numbers:
-        drawn = sites if number == OWN_FIGURES else drawn_sites(sites, figures, number)
-        factors = np.ones(count) if number == OWN_FIGURES or of_year is None else of_year[:, number]
-        followed = []
-        for at, (place, factor) in enumerate(zip(sites["weather_id"], factors.tolist(), strict=True)):
-            if (place, factor) not in hours:
-                hours[place, factor] = cut[place].times(factor)
-            followed.append(f"{place}|{at:06}|{factor!r}")  # draws of a site stand together: the same hours are damp
-            places[followed[-1]] = hours[place, factor]
-        frames.append(drawn.with_columns(draw=pl.lit(number), site=pl.int_range(count), followed=pl.Series(followed)))
-    rows = pl.concat(frames)
+    return {
+        place: some_days.Dampness(year if whole_years else some_days.some_days(year)) for place, year in whole.items()
+    }
+
+
+def work_out(
+    part: Part,
+    basis: Basis,
+    figures: Sequence[Figure],
+    numbers: Sequence[int],
+    hours: Mapping[str, some_days.Dampness] | None = None,
+) -> pl.DataFrame:
+    """What every strategy comes to in each draw of each site: `draw`, `site` (its number in the part), `strategy` (its number)
+    and FIGURES, in that order, null where it cannot be had or is not worked out. `hours`: those of `places`, by which
+    they are worked out (None: some days of the year)."""
+    sites = _to_be_sized(part.sites).with_columns(site=pl.int_range(pl.len()))
+    drawn = [number for number in numbers if number != OWN_FIGURES]
+    frames = [sites.with_columns(draw=pl.lit(OWN_FIGURES, pl.Int64))] * (OWN_FIGURES in numbers)
+    if drawn:
+        moved = drawn_sites(sites, figures, drawn)
+        frames.append(moved.with_columns(draw=pl.Series(drawn * sites.height, dtype=pl.Int64)))
+    rows = pl.concat(frames).sort(
+        "site", maintain_order=True
+    )  # draws of a site stand together: the same hours are damp
     rows = rows.with_columns(site_id=pl.Series([f"{at:09}" for at in range(rows.height)]))
+    of_year = next((figure.values for figure in figures if figure.name in OF_PLACE), None)
+    followed = [
+        (place, 1.0 if number == OWN_FIGURES or of_year is None else float(of_year[site, number]))
+        for place, site, number in rows.select("weather_id", "site", "draw").iter_rows()
+    ]
+    cut = places(part, basis) if hours is None else hours
     keys = rows.select("site_id", "draw", "site")
     own_offers = _of_rows(basis.inputs["offers"], keys.with_columns(of=part.sites["site_id"].gather(keys["site"])))
-    costs = _costs(
-        rows.drop("draw", "site", "followed"), rows["followed"], basis, places, part.strategies, own, own_offers
-    )
-    order = {strategy: at for at, strategy in enumerate(part.strategies)}
+    alike: dict[tuple[str, ...], list[int]] = {}
+    for site, names in enumerate(part.needed):
+        alike.setdefault(names, []).extend(range(site * len(numbers), (site + 1) * len(numbers)))
+    follows = _Followed(cut, followed)
+    costs = _costs(rows.drop("draw", "site"), follows, basis, alike, part.strategies, [*cut], own_offers)
+    place = {strategy: at for at, strategy in enumerate(part.strategies)}
     numbered = costs.join(keys, on="site_id", maintain_order="left").with_columns(
-        pl.col("strategy").replace_strict(order, return_dtype=pl.Int64)
+        pl.col("strategy").replace_strict(place, return_dtype=pl.Int64)
     )
     return numbered.select("draw", "site", "strategy", *FIGURES).sort("draw", "site", "strategy")
 
@@ -82,26 +112,28 @@ def _to_be_sized(sites: pl.DataFrame) -> pl.DataFrame:
 
 def _costs(
     rows: pl.DataFrame,
-    followed: pl.Series,
+    followed: Mapping[str, Hours],
     basis: Basis,
-    places: dict[str, Hours],
+    alike: Mapping[tuple[str, ...], Sequence[int]],
     strategies: tuple[str, ...],
     own: list[str],
     offers: pl.DataFrame,
 ) -> pl.DataFrame:
-    """The strategy results of rows of sites, as far as FIGURES go. `followed`: whose hours of `places` each row has."""
-    prepare(rows.height)
+    """The strategy results of rows of sites, as far as FIGURES go. `followed`: the hours of each row, by its site_id;
+    `alike`: the rows by the strategies that are worked out there."""
+    prepare(rows.height, strategies)
     conditions = climate.design_conditions(own, basis.inputs["weather"])
     sized = size(rows, conditions, basis.inputs["equipment"], basis.inputs["profiles"], offers)
     used = as_written(sites_used(rows, sized))
-    sized = sized.sort("site_id").with_columns(weather_id=followed)
+    sized = sized.sort("site_id").with_columns(weather_id="site_id")
     classes, accounts, courses = [], [], profiles.by_hour(basis.inputs["profiles"])
-    for batch in simulate(sized, places, strategies, fuel_peaks=basis.rates.asks_fuel_peaks):
-        classes.append(price.by_class(ledger.beside(batch.ledger, used, courses), basis.rates, used))
-        accounts.append(batch.years)
-    laid = price.lay_out(pl.concat(classes), basis.rates, used)
+    for names, mine in alike.items():
+        for batch in simulate(sized[mine], followed, names, fuel_peaks=basis.rates.asks_fuel_peaks):
+            classes.append(price.by_class(ledger.beside(batch.ledger, used, courses), basis.rates, used))
+            accounts.append(batch.years)
+    laid = price.lay_out(pl.concat(classes, how="diagonal"), basis.rates, used)
     costs = price.years(price.months(laid), strategies, used).drop(price.BILLED)
-    totals = ledger.totals(pl.concat(accounts), strategies, REFERENCE.name)
+    totals = ledger.totals(pl.concat(accounts, how="diagonal"), strategies, REFERENCE.name)
     priced = totals.join(costs, on=["site_id", "strategy"], how="left", maintain_order="left")
     prices_of_all = used.with_columns(current_strategy=pl.lit(None, pl.String))  # of today's too, as of any other
     return economics.investments(

@@ -102,9 +102,9 @@ def alike(places: Sequence[Hours]) -> list[list[int]]:
     known: dict[int, bytes] = {}
     groups: dict[bytes, list[int]] = {}
     for number, place in enumerate(places):
-        if id(place) not in known:
-            known[id(place)] = place.slots.tobytes()
-        groups.setdefault(known[id(place)], []).append(number)
+        if id(place.slots) not in known:
+            known[id(place.slots)] = place.slots.tobytes()
+        groups.setdefault(known[id(place.slots)], []).append(number)
     return [*groups.values()]
 
 

@@ -1,4 +1,4 @@
-"""Truths drawn from the spreads, worked out in whole years, beside the draws in weeks: how well the odds are calibrated.
+"""Truths drawn from the spreads, worked out in whole years, beside draws in some days: how well the odds are calibrated.
 
 `python -m tests.odds.calibration 400 60` prints the figures that DEVELOPERS.md quotes.
 """
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from screener import economics, outputs, pipeline
 from screener.engine import of_run
 from screener.odds import asking, money, summary, working
+from screener.odds.drawing import Source
 from screener.odds.working import OWN_FIGURES
 from screener.tables import spreads
 
@@ -63,7 +64,7 @@ def portfolio(folder: Path, sites: int) -> Path:
 
 
 def trial(folder: Path, sites: int, draws: int, seed: int = 1) -> Trial:
-    """The draws of invented sites in weeks, and one more of each, the truth, in whole years."""
+    """The draws of invented sites in some days of the year, and one more of each, the truth, in whole years."""
     pipeline.run(portfolio(folder / "portfolio", sites), folder / "run")
     run = outputs.open_run(folder / "run")
     basis = of_run(run)
@@ -72,19 +73,21 @@ def trial(folder: Path, sites: int, draws: int, seed: int = 1) -> Trial:
         f"{name}:{what}": [] for name in FIGURES for what in ("draw", "truth")
     }
     for part in asking._parts(run, basis, draws):
-        figures = asking._figures(part, basis, draws + 1, seed)
+        figures = asking._figures(part, basis, Source(seed, draws + 1))
         together = max(1, asking.ROWS_TOGETHER // part.sites.height)
         blocks = [range(at, min(at + together, draws)) for at in range(0, draws, together)]
-        weeks = [working.work_out(part, basis, figures, [OWN_FIGURES])]
-        weeks += [working.work_out(part, basis, figures, [*block]) for block in blocks]
-        whole = working.work_out(part, basis, figures, [OWN_FIGURES, draws], whole_years=True)
+        days = [working.work_out(part, basis, figures, [OWN_FIGURES])]
+        days += [working.work_out(part, basis, figures, [*block]) for block in blocks]
+        whole = working.work_out(
+            part, basis, figures, [OWN_FIGURES, draws], working.places(part, basis, whole_years=True)
+        )
         last = [
             f.__class__(f.name, f.values[:, -1:], f.adds, f.assumed, f.varies, f.words, f.strategy) for f in figures
         ]
         most = [
             f.__class__(f.name, f.values[:, :-1], f.adds, f.assumed, f.varies, f.words, f.strategy) for f in figures
         ]
-        drawn = money.changes(part, pl.concat(weeks), most, terms, draws, tolerance_h)
+        drawn = money.changes(part, pl.concat(days), most, terms, draws, tolerance_h)
         truth = money.changes(part, whole, last, terms, 1, tolerance_h)
         chosen = dict(
             summary.chances(part.results).unique("site_id", keep="first").select("site_id", "strategy").iter_rows()

@@ -1,4 +1,4 @@
-"""Whether truths fall where the odds say, weeks against whole years, and what more knowledge does to a range.
+"""Whether truths fall where the odds say, days against whole years, and what more knowledge does to a range.
 
 Coverage and flat histograms of ranks: Gneiting, Balabdaoui, Raftery 2007, from memory. Sampling error of a share p of n: the
 root of p(1-p)/n.
@@ -14,6 +14,7 @@ import pytest
 
 from screener import odds, outputs, pipeline
 from screener.odds import asking, money, summary, working
+from screener.odds.drawing import Source
 from screener.odds.working import OWN_FIGURES
 from tests.odds import calibration
 from tests.odds.conftest import SITES, portfolio
@@ -47,19 +48,21 @@ def test_draws_that_knew_too_much_would_be_found_out(trial: calibration.Trial) -
     assert narrow.covered("net_savings") < 0.6
 
 
-def test_weeks_say_of_every_draw_what_whole_years_say(run: Path) -> None:
-    """The same draws in whole years, the brute force: savings go with them to a hundredth of their spread or two, and odds
-    that a change pays, and which of two is better, differ by no more than one draw in a dozen."""
+def test_some_days_say_of_every_draw_what_whole_years_say(run: Path) -> None:
+    """The same draws in whole years, the brute force: savings go with them, on average a fifth of their spread apart, and
+    odds that a change pays differ by no more than one draw in a dozen."""
     opened, draws = outputs.open_run(run), 24
     basis = asking.of_run(opened)
     terms = asking.economics.terms(opened.settings)
-    seen = 0
+    apart = []
     for part in asking._parts(opened, basis, draws):
-        figures = asking._figures(part, basis, draws, 1)
-        weeks, years = (
+        figures = asking._figures(part, basis, Source(1, draws))
+        days, years = (
             money.changes(
                 part,
-                working.work_out(part, basis, figures, [OWN_FIGURES, *range(draws)], whole_years=whole),
+                working.work_out(
+                    part, basis, figures, [OWN_FIGURES, *range(draws)], working.places(part, basis, whole)
+                ),
                 figures,
                 terms,
                 draws,
@@ -69,13 +72,13 @@ def test_weeks_say_of_every_draw_what_whole_years_say(run: Path) -> None:
         )
         for site, strategy in summary.chances(part.results).select("site_id", "strategy").iter_rows():
             at = (slice(None), part.sites["site_id"].to_list().index(site), part.strategies.index(strategy))
-            one, other = np.nan_to_num(weeks[at]), np.nan_to_num(years[at])
+            one, other = np.nan_to_num(days[at]), np.nan_to_num(years[at])
             if other.std() > 0:
-                seen += 1
-                assert np.corrcoef(one, other)[0, 1] > 0.98, (site, strategy)
-                assert (one - other).std() < 0.15 * other.std(), (site, strategy)
+                apart.append((one - other).std() / other.std())
+                assert np.corrcoef(one, other)[0, 1] > 0.97, (site, strategy)
                 assert abs((one > 0).mean() - (other > 0).mean()) <= 2 / draws, (site, strategy)
-    assert seen >= 8
+    assert len(apart) >= 8
+    assert np.mean(apart) < 0.2
 
 
 def test_a_figure_given_never_widens_a_range(run: Path, tmp_path: Path) -> None:

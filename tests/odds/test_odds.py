@@ -1,7 +1,7 @@
 """Odds of a run: nothing uncertain is the run itself, the same seed the same bytes, killed and continued."""
 
 import json
-import os
+import random
 import shutil
 import signal
 import subprocess
@@ -92,27 +92,30 @@ def test_the_total_is_the_sum_of_the_sites_draws(asked: tuple[Path, odds.Odds]) 
     assert draws["net_savings"].mean() == pytest.approx(mean, rel=1e-6)
 
 
-def test_killed_and_continued(run: Path, tmp_path: Path) -> None:
-    """A process killed amid its draws leaves no odds; the next goes on and comes to the same bytes."""
+def test_killed_at_random_moments_and_continued(run: Path, tmp_path: Path) -> None:
+    """A process killed amid its draws leaves no odds; the next goes on and comes to the same bytes, whatever was half done."""
     whole, broken = copied(run, tmp_path / "whole"), copied(run, tmp_path / "broken")
     odds.odds(whole, 40)
     script = (
         "import sys; from pathlib import Path; from screener.odds import asking;"
-        "asking.ROWS_TOGETHER = 30; asking.odds(Path(sys.argv[1]), 40)"
+        "asking.ROWS_TOGETHER = 30; print(asking.odds(Path(sys.argv[1]), 40).notes)"
     )
-    process = subprocess.Popen([sys.executable, "-c", script, str(broken)], cwd=ROOT)
-    scratch, until = broken / ".odds.unfinished", time.monotonic() + 120
-    while len(list(scratch.glob("[0-9]*[0-9]"))) < 2 and process.poll() is None and time.monotonic() < until:
-        time.sleep(0.01)
-    os.kill(process.pid, signal.SIGKILL)
-    process.wait()
-    assert not (broken / "odds.parquet").exists()
-    there = len(list(scratch.glob("[0-9]*[0-9]")))
-    assert there >= 2
-    script = script.replace("asking.odds(", "print(asking.odds(").removesuffix(")") + ").notes)"
-    done = subprocess.run(
-        [sys.executable, "-c", script, str(broken)], cwd=ROOT, capture_output=True, text=True, check=True
-    )
+    command, scratch = [sys.executable, "-c", script, str(broken)], broken / ".odds.unfinished"
+
+    def there() -> int:
+        return len(list(scratch.glob("[0-9]*[0-9]")))
+
+    moments = random.Random(15)
+    for more in (1, 2, 2):  # of nine parts
+        process, due, until = subprocess.Popen(command, cwd=ROOT), there() + more, time.monotonic() + 120
+        while there() < due and process.poll() is None and time.monotonic() < until:
+            time.sleep(0.01)
+        time.sleep(moments.uniform(0.0, 0.1))
+        process.kill()
+        assert process.wait() == -signal.SIGKILL
+        assert not (broken / "odds.parquet").exists()
+        assert there() >= due
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
     assert "continued unfinished odds, of which" in done.stdout
     assert files(broken) == files(whole)
     assert not scratch.exists()
