@@ -117,7 +117,7 @@ def plain(heading: str) -> str:
     >>> plain("Floor Area (Sq. Ft.)"), plain("Store #"), plain("Cooling Set-Point [°F]")
     ('floor area ft2', 'store number', 'cooling setpoint f')
     """
-    text = re.sub(r"\s+", " ", heading[:200].lower().replace("²", "2").replace("#", " number "))
+    text = re.sub(r"\s+", " ", heading[:200].lower().replace("²", "2").replace("#", " number ").replace("_", " "))
     for spelt, unit in UNITS:
         text = re.sub(spelt, unit, text)
     return MARKS.sub(" ", text).strip()
@@ -244,11 +244,14 @@ def taken(
             doubtful[figure] = [header[at] for at in best]
             continue
         read[best[0]] = means[best[0]]
-    if contract.name == TABLE and "name" not in {own.get(name) for name in read}:  # a store's name beside its number
-        for at in spare:
-            if means[at] == "site_id" and cells is not None and _worded(_sample(cells[:, at])):
-                read[at] = "name"
-                break
+    named = read.index("name") if "name" in read else None
+    if contract.name == TABLE and cells is not None and (named is None or plain(header[named]) in WEAK):
+        # a store's name beside its number
+        beside = [at for at in spare if means[at] == "site_id" and _worded(_sample(cells[:, at]))]
+        if beside and named is not None:
+            read[named] = header[named]
+        if beside:
+            read[beside[0]] = "name"
     taken_for = {header[at]: read[at] for at in range(len(header)) if read[at] != header[at]}
     for typed, name in taken_for.items():
         if MARKS.sub("_", typed).strip("_") != name:

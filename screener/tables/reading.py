@@ -136,7 +136,7 @@ def table_of(sheet: Sheet, contract: Contract, needs_rows: bool = True, own: Col
     before = frame if name == headings.TABLE else None
     separator, row_notes = sheet.grid.separator, tidy.row_notes
     return RawTable(
-        name, tidy.frame, faults, tuple(notes), separator, tidy.aside, before, spelt, row_notes, frozenset(told)
+        name, tidy.frame, faults, tuple(notes), separator, tidy.aside, before, spelt, row_notes, frozenset({*unclear})
     )
 
 

@@ -34,10 +34,11 @@ def hour(text: pl.Expr) -> pl.Expr:
     """An hour of the day as a number: of `12 PM`, `6:00 am`, `7:30 PM`, `18:00`, noon, midnight; other texts as they are."""
     word = text.str.to_lowercase().replace({"noon": "12 pm", "midnight": "12 am"})
     minutes = (
-        word.str.extract(r"^\d{1,2}:([0-5]\d)(?::[0-5]\d)?\s*(?:[ap]\.?m\.?)?$").cast(pl.Float64).fill_null(0.0) / 60
+        word.str.extract(r"^\d{1,2}:([0-5]\d)(?::[0-5]\d)?\s*(?:[ap](?:\.?m\.?)?)?$").cast(pl.Float64).fill_null(0.0)
+        / 60
     )
-    half = word.str.extract(r"^(\d{1,2})(?::[0-5]\d)?(?::[0-5]\d)?\s*[ap]\.?m\.?$").cast(pl.Int64, strict=False)
-    is_afternoon = word.str.contains(r"p\.?m\.?$")
+    half = word.str.extract(r"^(\d{1,2})(?::[0-5]\d)?(?::[0-5]\d)?\s*[ap](?:\.?m\.?)?$").cast(pl.Int64, strict=False)
+    is_afternoon = word.str.contains(r"p(?:\.?m\.?)?$")
     of_clock = half % 12 + pl.when(is_afternoon).then(12).otherwise(0)
     whole = word.str.extract(r"^(\d{1,2}):[0-5]\d(?::[0-5]\d)?$").cast(pl.Int64, strict=False)
     return (
