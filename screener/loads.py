@@ -33,6 +33,7 @@ from screener.formula import (
     smaller,
     when,
 )
+from screener.physics import case_surfaces
 from screener.physics import psychrometrics as air
 from screener.physics.heat_pump import heating_cop
 from screener.physics.refrigeration import penalty_per_heat, reclaimable_w
@@ -110,6 +111,13 @@ def site_terms(sites: pl.DataFrame, at_peak: bool = False) -> pl.DataFrame:
     sheet.let("reheat_lockout_humidity_ratio", first_given(lockout, 0.0), "no reheat where it is drier outdoors")
     always = as_number(equal(c("supply_fan"), "always"))
     sheet.let("fan_always", always, "1 where the supply fan runs through the closed hours too")
+    glass = when(equal(c("door_heaters"), "on")).then(c("door_glass_heated_c")).otherwise(c("door_glass_unheated_c"))
+    fog = when(door_cases > 0).then(case_surfaces.fog_humidity_ratio(glass, p)).otherwise(case_surfaces.NEVER)
+    sheet.let("door_fog_humidity_ratio", fog, "above it the glass of case doors fogs")
+    goods, share = c("goods_surface_c"), c("goods_store_air_share")
+    frost = case_surfaces.frost_humidity_ratio(goods, share, CASE_DRY_HUMIDITY, p)
+    frost = when((open_cases > 0) & (goods < 0)).then(frost).otherwise(case_surfaces.NEVER)
+    sheet.let("goods_frost_humidity_ratio", frost, "above it frost forms on the goods of open cases")
     continuous = as_number(equal(c("supply_fan"), "continuous")) + always
     sheet.let("fan_continuous", continuous, "1 where the supply fan runs through the open hours, 0 where it cycles")
     beside = as_number(equal(c("fan_beside_unit"), "cycling"))

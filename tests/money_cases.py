@@ -32,6 +32,8 @@ TOTALS = {  # a strategy that does nothing; tests name what differs
     "water_removed_kg": 0.0,
     "litres_per_kwh": 0.0,
     "hours_above_limit": 0.0,
+    "hours_door_glass_fogged": None,
+    "hours_frost_on_goods": None,
     "hours_above_90_rh": 0.0,
     "hours_in_fog": 0.0,
     "hours_cooling_not_met": 0.0,
@@ -88,6 +90,8 @@ PRICES = {
 }
 TYPES = {
     "unavailable": pl.String,
+    "hours_door_glass_fogged": pl.Float64,
+    "hours_frost_on_goods": pl.Float64,
     "name": pl.String,
     "note": pl.String,
     "climate_note": pl.String,

@@ -57,6 +57,10 @@ BOUNDS = {
     "moisture_buffer": (5, 30),
     "exhaust_share": (0, 1),
     "limit_step_k": (0, 2),
+    "door_glass_heated_c": (13, 20),
+    "door_glass_unheated_c": (5, 15),
+    "goods_surface_c": (-3, 0),
+    "goods_store_air_share": (0.05, 0.3),
     "lockout_below_limit_k": (-5, 5),
     "cooling_cop": (2.5, 4.5),
     "fuel_efficiency": (0.7, 0.99),
@@ -71,6 +75,7 @@ WORDS = {
     "heating_source": {"fuel", "electric", "heat_pump", "none"},
     "supply_fan": {"continuous", "cycling"},
     "fan_beside_unit": {"continuous", "cycling"},
+    "door_heaters": {"on", "off"},
     "re_evaporation": {"none", "moderate", "strong"},
     "current_strategy": {"temperature_only", "overcool_electric_reheat", "overcool_fuel_reheat"},
 }

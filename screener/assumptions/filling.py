@@ -67,6 +67,7 @@ SAME = (
     "current_strategy",
     "limit_step_k",
     "lockout_below_limit_k",
+    "door_heaters",
 )
 # In this order: outdoor air counts the people found before it.
 SCALED: Mapping[str, Scaled] = {

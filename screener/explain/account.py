@@ -38,7 +38,14 @@ MONEY = (
     *("energy_pv", "upkeep_pv", "replacement_pv", "residual_pv", "life_cycle_cost", "net_savings"),
 )
 REACHED = (
-    *("hours_above_limit", "hours_above_90_rh", "hours_in_fog", "cooling_not_met_kwh"),
+    *(
+        "hours_above_limit",
+        "hours_door_glass_fogged",
+        "hours_frost_on_goods",
+        "hours_above_90_rh",
+        "hours_in_fog",
+        "cooling_not_met_kwh",
+    ),
     *("dew_point_p95_c", "dew_point_highest_c", "water_removed_kg", "litres_per_kwh"),
 )
 DEHUMIDIFICATION = ("dehumidification_kwh", "dehumidification_electricity_kwh", "dehumidification_fuel_kwh")

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from screener.calendar import SLOTS, of_slot
 from screener.contracts.end_uses import ENERGIES_KWH, energies_of
 from screener.exact import added_up, grained
-from screener.ledger.tallies import COMFORT, WATER
+from screener.ledger.tallies import CASES, COMFORT, WATER
 from screener.physics import psychrometrics as air
 from screener.physics import refrigeration
 from screener.units import PINT_L
@@ -40,7 +40,7 @@ def accumulate(
     """The accounts of a batch of sites from each strategy's sums over their hours, `finished` by `dampest`. With `fuel_peaks`
     the ledger has the highest hour of fuel too.
 
-    `sites`, in the order of the sums: site_id, pressure_pa, saturated_at_cooling, case_electricity_w and per
+    `sites`, in the order of the sums: site_id, pressure_pa, saturated_at_cooling, case_electricity_w, lengths of cases and per
     strategy `<strategy>.unavailable` (reason or null), `.device_capacity_l_day`, `.device_units` and `.note`,
     null where there is none.
     """
@@ -145,6 +145,7 @@ def _of_strategy(years: pl.DataFrame, strategy: str, reference: str) -> pl.DataF
         "device_units": pl.col(f"{strategy}.device_units").cast(pl.Int64),
         "note": pl.col(f"{strategy}.note").cast(pl.String),
     }
+    values |= {name: pl.when(pl.col(cases) > 0).then(f"{strategy}.{name}") for name, (_, cases) in CASES.items()}
     unmet = values["cooling_not_met_kwh"]
     values["cooling_not_met_kwh"] = pl.when(unmet > RESIDUE_KWH).then(unmet).otherwise(0.0 * unmet)
     available = pl.col(f"{strategy}.unavailable").is_null()

@@ -17,6 +17,11 @@ SHARE_ABOVE_P95 = 0.05
 SAMPLED_H = 16
 VERY_DAMP = 0.9  # of saturation: common practice, no source
 TOO_WARM_K = 0.5  # above the set point: half the usual span of a thermostat, common practice, no source
+CASES = {  # hours by the humidity ratio of the space above which they count, a column of the site, and the cases they are of
+    "hours_door_glass_fogged": ("door_fog_humidity_ratio", "door_case_length_m"),
+    "hours_frost_on_goods": ("goods_frost_humidity_ratio", "open_case_length_m"),
+}
+BY_THE_LAST_BITS = 1 + 1e-6  # a space that is held just at a surface's dew point does not fog it
 COMFORT = ("hours_in_fog", "hours_above_90_rh", "hours_cooling_not_met", "cooling_not_met_kwh")
 
 
@@ -42,6 +47,9 @@ def tallies(present: Collection[str]) -> Tallies:
         for total, flow in WATER.items()
         if f"{HOUR}{flow}" in present
     ]
+    for name, (surface, _) in CASES.items():
+        falls_out = humidity > BY_THE_LAST_BITS * col(surface)
+        year.append(Tally(name, when(falls_out).then(weight).otherwise(0.0)))
     return Tallies(slot, year + _comfort())
 
 

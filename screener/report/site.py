@@ -25,6 +25,7 @@ from screener.units import figure_to_us
 
 TOLD_ABOVE = ("site_id", "name")
 MONTHS = tuple(calendar.month_name)[1:]
+AT_CASES = ("hours_door_glass_fogged", "hours_frost_on_goods")
 DAYS = {"working": "on a working day", "other": "on another day"}
 
 
@@ -188,6 +189,8 @@ def _tables(found: SiteFindings) -> list[Table]:
         Column("water_removed_kg", "water removed", "L/yr", text.whole),
         Column("case_savings", "spared at cases", f"{found.settings['currency']}/yr", text.whole),
         Column("hours_above_limit", "above limit", "h/yr", text.whole),
+        Column("hours_door_glass_fogged", "door glass fogged", "h/yr", text.whole),
+        Column("hours_frost_on_goods", "frost on goods", "h/yr", text.whole),
         Column("holds_limit", "holds it as well as today"),
         Column("annual_cost", "energy cost", f"{money}/yr", text.whole),
         Column("cost_saved", "saved", f"{money}/yr", text.whole),
@@ -237,8 +240,8 @@ def _tables(found: SiteFindings) -> list[Table]:
     results = results.with_columns(
         holds_limit=pl.when("holds_limit").then(pl.lit("yes")).when(pl.col("unavailable").is_null()).then(pl.lit("no"))
     )
-    if results["unavailable"].null_count() == results.height:
-        strategies = strategies[:-1]
+    empty = {name for name in ("unavailable", *AT_CASES) if results[name].null_count() == results.height}
+    strategies = [column for column in strategies if column.name not in empty]
     return [
         table("strategies", "Every strategy at this site", results, strategies),
         table("bills", "What the air system is charged, month by month", found.bills.with_columns(named), bills),

@@ -6,10 +6,16 @@ import polars as pl
 import pytest
 
 from screener import climate, engine, ledger
+from screener.economics import Terms, economics, investments, with_cases
+from screener.ranking import rank
+from screener.ranking.holding import Tolerance, marked
+from screener.ranking.reconciling import reconciled
 from screener.strategies import MACHINES, REFERENCE, REGISTRY
 from screener.strategies.ventilation_by_occupancy import NAME as BY_OCCUPANCY
 from screener.tables import profiles, shipped
 from tests.engine_cases import NO_EQUIPMENT, STATIONS, accounts, filled, sized
+from tests.money_cases import NO_OFFERS, equipment, prices, totals
+from tests.money_cases import sites as money_sites
 from tests.tables.portfolios import sites as site_table
 from tests.tables.portfolios import write
 
@@ -181,3 +187,46 @@ def test_it_is_not_how_a_site_works_today(tmp_path: Path) -> None:
     messages = portfolio.faults.filter(column="current_strategy")["message"].to_list()
     assert len(messages) == 2
     assert all("only changes how equipment is run" in message for message in messages)
+
+
+NOW, DEVICE = "overcool_electric_reheat", "standalone_dehumidifier"
+PRICES = prices(*({"strategy": name, "investment_fixed": 1000.0, "life_years": 10.0} for name in (NOW, DEVICE, HIGHER)))
+
+
+def answered(competes: bool = False, **advised: float) -> dict:
+    """The ranking row of a site whose device saves 500 a year and whose higher limit 200, 5 of it taken by its cases; a kWh costs
+    a tenth."""
+    rows = totals(
+        {"site_id": "A", "strategy": NOW, "annual_cost": 1_000.0, "electricity_kwh": 10_000.0},
+        {"site_id": "A", "strategy": DEVICE, "annual_cost": 500.0, "electricity_kwh": 5_000.0},
+        {"site_id": "A", "strategy": HIGHER, "annual_cost": 800.0, "electricity_kwh": 8_000.0}
+        | {"refrigeration_saved_kwh": -50.0, "note": "if goods stand it", "hours_frost_on_goods": 0.0}
+        | advised,
+    ).with_columns(hours_frost_on_goods=pl.col("hours_frost_on_goods").fill_null(0.0))
+    where = money_sites({"site_id": "A"})
+    invested = investments(rows, where, PRICES, equipment(), NO_OFFERS, competes)
+    costed = economics(with_cases(invested, False), Terms(0.0, 10))
+    return rank.ranking(reconciled(marked(costed, Tolerance()), where), where, "USD").row(0, named=True)
+
+
+def test_it_stands_beside_the_best_equipment() -> None:
+    """By hand: 200 - 5 a year, over ten years without interest less 1,000."""
+    site = answered()
+    assert site["best_strategy"] == DEVICE
+    assert site["without_equipment_strategy"] == HIGHER
+    assert site["without_equipment_saved"] == pytest.approx(195.0)
+    assert site["without_equipment_net_savings"] == pytest.approx(950.0)
+    assert site["without_equipment_condition"] == "if goods stand it"
+
+
+def test_it_competes_where_the_settings_say_so() -> None:
+    better = {"annual_cost": 300.0, "electricity_kwh": 3_000.0}
+    assert answered(**better)["best_strategy"] == DEVICE
+    assert answered(competes=True, **better)["best_strategy"] == HIGHER
+    assert answered(competes=True)["best_strategy"] == DEVICE
+
+
+@pytest.mark.parametrize(("hours", "advised"), [(35.0, HIGHER), (36.0, None)])
+def test_not_where_goods_frost_longer_than_today(hours: float, advised: str | None) -> None:
+    """By more than the 35 h a year that a limit may be passed longer than today."""
+    assert answered(hours_frost_on_goods=hours)["without_equipment_strategy"] == advised
