@@ -7,6 +7,7 @@ answer tells them.
 """
 
 import hashlib
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
@@ -21,9 +22,10 @@ from screener.tables import adopted, files, headings, left_out, prices_beside, s
 from screener.tables.cells import spelling
 from screener.tables.checking import CheckedTable, checked
 from screener.tables.choices import PRICES, Choices, read_choices
+from screener.tables.default_tariffs import ANYWHERE, state_tariffs
 from screener.tables.empty_portfolio import settings_text
 from screener.tables.files import Source, UnreadableError
-from screener.tables.reading import RawTable, Sheet, read_sheet, table_of
+from screener.tables.reading import EXTRA, RawTable, Sheet, misspelt, read_sheet, table_of
 from screener.tables.setting_aside import same_number
 from screener.tables.settings import FILE as SETTINGS
 from screener.text import count
@@ -35,6 +37,8 @@ NEITHER = "none of them"
 SEVERAL = 2  # headings that make a sheet a table
 FEW = 3  # cells shown with a heading
 TWELVE = 12
+CONDITIONED = "conditioned"  # the area that counts, of several
+EMPTY = "nothing that is known: leave its cells empty"
 LIST = ("building_type", "floor_area_m2", "postal_code", "latitude")  # a sheet with one of these lists sites
 
 
@@ -107,6 +111,7 @@ def adopt(
     notes += [*_of_sheets([main, *others]), *joined_notes]
     raw = table_of(replace(main, frame=joined, notes=[]), contract, own=_own(choices))
     raw = replace(raw, notes=tuple(note for note in raw.notes if not note.endswith("is not used")))
+    raw = _without_shifted(raw)
     raw, choices, prices, priced = _with_rates(raw, out, spelt, choices)
     raw = _with_every_row(raw, choices)
     raw, choices = _with_required(raw, contract, choices, asking)
@@ -263,13 +268,22 @@ def _settled(sheet: Sheet, contract: Contract, choices: Choices, asking: _Asking
     before = choices
     for figure, rivals in sheet.taken.doubtful.items():
         shown = [f"{heading}{_examples(sheet, heading)}" for heading in rivals]
-        answer = asking(f"Which column is {figure}?", [*shown, NEITHER])
+        nearest = next((at for at, heading in enumerate(rivals) if CONDITIONED in headings.plain(heading)), 0)
+        answer = asking(f"Which column is {figure}?", [*shown, NEITHER], nearest)
         for heading, told in zip(rivals, shown, strict=True):
             column = next(iter(headings.meanings(heading, contract)), "") if told == answer else ""
             choices = choices.with_headings({heading: column})
     for heading, names in sheet.taken.unclear.items():
         proposed = _proposed(names, sheet)
         answer = asking(f'What is "{heading}"{_examples(sheet, heading)}?', [*names, OWN], proposed)
+        choices = choices.with_headings({heading: "" if answer == OWN else answer})
+    for fault in misspelt(sheet, contract, _own(choices)).to_dicts():
+        heading, close = fault["column"], re.search(r'did you mean "(\w+)"\?$', fault["message"])
+        required = close is not None and any(each.required for each in contract.fields if close[1] in each.names)
+        options = [close[1], OWN] if close else [OWN]
+        answer = asking(
+            f'Is "{heading}"{_examples(sheet, heading)} another word?', options, int(not required) if close else 0
+        )
         choices = choices.with_headings({heading: "" if answer == OWN else answer})
     if choices is before:
         return sheet, choices
@@ -407,6 +421,20 @@ MONTHS = (
 )
 
 
+def _without_shifted(raw: RawTable) -> RawTable:
+    """The sites without rows that have more cells than the header: of which column each is nobody can tell. Those are set
+    aside."""
+    beyond = [name for name in raw.frame.columns if name.startswith(EXTRA)]
+    rows = raw.frame.filter(pl.any_horizontal(pl.col(beyond).is_not_null())) if beyond else raw.frame.clear()
+    if rows.is_empty():
+        return raw
+    typed = (raw.frame if raw.typed is None else raw.typed).join(rows.select("row"), on="row", how="semi")
+    why = "cells beyond the header; put texts that contain commas in double quotes"
+    shifted = typed.with_columns(kind=pl.lit("too many cells"), reason=pl.lit(why))
+    frame = raw.frame.join(rows, on="row", how="anti", maintain_order="left")
+    return replace(raw, frame=frame, aside=pl.concat([raw.aside, shifted], how="diagonal"))
+
+
 def _with_rates(
     raw: RawTable, out: Path, spelt: Mapping[str, str], choices: Choices
 ) -> tuple[RawTable, Choices, pl.DataFrame | None, list[str]]:
@@ -420,7 +448,8 @@ def _with_rates(
             prices[column] = (name, heading)
     given = prices_beside.ID if prices_beside.ID in frame.columns else None
     if prices:
-        table, names = prices_beside.tariffs(frame, prices, given)
+        table, names, remarks = _tariffs(frame, prices, given)
+        notes += remarks
         if not table.is_empty():
             kept = frame.drop(given) if given else frame
             frame = kept.with_columns(names.alias(prices_beside.ID))
@@ -435,6 +464,37 @@ def _with_rates(
             "stand in: write tariffs.csv and call the column tariff_id"
         )
     return replace(raw, frame=frame), choices, None, notes
+
+
+def _tariffs(
+    frame: pl.DataFrame, prices: dict[str, tuple[str, str]], given: str | None
+) -> tuple[pl.DataFrame, pl.Series, list[str]]:
+    """Tariffs of prices beside the sites; without any of fuel the averages of the states stand in, which their names say."""
+    if any(name.startswith("fuel") for name in prices) or "electricity_price_per_kwh" not in prices:
+        return *prices_beside.tariffs(frame, prices, given), []
+    averages = state_tariffs()
+    states = (
+        frame["state"].str.to_uppercase()
+        if "state" in frame.columns
+        else pl.Series([None] * frame.height, dtype=pl.String)
+    )
+    by_state = dict(averages.select("state", "fuel_price_per_kwh").iter_rows())
+    fuel = states.replace_strict(by_state, default=by_state[ANYWHERE], return_dtype=pl.Float64)
+    column = prices["electricity_price_per_kwh"][0]
+    texts = pl.select(pl.when(frame[column].is_not_null()).then(fuel.cast(pl.String))).to_series()
+    more = frame.with_columns(texts.alias("_fuel"))
+    prices = {**prices, "fuel_price_per_kwh": ("_fuel", "fuel $/kWh")}
+    table, names = prices_beside.tariffs(more, prices, None)
+    suffix = pl.lit("_average_fuel")
+    named = pl.select(pl.concat_str(names, suffix)).to_series()
+    table = table.with_columns(pl.concat_str(prices_beside.ID, suffix).alias(prices_beside.ID))
+    return (
+        table,
+        named,
+        [
+            "no sheet has a price of fuel: averages of the states stand in, a placeholder that their tariffs are named for"
+        ],
+    )
 
 
 def _with_every_row(raw: RawTable, choices: Choices) -> RawTable:
@@ -497,14 +557,15 @@ def _with_words(
         for word, plain in used.iter_rows():
             if plain in names or plain in synonyms or plain in chosen:
                 continue
-            close = get_close_matches(plain, [*names, *synonyms], n=1, cutoff=0.8)
-            likely = synonyms.get(close[0], close[0]) if close else None
-            options = [*names, "something else: leave it as it is"]
+            likely = _likely(plain, {name: name for name in names} | dict(synonyms))
+            required = contract.field(column).required
+            options = [*names, "something else: leave it as it is" if required else EMPTY]
             answer = asking(f'What is the {column} "{word}"?', options, options.index(likely) if likely else len(names))
             meant = "" if answer == options[-1] else answer
             choices = choices.with_word(column, word, meant)
             chosen[plain] = meant
-        replaced = {plain: meant for plain, meant in chosen.items() if meant}
+        optional = not contract.field(column).required
+        replaced = {plain: meant or None for plain, meant in chosen.items() if meant or optional}
         if replaced:
             meant_by = spelling(pl.col(column)).replace_strict(replaced, default=pl.col(column), return_dtype=pl.String)
             frame = frame.with_columns(meant_by.alias(column))
@@ -512,6 +573,17 @@ def _with_words(
         raw = replace(raw, frame=frame)
         table = checked(raw, contract, choices.decimal_mark)
     return raw, table, choices
+
+
+def _likely(plain: str, meanings: Mapping[str, str]) -> str | None:
+    """What a word most likely means: one spelt nearly so, or the one meaning of the known words in it; None where there is none,
+    or more than one."""
+    if close := get_close_matches(plain, meanings, n=1, cutoff=0.8):
+        return meanings[close[0]]
+    held = [word for word in meanings if len(word) > 2 and f"_{word}_" in f"_{plain}_"]
+    whole = [word for word in held if not any(word != other and word in other for other in held)]
+    found = {meanings[word] for word in whole}
+    return found.pop() if len(found) == 1 else None
 
 
 def spelling_of(word: str) -> str:

@@ -51,6 +51,7 @@ class Source:
 class Grid:
     """Every cell of a table as text, the first row of the file first; `separator` is that of a CSV file.
 
+    `widths`: how many cells the first rows of a CSV file have.
     What a sheet of a workbook hides: `hidden_rows` from 1, `hidden_columns` from 0.
     """
 
@@ -59,6 +60,7 @@ class Grid:
     notes: list[str] = field(default_factory=list)
     hidden_rows: frozenset[int] = frozenset()
     hidden_columns: frozenset[int] = frozenset()
+    widths: Sequence[int] = ()
 
 
 class UnreadableError(Exception):
@@ -222,7 +224,8 @@ def _csv_grid(source: Source, known: Set[str]) -> Grid:
         return Grid(pl.DataFrame())
     if "\n" not in text:  # an old way to end lines
         text = text.replace("\r", "\n")
-    separator, width, usual = _layout(text, known)
+    separator, widths, usual = _layout(text, known)
+    width = max(widths)
     lines = text.count("\n") + (not text.endswith("\n"))
     _require_bounded(source, lines, width)
     if separator != ",":
@@ -232,7 +235,7 @@ def _csv_grid(source: Source, known: Set[str]) -> Grid:
         cells = _ragged(source, text, separator)  # the slower reader, which also says where a quote is wrong
     if '"' in text:
         _require_closed(file.name, cells, separator, usual)
-    return Grid(cells, separator, notes)
+    return Grid(cells, separator, notes, widths=widths)
 
 
 def _even(text: str, separator: str, width: int) -> pl.DataFrame | None:
@@ -284,8 +287,9 @@ def _decoded(name: str, content: bytes) -> tuple[str, list[str]]:
         ]
 
 
-def _layout(text: str, known: Set[str]) -> tuple[str, int, int]:
-    """Separator, greatest and usual number of columns: the mark that shows most column names in one row, else most cells."""
+def _layout(text: str, known: Set[str]) -> tuple[str, list[int], int]:
+    """Separator, numbers of columns of the first rows and the usual one: the mark that shows most column names in one row,
+    else most cells."""
     lines = text[:200_000].splitlines()[: 2 * HEADER_WITHIN]
     tried = {mark: list(csv.reader(lines, delimiter=mark)) for mark in SEPARATORS}
 
@@ -297,7 +301,7 @@ def _layout(text: str, known: Set[str]) -> tuple[str, int, int]:
 
     best = max(SEPARATORS, key=shown)
     usual = Counter(line.count(best) + 1 for line in lines if best in line).most_common(1)
-    return best, max(map(len, tried[best])), usual[0][0] if usual else 1
+    return best, [*map(len, tried[best])], usual[0][0] if usual else 1
 
 
 def _ragged(source: Source, text: str, separator: str) -> pl.DataFrame:

@@ -30,6 +30,14 @@ UNITS = (  # one spelling of a unit for each of those in use; longer ones first
     (r"\bl(it(er|re)s?)? ?/ ?s(ec(ond)?)?\b", "l s"),
     (r"\b(btu ?/ ?h(r|our)?|btuh)\b", "btu h"),
     (r"\bkw ?h\b", "kwh"),
+    (r"\ba/c\b", "ac"),
+    (r"\b(nbr|num)\b\.?", "number"),
+    (r"\bbldg\b\.?", "building"),
+    (r"\bnm\b", "name"),
+    (r"\bcd\b", "code"),
+    (r"\bfmt\b", "format"),
+    (r"\blocn?\b\.?", "location"),
+    (r"\baddr\b\.?", "address"),
 )
 MARKS = re.compile(r"[\s_()\[\]{}/\\.,:;*\"'?–—-]+")
 # A quantity: the words one of which its heading has, those it may have besides, and its column by the unit in plain words.
@@ -38,7 +46,7 @@ QUANTITIES: Sequence[tuple[frozenset[str], frozenset[str], Mapping[str, str]]] =
     for must, may, columns in (
         (
             "area size space footprint footage",
-            "floor building bldg store site total gross conditioned interior net in approx heated cooled property",
+            "floor building store site total gross conditioned interior net in approx heated cooled property",
             {"ft2": "floor_area_ft2", "m2": "floor_area_m2"},
         ),
         (

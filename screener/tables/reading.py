@@ -93,6 +93,8 @@ def read_sheet(source: Source, contract: Contract, chosen: Mapping[str, str] | N
         raise UnreadableError("empty table", f"{source} is empty; it needs a header and at least one row")
     first, last = _header_rows(grid, contract)
     spelt = _spelt(grid, first, last, contract)
+    if contract.name == headings.TABLE:
+        spelt = _told_apart(spelt, grid, last, known)
     typed = [_name(cell) for cell in spelt]
     lines = [[_name(cell) for cell in grid.cells.row(at)] for at in range(first, last + 1)]
     cells, again = _without_headers(_cells(grid.cells, last), lines)
@@ -114,9 +116,7 @@ def table_of(sheet: Sheet, contract: Contract, needs_rows: bool = True, own: Col
     name, header, frame, notes = contract.name, sheet.taken.header, sheet.frame.drop(reasons), [*sheet.notes]
     doubtful, unclear = sheet.taken.doubtful, sheet.taken.unclear
     faults = pl.concat([_repeated(name, header), _rivals(name, doubtful), _of_two_units(contract, unclear)])
-    settled = {each for each in header if headings.plain(each) in own} | {*unclear}
-    settled |= {each for pair in doubtful.values() for each in pair}
-    faults = pl.concat([faults, _misspelt(name, header, contract, settled)])
+    faults = pl.concat([faults, misspelt(sheet, contract, own)])
     tidy = tidying.Tidied(frame, NONE_ASIDE)
     if name == headings.TABLE:
         tidy = tidying.tidied(frame, contract)
@@ -137,6 +137,31 @@ def table_of(sheet: Sheet, contract: Contract, needs_rows: bool = True, own: Col
     separator, row_notes = sheet.grid.separator, tidy.row_notes
     return RawTable(
         name, tidy.frame, faults, tuple(notes), separator, tidy.aside, before, spelt, row_notes, frozenset({*unclear})
+    )
+
+
+def _told_apart(spelt: Sequence[str], grid: Grid, last: int, known: Collection[str]) -> list[str]:
+    """Headings of a sheet of sites with a number where one says no more than another, or nothing at all above some cell: such
+    columns are the owner's own. A row of a CSV file that has more cells than its header has commas of its own instead."""
+    width = len(spelt) if grid.separator is None else grid.widths[last] if last < len(grid.widths) else 0
+    found: list[str] = []
+    for at, heading in enumerate(spelt):
+        again = heading.lower() in {each.lower() for each in found} and heading.lower() not in known
+        nameless = (
+            not heading
+            and at < width
+            and not grid.cells[last + 1 :, at].cast(pl.String).str.strip_chars().is_in([""]).all()
+        )
+        found.append(f"{heading} {at + 1}" if heading and again else f"column {at + 1}" if nameless else heading)
+    return found
+
+
+def misspelt(sheet: Sheet, contract: Contract, own: Collection[str] = ()) -> pl.DataFrame:
+    """Faults of headings that look like the name of a column and are none; `own` as in `table_of`."""
+    taken = sheet.taken
+    settled = {each for each in taken.header if headings.plain(each) in own} | {*taken.unclear}
+    return _misspelt(
+        contract.name, taken.header, contract, settled | {each for pair in taken.doubtful.values() for each in pair}
     )
 
 

@@ -24,6 +24,17 @@ ADDRESS = (
     ),
     *("city state zip", "city st zip", "city state", "city st", "location", "address line"),
 )
+COORDINATES = (
+    "lat long",
+    "lat lng",
+    "lat lon",
+    "latitude longitude",
+    "coordinates",
+    "gps",
+    "gps coordinates",
+    "lat longitude",
+)
+PAIR = r"^\(?\s*(-?\d{1,2}(?:\.\d+)?)\s*[,;/ ]\s*(-?\d{1,3}(?:\.\d+)?)\s*\)?$"
 HOURS = (
     *("hours", "store hours", "hours of operation", "operating hours", "opening hours", "business hours", "open hours"),
     *("trading hours",),
@@ -159,6 +170,13 @@ def _hours(frame: pl.DataFrame, by_words: dict[str, str]) -> tuple[pl.DataFrame,
 def _places(frame: pl.DataFrame, by_words: dict[str, str]) -> tuple[pl.DataFrame, list[str], list[str]]:
     """Postal code, state and city at the end of an address, where they have no columns of their own."""
     notes, used = [], []
+    both = next((by_words[words] for words in COORDINATES if words in by_words), None)
+    if both is not None and not {"latitude", "longitude"} & {*frame.columns}:
+        parts = {"latitude": pl.col(both).str.extract(PAIR, 1), "longitude": pl.col(both).str.extract(PAIR, 2)}
+        if (found := frame.select(**parts))["latitude"].null_count() < frame.height:
+            frame = frame.with_columns(found)
+            notes.append(f'sites: latitude and longitude are read from "{both}"')
+            used.append(both)
     for words in ADDRESS:
         lacking = [name for name in ("postal_code", "state", "city") if name not in frame.columns]
         if not lacking or words not in by_words or by_words[words] not in frame.columns:

@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 
 from screener.commands import app
 from screener.contracts.rejects import left_out
-from screener.tables import read_portfolio
+from screener.tables import adopting, read_portfolio
 
 HEADER = [
     "Store #",
@@ -189,3 +189,39 @@ def test_a_folder_of_other_things_is_left_alone(tmp_path: Path) -> None:
     (tmp_path / "a.csv").write_text("Store #,Type,ZIP,Sq Ft\n1,retail,33101,9000\n")
     result = adopt(tmp_path / "a.csv", "--out", tmp_path, "--yes")
     assert (result.exit_code, "was not adopted" in result.output) == (2, True)
+
+
+def test_rows_whose_cells_are_shifted_are_not_read_as_they_stand(tmp_path: Path) -> None:
+    sheet = "Store #,Store Name,Type,ZIP,Sq Ft\n1,Elm, back,retail,33101,9000\n2,Oak,retail,33101,9000\n"
+    (tmp_path / "a.csv").write_text(sheet)
+    result = adopt(tmp_path / "a.csv", "--out", tmp_path / "p", "--yes")
+    assert "1 of 2 sites can be ranked; 1 left out: 1 with faults" in result.stdout
+    assert "cells beyond the header" in (tmp_path / "p" / "set_aside.csv").read_text()
+
+
+CASES: dict[str, tuple[str, str]] = {  # what a list says, and what is written of its first store
+    "conditioned area counts": (
+        "Total Area SF,Conditioned Area SF\n1,a,grocery,33101,40300,30000",
+        "floor_area_ft2=30000",
+    ),
+    "both coordinates in one cell": ('"Lat, Long",Sq Ft\n1,a,grocery,33101,"25.7, -80.2",9000', "longitude=-80.2"),
+    "words within words": ("Heating,Sq Ft\n1,a,grocery,33101,Gas RTU,9000", "heating_source=fuel"),
+    "words that are not known": ("Heating,Sq Ft\n1,a,grocery,33101,Solar,9000", "heating_source="),
+    "a price in cents, none of fuel": (
+        "cents/kWh,Sq Ft\n1,a,grocery,33101,12.5,9000",
+        "tariff_id=prices_1_average_fuel",
+    ),
+    "square metres in cells": ("Floor Area\n1,a,grocery,33101,4000 m2", "floor_area_m2=4000"),
+    "a heading of no unit": ("Cooling Setpoint,Sq Ft\n1,a,grocery,33101,74,9000", "cooling_setpoint_f=74"),
+    "a monthly average is no energy of a year": ("kWh/month,Sq Ft\n1,a,grocery,33101,74,9000", "kWh/month=74"),
+}
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_what_is_proposed(case: str, tmp_path: Path) -> None:
+    text, written = CASES[case]
+    (tmp_path / "a.csv").write_text("Store #,Store Name,Type,ZIP," + text + "\n")
+    asked = adopting.adopt([tmp_path / "a.csv"], tmp_path / "p", lambda question: question.proposed)
+    row = pl.read_csv(tmp_path / "p" / "sites.csv", infer_schema=False).row(0, named=True)
+    column, value = written.split("=")
+    assert (row[column] or "") == value, asked.answers
