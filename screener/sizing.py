@@ -37,8 +37,11 @@ UNLIMITED = 1e6  # times any real device
 LEAST_CAPACITY_KW = 0.1  # an empty site still has a coil that the arithmetic can run
 INDOOR_DERATING = 0.88  # of a coil at 22-24 degC and 50 % against its rating at 26.7/19.4 degC: this coil model's own
 ORIGIN = f"{SIZED}: 0.4 % design hours of the station, with the margin of the building type"
-USUAL_UNIT_KW = 35.0  # ten tons of refrigeration, the usual rooftop unit: common practice, no source
-UNITS_ORIGIN = f"{SIZED}: cooling capacity over 35 kW, rounded up"
+UNITS_ORIGIN = pl.concat_str(
+    pl.lit(f"{SIZED}: cooling capacity over "),
+    pl.col("cooling_unit_kw").cast(pl.String).str.strip_suffix(".0"),
+    pl.lit(" kW, rounded up"),
+)
 SECONDS_A_DAY = 86400
 LEAST_DEVICE_L_DAY = 1.0  # no device is made smaller: common practice, no source
 NO_DEVICE = "at the design hours it would have less than 1 L a day to take"
@@ -255,7 +258,7 @@ def _size_coil(sheet: Worksheet) -> None:
     sized = at_least(c("cooling_need_kw") * c("sizing_margin"), LEAST_CAPACITY_KW)
     given = when(c("given_kw") > 0).then(c("given_kw")).otherwise(None)
     capacity = sheet.let("cooling_capacity_kw", first_given(given, sized), "given, or sized with the margin")
-    units = first_given(c("given_units"), at_least(ceiling(capacity / USUAL_UNIT_KW), 1.0))
+    units = first_given(c("given_units"), at_least(ceiling(capacity / c("cooling_unit_kw")), 1.0))
     sheet.let("cooling_units", units, "given, or as many as usual for so much capacity")
     supply = sheet.let("supply_l_s", c("supply_air_l_s_kw") * capacity, "supply air at the flow per capacity")
     fan = sheet.let("fan_w", c("fan_power_w_l_s") * supply, "supply fan")

@@ -30,7 +30,10 @@ BY_COUNT = (
 ASSUMED_BILL = "blocks of its tariff begin at an assumed bill, that of a typical building of the type"
 TWIN = "\uffff"  # ends an id that comes right after its own
 HOURLY, MONTHLY = "hourly", "monthly"  # forms of the ledger
-SIZED = {"cooling_capacity_kw": sizing.ORIGIN, "cooling_units": sizing.UNITS_ORIGIN}  # what is sized where it is blank
+SIZED = {
+    "cooling_capacity_kw": pl.lit(sizing.ORIGIN),
+    "cooling_units": sizing.UNITS_ORIGIN,
+}  # what is sized where it is blank
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""Default buildings beside surveyed ones: `python -m tests.derive.stock` prints the table of DEVELOPERS.md.
+"""Default buildings beside surveyed ones: `python -m tests.derive.stock` prints the tables of DEVELOPERS.md.
 
 A building of each type with nothing given but floor area and place is worked out with temperature_only in five climates:
 electricity of compressor and supply fans per floor area. Beside it stand the quartiles of cooling and ventilation in the
@@ -6,6 +6,9 @@ Commercial Buildings Energy Consumption Survey of 2003 (US energy information ad
 activity. The defaults heat with fuel, so electric heating is left out on both sides. The file holds no weights: each surveyed
 building counts once, and only those that are cooled and ventilated count at all. The survey measured whole buildings;
 its end uses are estimates made from them.
+
+A second table has what heats the space from inside: lights and equipment of the defaults, as a mean of the year, beside lighting,
+office equipment, computers and the rest of all surveyed buildings, and refrigeration, part of which stands in the space.
 """
 
 import sys
@@ -15,8 +18,9 @@ from typing import Any
 
 import polars as pl
 
-from screener import climate, engine, ledger
+from screener import climate, engine, ledger, loads
 from screener.climate.places import REPRESENTATIVE
+from screener.contracts.hour import SHARES
 from screener.strategies import REFERENCE
 from screener.units import BTU_J, FOOT_M, J_PER_KWH
 from tests.derive.site_weights import AREAS_M2
@@ -24,6 +28,7 @@ from tests.engine_cases import SHARED, filled, sized
 
 SURVEY = SHARED / "stock" / "cbecs2003_electricity_end_uses_kbtu.csv"
 USES = ("cooling", "ventilat")  # of the survey
+INTERNAL = ("lighting", "office", "computer", "misc")  # of the survey
 COMPARED = ("compressor_kwh", "fans_kwh")  # of ours
 SOUTH = 3  # census region: the humid part of the country and its neighbours (code from memory)
 KWH_PER_KBTU = 1000 * BTU_J / J_PER_KWH
@@ -115,6 +120,59 @@ def table(file: Path = SURVEY) -> str:
     return "".join(f"| {' | '.join(cells)} |\n" for cells in lines)
 
 
+def heated() -> pl.DataFrame:
+    """A row per building type: `internal_w_m2`, lights and equipment of the default as a mean of the year, and
+    `electricity_w_m2` of the display cases."""
+    sites = sized(filled([{"building_type": kind, "floor_area_m2": area} for kind, area in AREAS_M2.items()]))
+    hours = engine.dated(climate.hours([sites["weather_id"][0]]))
+    any_hour, _ = engine.plan([REFERENCE.name])
+    known = engine.by_the_hour(loads.at_rest(sites).join(hours, on="weather_id")).drop(SHARES.values())
+    every = any_hour.apply(known.lazy()).group_by("site_id", maintain_order=True).agg(pl.col("machines_now_w").mean())
+    per_area = 1 / pl.col("floor_area_m2")
+    return (
+        sites.join(every.collect(), on="site_id", maintain_order="left")
+        .select(
+            "building_type", internal=pl.col("machines_now_w") * per_area, cases=pl.col("case_electricity_w") * per_area
+        )
+        .rename({"internal": "internal_w_m2", "cases": "electricity_w_m2"})
+    )
+
+
+def heated_as_surveyed(file: Path = SURVEY) -> pl.DataFrame:
+    """A row per building type that the survey has: quartiles of INTERNAL and median of refrigeration [W/m2, mean of a year]."""
+    per_area = KWH_PER_KBTU / 8.76 / (pl.col("area") * M2_PER_FT2)
+    buildings = pl.read_csv(file).filter(pl.col("area") > 0)
+    rows = []
+    for kind, activity in ACTIVITIES.items():
+        of_size = pl.col("area").is_between(activity.at_least_ft2, activity.below_ft2, closed="left")
+        own = buildings.filter((pl.col("activity") == activity.code) & of_size)
+        internal = pl.sum_horizontal(INTERNAL) * per_area
+        quartiles = {name: internal.quantile(part, "linear") for name, part in QUARTILES.items()}
+        refrigeration = (pl.col("refrig").fill_null(0.0) * per_area).median()
+        rows.append(own.select(pl.lit(kind).alias("building_type"), **quartiles, refrigeration=refrigeration))
+    return pl.concat(rows)
+
+
+def gains_table(file: Path = SURVEY) -> str:
+    """Markdown: internal gains of the defaults and of surveyed buildings [W/m2, mean of the year]."""
+    beside = heated().join(heated_as_surveyed(file), on="building_type", how="left", maintain_order="left")
+    head = [
+        "building type",
+        "lights and equipment",
+        "surveyed, quartiles",
+        "racks of its cases",
+        "refrigeration surveyed",
+    ]
+    lines = [head, ["---", *["---:"] * 4]]
+    for row in beside.iter_rows(named=True):
+        known = row["low"] is not None
+        survey = " / ".join(f"{row[name]:.0f}" for name in QUARTILES) if known else ""
+        refrigeration = f"{row['refrigeration']:.0f}" if known else ""
+        own = [_beside(row["internal_w_m2"], row["low"], row["high"]), survey, f"{row['electricity_w_m2']:.0f}"]
+        lines.append([row["building_type"].replace("_", " "), *own, refrigeration])
+    return "".join(f"| {' | '.join(cells)} |\n" for cells in lines)
+
+
 def _three(row: dict[str, Any], prefix: str) -> str:
     return " / ".join(f"{row[prefix + name] or 0:.0f}" for name in QUARTILES)
 
@@ -129,7 +187,7 @@ def main() -> int:
     if not SURVEY.exists():
         print(f"no survey: ../shared/{SURVEY.parent.name}/{SURVEY.name} is absent", file=sys.stderr)
         return 2
-    print(table(), end="")
+    print(table(), gains_table(), sep="\n", end="")
     return 0
 
 
