@@ -26,6 +26,7 @@ from screener.price.billing import (
     LaidOut,
     bill,
     drawn,
+    meter_kw,
     strategies_of,
 )
 from screener.price.items import FINE, Floats, Numbers
@@ -101,7 +102,8 @@ def _of_role(
     first = segments.starts(months.select(SITE))
     cents = {name: _in_cents(amounts[name], first) for name in COSTS}
     totals = {"electricity": amounts["energy_cost"] + amounts["demand_cost"], "fuel": amounts["fuel_cost"]}
-    own = charges(_role_classes(laid, strategies, which), rates, "own", totals)
+    mine = _role_classes(laid, strategies, which)
+    own = charges(mine, rates, "own", totals)
     words = {carrier: _in_words(told, months.height) for carrier, told in own.items()}
     known = months.select(MONTH).with_columns(strategy=names)
     if times is not None:
@@ -115,7 +117,7 @@ def _of_role(
         carrier=pl.lit(CARRIERS[0]),
         energy_kwh=amounts["electricity_kwh"],
         peak_kw=amounts["peak_kw"],
-        meter_kw=amounts["meter_kw"],
+        meter_kw=np.where(which >= 0, meter_kw(mine, "own"), np.nan),
         energy_cost=cents["energy_cost"],
         demand_cost=cents["demand_cost"],
         charges=words[CARRIERS[0]],

@@ -11,7 +11,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
 from screener import calendar
@@ -30,7 +29,7 @@ COSTS = ("energy_cost", "demand_cost", "fuel_cost")
 BILLED = ("billed_electricity_kwh", "billed_fuel_kwh")
 """The energy that was billed, to be compared with what the engine worked out."""
 ENERGY = ("electricity_kwh", "fuel_kwh")
-BILL = ("electricity_kwh", "energy_cost", "peak_kw", "meter_kw", "demand_cost", "fuel_kwh", "fuel_cost", "emissions_kg")
+BILL = ("electricity_kwh", "energy_cost", "peak_kw", "demand_cost", "fuel_kwh", "fuel_cost", "emissions_kg")
 SITE = "site"  # its row in the table of sites: what is added up goes by numbers, which cost less than names
 MONTH = (SITE, "month")
 CLASS = ("tariff_id", "month", "class")
@@ -249,8 +248,7 @@ def bill(laid: LaidOut, strategy: str) -> dict[str, Floats]:
     amounts = {
         "electricity_kwh": used.month_kwh,
         "energy_cost": energy,
-        "peak_kw": np.maximum.reduceat(used.power, laid.begin),
-        "meter_kw": np.where(_told_rest(laid), used.month_meter_kw, np.nan),
+        "peak_kw": used.month_meter_kw if used.alone is None else np.maximum.reduceat(used.power, laid.begin),
         "demand_cost": demand,
         "fuel_kwh": used.month_fuel_kwh,
         "fuel_cost": fuel * (1 + by_month["fuel_percent"] / 100),
@@ -259,13 +257,13 @@ def bill(laid: LaidOut, strategy: str) -> dict[str, Floats]:
     return {name: np.where(there, amounts[name], np.nan) for name in BILL}
 
 
-def _told_rest(laid: LaidOut) -> npt.NDArray[np.bool_]:
-    """Of each month whether the rest of the site's load is known."""
+def meter_kw(laid: LaidOut, strategy: str) -> Floats:
+    """The highest hour at the meter in each month with a strategy, not a number where the rest of the load is not known."""
     rest = laid.classes.get_column(OTHER, default=None)
     if rest is None:
-        return np.zeros(len(laid.begin), dtype=np.bool_)
-    known: npt.NDArray[np.bool_] = rest.gather(laid.begin).is_not_null().to_numpy()
-    return known
+        return np.full(len(laid.begin), np.nan)
+    known = rest.gather(laid.begin).is_not_null().to_numpy()
+    return np.where(known, drawn(laid, strategy).month_meter_kw, np.nan)
 
 
 def with_percents(by_month: Mapping[str, Floats], energy: Floats, demand: Floats) -> tuple[Floats, Floats]:

@@ -42,6 +42,9 @@ def highest(amounts: pl.DataFrame, starts: Starts) -> pl.DataFrame:
         return amounts
     found = []
     for each in amounts:
+        if each.null_count() == len(each):
+            found.append(pl.Series(each.name, [None] * len(starts), dtype=each.dtype))
+            continue
         most = np.fmax if each.null_count() else np.maximum  # the first passes over what is null, and is slower
         found.append(pl.Series(each.name, most.reduceat(each.to_numpy(), starts)))
     return pl.DataFrame(found).fill_nan(None)
