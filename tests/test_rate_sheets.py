@@ -177,6 +177,13 @@ def test_what_tables_cannot_hold_is_told(case: str, tmp_path: Path) -> None:
     assert any(reason in lost for lost in sheet.lost)
 
 
+def test_months_without_a_charge_for_gas_are_told(tmp_path: Path) -> None:
+    seasonal = INVENTED.replace(",gas,energy,,,0,0,1,12,", ",gas,energy,,,0,0,1,10,")
+    (tmp_path / "sheet.csv").write_text(seasonal, encoding="utf-8")
+    [sheet] = rate_sheets.read(tmp_path / "sheet.csv").sheets
+    assert sheet.remarks == ["no charge for gas in months 11-12: what is burnt then has no price"]
+
+
 def test_daily_demand_and_unknown_units_are_told(tmp_path: Path) -> None:
     daily = ",electric,demand,daily,x,0,0,1,12,0,24,0,6,5,5,$/kW,\n"
     unit = ",gas,energy,,,0,0,1,12,0,24,0,6,5,5,$/MMBtu,\n"

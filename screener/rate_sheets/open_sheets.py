@@ -94,6 +94,7 @@ def _sheet(label: str, rows: list[Row]) -> Sheet:
     for (utility, kind, _), mine in kinds.items():
         _charges(sheet, utility, kind, mine)
     _gaps(sheet, "electric", kinds)
+    _gas_gaps(sheet)
     _evenly(sheet)
     return sheet
 
@@ -217,6 +218,13 @@ def _evenly(sheet: Sheet) -> None:
 def _gaps(sheet: Sheet, utility: str, kinds: Mapping[tuple[str, str, str], list[Row]]) -> None:
     if (utility, "energy", "monthly") in kinds and (free := free_times(sheet)):
         sheet.remark(f"no charge for energy at {free} of the 576 times of a year (month, kind of day, hour)")
+
+
+def _gas_gaps(sheet: Sheet) -> None:
+    gas = [line for line in sheet.lines if "fuel_price_per_therm" in line or "fuel_demand_price_per_therm_h" in line]
+    priced = {month for line in gas if "fuel_price_per_therm" in line for month, _, _ in times(line)}
+    if gas and (unpriced := {*range(1, 13)} - priced):
+        sheet.remark(f"no charge for gas in months {months_text(unpriced) or '1-12'}: what is burnt then has no price")
 
 
 def _number(value: Any) -> float | None:
