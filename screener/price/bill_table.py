@@ -98,7 +98,8 @@ def _of_role(
     """The bills of one strategy of each site, that of each month in `names`."""
     strategies = strategies_of(laid.classes)
     which = names.replace_strict({s: i for i, s in enumerate(strategies)}, default=-1, return_dtype=pl.Int64).to_numpy()
-    amounts = {name: _chosen(months, strategies, name, which) for name in BILL}
+    places = _places(strategies, which)
+    amounts = {name: _chosen(months, name, places) for name in BILL}
     first = segments.starts(months.select(SITE))
     cents = {name: _in_cents(amounts[name], first) for name in COSTS}
     totals = {"electricity": amounts["energy_cost"] + amounts["demand_cost"], "fuel": amounts["fuel_cost"]}
@@ -108,9 +109,7 @@ def _of_role(
     known = months.select(MONTH).with_columns(strategy=names)
     if times is not None:
         beside = months.select(MONTH).join(times, on=MONTH, how="left", maintain_order="left")
-        known = known.with_columns(
-            time=pl.Series(_chosen(beside, strategies, "time", which)).fill_nan(None).cast(pl.Int16)
-        )
+        known = known.with_columns(time=pl.Series(_chosen(beside, "time", places)).fill_nan(None).cast(pl.Int16))
     else:
         known = known.with_columns(time=pl.lit(None, pl.Int16))
     electric = known.with_columns(
@@ -139,13 +138,17 @@ def _of_role(
     )
 
 
-def _chosen(frame: pl.DataFrame, strategies: Sequence[str], name: str, which: Numbers) -> Floats:
+def _places(strategies: Sequence[str], which: Numbers) -> dict[str, Numbers]:
+    """The rows whose own strategy each is, of those that are any row's. `which`: its number in each row, -1 for none."""
+    found = {strategy: np.flatnonzero(which == number) for number, strategy in enumerate(strategies)}
+    return {strategy: rows for strategy, rows in found.items() if len(rows)}
+
+
+def _chosen(frame: pl.DataFrame, name: str, places: Mapping[str, Numbers]) -> Floats:
     """A column `<strategy>.<name>` of each row's own strategy; not a number where it has none."""
     found = np.full(frame.height, np.nan)
-    for number, strategy in enumerate(strategies):
-        mine = which == number
-        if mine.any():
-            found[mine] = frame[f"{strategy}.{name}"].cast(pl.Float64).to_numpy()[mine]
+    for strategy, rows in places.items():
+        found[rows] = frame[f"{strategy}.{name}"].to_numpy()[rows]
     return found
 
 
@@ -153,7 +156,8 @@ def _role_classes(laid: LaidOut, strategies: Sequence[str], which: Numbers) -> L
     """The same months with the classes of each month's own strategy, as columns `own.<name>`."""
     of_rows = np.repeat(which, np.diff(np.append(laid.begin, laid.classes.height)))
     present = [name for name in TAKEN if f"{strategies[0]}.{name}" in laid.classes.columns]
-    columns = {f"own.{name}": _chosen(laid.classes, strategies, name, of_rows) for name in present}
+    places = _places(strategies, of_rows)
+    columns = {f"own.{name}": _chosen(laid.classes, name, places) for name in present}
     classes = pl.DataFrame(columns).with_columns(pl.all().fill_nan(None))
     rest = [laid.classes[OTHER]] if OTHER in laid.classes.columns else []
     return replace(laid, classes=classes.with_columns(rest))

@@ -187,9 +187,7 @@ def lay_out(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame, in_order: b
     by_month = classes[begin].select(*MONTH, "tariff_id")
     by_month = by_month.join(rates.months, on=["tariff_id", "month"], how="left", maintain_order="left")
     items = Items.of(classes, begin, sites, rates, in_order)
-    other = (
-        _other_kwh(classes, begin, sites, strategies_of(ledger)) if items.count_all else None
-    )  # of what fills blocks
+    other = _other_kwh(classes, begin, sites, strategies_of(ledger)) if items.count_all else None
     return LaidOut(classes, begin, by_month, items, other)
 
 

@@ -5,6 +5,7 @@ that they are the same in any order; an item that a block splits is worked out f
 """
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -123,8 +124,8 @@ class Part:
         if self.ratchets is not None:
             power = np.maximum(power, self._spread(self.ratchets.least(np.maximum.reduceat(power, self.begins))))
         if self.in_blocks:
-            above = self._spread(self.above)
-            power = np.minimum(np.maximum(power - above, 0.0), self._spread(self.up_to - self.above))
+            above, width = self._blocks_of_members
+            power = np.minimum(np.maximum(power - above, 0.0), width)
         return _fine(np.maximum.reduceat(power * self.prices, self.begins))
 
     def _evenly(self, used: Floats, month_kwh: Floats, drawn: Drawn) -> Whole:
@@ -146,9 +147,7 @@ class Part:
         priced = np.add.reduceat(used * self.prices, self.begins)
         share = np.divide(inside, counted, out=np.zeros(len(counted)), where=counted > 0)
         price = self.prices[self.begins]
-        alike = np.maximum.reduceat(self.prices, self.begins) == np.minimum.reduceat(self.prices, self.begins)
-        alike &= (own == counted) & (np.minimum.reduceat(self.shares, self.begins) == 1)
-        return _fine(np.where(alike, price * inside, priced * share))
+        return _fine(np.where(self._one_price & (own == counted), price * inside, priced * share))
 
     def _in_order(self, kwh: Floats, month_kwh: Floats, drawn: Drawn) -> Whole:
         """The same, hour by hour, each taking of a block what the hours before it left. Other uses come before all."""
@@ -180,9 +179,26 @@ class Part:
         left_out = self.window | (self.per_kw & (alone[self.months] <= 0))
         return np.where(left_out, 0.0, drawn.other[self.months])
 
+    @cached_property
+    def _members(self) -> Numbers:
+        """How many members each item has."""
+        return np.diff(np.append(self.begins, len(self.rows)))
+
+    @cached_property
+    def _blocks_of_members(self) -> tuple[Floats, Floats]:
+        """Where the block of each member begins, and how wide it is."""
+        return self._spread(self.above), self._spread(self.up_to - self.above)
+
+    @cached_property
+    def _one_price(self) -> npt.NDArray[np.bool_]:
+        """Whether the members of each item have one price, on all of their days."""
+        highest, lowest = (each.reduceat(self.prices, self.begins) for each in (np.maximum, np.minimum))
+        found: npt.NDArray[np.bool_] = (highest == lowest) & (np.minimum.reduceat(self.shares, self.begins) == 1)
+        return found
+
     def _spread(self, of_items: Floats) -> Floats:
         """A figure of each item for each of its members."""
-        return np.repeat(of_items, np.diff(np.append(self.begins, len(self.rows))))
+        return np.repeat(of_items, self._members)
 
 
 @dataclass(frozen=True)
