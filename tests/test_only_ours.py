@@ -1,5 +1,6 @@
 """What others put into a folder stays there: `--force` and unfinished runs remove only files that this program wrote."""
 
+import hashlib
 import json
 import os
 import shutil
@@ -51,6 +52,22 @@ def test_force_keeps_files_folders_and_links_of_others_and_the_mode(run: Path, t
     assert (tmp_path / "elsewhere" / "ledger.parquet").read_text() == "mine"
     assert stat.S_IMODE(run.stat().st_mode) == 0o750
     assert [path.name for path in tmp_path.iterdir() if path.name.startswith(".")] == []
+
+
+def test_tables_of_another_version_go_with_its_run(run: Path) -> None:
+    """They are in the description that the run holds a digest of; a description that was changed names nothing."""
+    for change, gone in ((True, True), (False, False)):
+        package = json.loads((run / "datapackage.json").read_text())
+        package["resources"].append({"path": "peaks.csv"} if gone else {"path": "mine.csv"})
+        (run / "datapackage.json").write_text(json.dumps(package))
+        (run / package["resources"][-1]["path"]).write_text("x")
+        if change:
+            info = json.loads((run / "run.json").read_text())
+            info["datapackage_sha256"] = hashlib.sha256((run / "datapackage.json").read_bytes()).hexdigest()
+            (run / "run.json").write_text(json.dumps(info))
+        made(run, force=True)
+    assert not (run / "peaks.csv").exists()
+    assert (run / "mine.csv").read_text() == "x"
 
 
 def test_what_a_report_added_goes_with_the_run_and_nothing_that_looks_like_it(run: Path) -> None:

@@ -8,6 +8,7 @@ from screener.calendar import SLOTS
 RUN_FILE, PACKAGE_FILE = "run.json", "datapackage.json"
 ADDED_FILE = "files.json"  # digests of files that are no tables: the report, and what is added later
 INPUT_FOLDER = "inputs"
+DESCRIBED = "datapackage_sha256"  # what run.json says of datapackage.json
 
 
 @dataclass(frozen=True)

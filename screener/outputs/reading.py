@@ -13,7 +13,7 @@ from screener import __version__, contracts
 from screener.errors import UsageError
 from screener.outputs import removing
 from screener.outputs.describing import SIZE, sha256
-from screener.outputs.layout import INPUTS, OUTPUTS, PACKAGE_FILE, RUN_FILE, Output
+from screener.outputs.layout import DESCRIBED, INPUTS, OUTPUTS, PACKAGE_FILE, RUN_FILE, Output
 
 AGAIN = "run the portfolio again"
 KINDS: Mapping[str, tuple[type, ...]] = {
@@ -23,7 +23,7 @@ KINDS: Mapping[str, tuple[type, ...]] = {
     "array": (list, tuple),
     "boolean": (bool,),
 }
-DESCRIBED, DIGEST = "datapackage_sha256", "digest"  # what run.json says of datapackage.json, and of itself
+DIGEST = "digest"  # what run.json says of itself
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 """Taking away what this program wrote, and nothing else: never a file it does not know, never through a link.
 
-What a run writes is known by name: its tables, its two descriptions, and the files that `files.json` lists, which is kept
-up whenever a report is added.
+What a run writes is known by name: its tables, its two descriptions, what the description lists of a run that another
+version wrote, and the files that `files.json` lists, which is kept up whenever a report is added.
 """
 
 import contextlib
@@ -13,7 +13,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from screener.errors import UsageError
-from screener.outputs.layout import ADDED_FILE, INPUTS, OUTPUTS, PACKAGE_FILE, RUN_FILE
+from screener.outputs.layout import ADDED_FILE, DESCRIBED, INPUT_FOLDER, INPUTS, OUTPUTS, PACKAGE_FILE, RUN_FILE
 
 TABLES = {output.path(format) for output in (*OUTPUTS, *INPUTS) for format in output.formats}
 ALWAYS = {PurePosixPath(name) for name in (RUN_FILE, PACKAGE_FILE, ADDED_FILE)} | TABLES
@@ -34,9 +34,22 @@ def remembered(folder: Path, contents: Mapping[str, bytes]) -> dict[str, Any]:
     return {"files": dict(sorted((added(folder) | digests).items()))}
 
 
+def described(folder: Path) -> set[PurePosixPath]:
+    """The files that a run says it is made of, whatever version wrote it; none where its description is not as it left it."""
+    try:
+        package = (folder / PACKAGE_FILE).read_bytes()
+        told = json.loads((folder / RUN_FILE).read_bytes())[DESCRIBED]
+        if told != hashlib.sha256(package).hexdigest():
+            return set()
+        names = {PurePosixPath(str(each["path"])) for each in json.loads(package)["resources"]}
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return set()
+    return {name for name in names if name in (PurePosixPath(name.name), PurePosixPath(INPUT_FOLDER, name.name))}
+
+
 def own(folder: Path) -> set[PurePosixPath]:
     """The paths inside a run folder that this program writes."""
-    return ALWAYS | {PurePosixPath(name) for name in added(folder)}
+    return ALWAYS | described(folder) | {PurePosixPath(name) for name in added(folder)}
 
 
 def foreign(folder: Path, names: Set[PurePosixPath]) -> Iterator[PurePosixPath]:

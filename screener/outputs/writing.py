@@ -28,8 +28,8 @@ from screener.errors import UsageError
 from screener.exact import significant
 from screener.outputs import describing, removing
 from screener.outputs.describing import sha256
-from screener.outputs.layout import ADDED_FILE, INPUTS, OUTPUTS, PACKAGE_FILE, RUN_FILE, Output
-from screener.outputs.reading import DESCRIBED, DIGEST, RunFolder, digest_of
+from screener.outputs.layout import ADDED_FILE, DESCRIBED, INPUTS, OUTPUTS, PACKAGE_FILE, RUN_FILE, Output
+from screener.outputs.reading import DIGEST, RunFolder, digest_of
 
 Table = pl.DataFrame | pl.LazyFrame | RunFolder
 PACKAGES = ("polars", "duckdb", "pyarrow")  # whose versions may change a result
