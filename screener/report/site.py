@@ -183,11 +183,7 @@ def _tables(found: SiteFindings) -> list[Table]:
         Column("strategy", "strategy", width="some"),
         Column("dehumidification_electricity_kwh", "electricity for humidity", "kWh/yr", text.whole),
         Column("dehumidification_fuel_kwh", "fuel for it", "kWh/yr", text.whole),
-        Column("electricity_kwh", "electricity", "kWh/yr", text.whole),
-        Column("fuel_kwh", "fuel", "kWh/yr", text.whole),
         Column("peak_kw", "highest power", "kW", text.tenths),
-        Column("water_removed_kg", "water removed", "L/yr", text.whole),
-        Column("case_savings", "spared at cases", f"{found.settings['currency']}/yr", text.whole),
         Column("hours_above_limit", "above limit", "h/yr", text.whole),
         Column("hours_door_glass_fogged", "door glass fogged", "h/yr", text.whole),
         Column("hours_frost_on_goods", "frost on goods", "h/yr", text.whole),
@@ -197,8 +193,14 @@ def _tables(found: SiteFindings) -> list[Table]:
         Column("investment", "investment", money, text.whole),
         Column("net_savings", "net savings", money, text.whole),
         Column("simple_payback_years", "payback", "years", text.tenths),
-        Column("unavailable", "why not", width="wide"),
     ]
+    behind = [
+        Column("electricity_kwh", "electricity", "kWh/yr", text.whole),
+        Column("fuel_kwh", "fuel", "kWh/yr", text.whole),
+        Column("water_removed_kg", "water removed", "L/yr", text.whole),
+        Column("case_savings", "spared at cases", f"{money}/yr", text.whole),
+    ]
+    cannot = [Column("strategy", "strategy", width="some"), Column("unavailable", "why not", width="wide")]
     figures = [
         Column("figure", "figure", width="some"),
         Column("value", "value"),
@@ -237,13 +239,14 @@ def _tables(found: SiteFindings) -> list[Table]:
     results = results.sort(
         "role", "holds_limit", "net_savings", "strategy", descending=[True, True, True, False], nulls_last=True
     )
-    results = results.with_columns(
-        holds_limit=pl.when("holds_limit").then(pl.lit("yes")).when(pl.col("unavailable").is_null()).then(pl.lit("no"))
-    )
-    empty = {name for name in ("unavailable", *AT_CASES) if results[name].null_count() == results.height}
+    there = results.filter(pl.col("unavailable").is_null())
+    there = there.with_columns(holds_limit=pl.when("holds_limit").then(pl.lit("yes")).otherwise(pl.lit("no")))
+    absent = results.filter(pl.col("unavailable").is_not_null())
+    empty = {name for name in AT_CASES if there[name].null_count() == there.height}
     strategies = [column for column in strategies if column.name not in empty]
     return [
-        table("strategies", "Every strategy at this site", results, strategies),
+        table("strategies", "Every strategy that this site can have", there, strategies, behind),
+        table("cannot", "What it cannot have, and why", absent, cannot),
         table("bills", "What the air system is charged, month by month", found.bills.with_columns(named), bills),
         table("states", "The air of the design hour", _states(found), states),
         table("find-out", "Blanks, and what knowing each before choosing is worth", asked, find_out),

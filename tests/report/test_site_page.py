@@ -48,8 +48,12 @@ def shapes_of(files: dict[str, Path], chart: str, attribute: str) -> list[dict[s
 
 def test_the_account_is_the_strategy_table(shown: Page, results: pl.DataFrame) -> None:
     rows = {row["strategy"].replace(" ", "_"): row for row in shown.tables["strategies"]}
-    assert set(rows) == set(results["strategy"])
-    for due in results.iter_rows(named=True):
+    can = results.filter(pl.col("unavailable").is_null())
+    assert set(rows) == set(can["strategy"])
+    why = {row["strategy"].replace(" ", "_"): row["unavailable"] for row in shown.tables.get("cannot", [])}
+    absent = results.filter(pl.col("unavailable").is_not_null())
+    assert why == dict(zip(absent["strategy"], absent["unavailable"].str.replace_all("_", " "), strict=True))
+    for due in can.iter_rows(named=True):
         row = rows[due["strategy"]]
         for name in ("electricity_kwh", "fuel_kwh", "annual_cost", "net_savings", "hours_above_limit", "peak_kw"):
             if due[name] is not None:

@@ -27,7 +27,7 @@ for (const table of document.querySelectorAll("table.sortable")) {
       body.append(...rows.sort(order).flatMap((row) => (behind.has(row) ? [row, behind.get(row)] : [row])));
     });
   });
-  if (!behind.size) continue;
+  if (behind.size < 20) continue; // rows that an eye does not take in at once
   const said = (row) => [...row.cells, ...behind.get(row).querySelectorAll("dd")].map((cell) => cell.textContent);
   const words = new Map([...behind.keys()].map((row) => [row, said(row).join("\n").toLowerCase()]));
   const label = document.createElement("label");
