@@ -193,4 +193,4 @@ def ledger(strategies: Iterable[str], *rows: tuple[Any, ...]) -> pl.DataFrame:
     }
     for strategy in strategies:
         columns |= {f"{strategy}.{name}": pl.Float32 for name in ("electricity_kwh", "fuel_kwh", "peak_kw")}
-    return pl.DataFrame(rows, schema=columns, orient="row").with_columns(other_kw=pl.lit(None, pl.Float32))
+    return pl.DataFrame(rows, schema=columns, orient="row").with_columns(other_kw=pl.lit(0.0, pl.Float32))
