@@ -190,7 +190,8 @@ def ledger(strategies: Iterable[str], *rows: tuple[Any, ...]) -> pl.DataFrame:
         "day_kind": DAY_KIND,
         "hour": pl.Int8,
         "hours": pl.Float32,
+        "other_kw": pl.Float32,  # nothing
     }
     for strategy in strategies:
         columns |= {f"{strategy}.{name}": pl.Float32 for name in ("electricity_kwh", "fuel_kwh", "peak_kw")}
-    return pl.DataFrame(rows, schema=columns, orient="row").with_columns(other_kw=pl.lit(0.0, pl.Float32))
+    return pl.DataFrame([(*row[:5], 0.0, *row[5:]) for row in rows], schema=columns, orient="row")
