@@ -31,6 +31,7 @@ SUMMER_TIME = range(3, 11)
 TO = r"\s*(?:-|–|—|to|through|until)\s*"
 SPAN = re.compile(rf"(\d{{1,2}})(?:{TO}(\d{{1,2}}))?")
 NAMED_SPAN = re.compile(rf"([a-z]{{3,9}})\.?(?:{TO}([a-z]{{3,9}})\.?)?")
+NEVER = ("none", "never", "0")
 EVERY_MONTH = ("all", "all year", "year-round", "every month")
 MONTHS = (
     *("january", "february", "march", "april", "may", "june"),
@@ -64,6 +65,15 @@ def _month(text: str) -> int | None:
         return int(text) if 1 <= int(text) <= 12 else None
     name = "sep" if text == "sept" else text
     return next((number for number, full in enumerate(MONTHS, start=1) if full.startswith(name)), None)
+
+
+def closed_months(text: str) -> list[int] | None:
+    """The months in which a site does not open: as `months`, or none where the text says that there is none.
+
+    >>> closed_months("7-8"), closed_months("none"), closed_months("summer")
+    ([7, 8], [], None)
+    """
+    return [] if text.strip().lower() in NEVER else months(text)
 
 
 def days(text: str) -> list[int] | None:
@@ -155,7 +165,7 @@ def open_bits(sites: pl.DataFrame) -> pl.DataFrame:
     first_days = bit(pl.col("open_days_per_week")) - 1
     return sites.with_columns(
         open_days_bits=pl.coalesce(read("open_days", days), first_days),
-        closed_months_bits=read("closed_months", months).fill_null(0.0),
+        closed_months_bits=read("closed_months", closed_months).fill_null(0.0),
     )
 
 

@@ -74,6 +74,7 @@ BOUNDS = {
     "typical_electricity_kwh_m2": (40, 600),
 }
 WORDS = {
+    "closed_months": {"none", "7-8"},
     "heating_source": {"fuel", "electric", "heat_pump", "none"},
     "supply_fan": {"continuous", "cycling"},
     "fan_beside_unit": {"continuous", "cycling"},

@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 from polars import selectors
 
-from screener import calendar, climate, engine
+from screener import calendar, climate, engine, pipeline
 from screener.contracts.hour import SHARES
 from screener.loads import at_rest, site_terms
 from screener.sizing import design_hours
@@ -108,9 +108,10 @@ def test_sized_for_a_day_it_opens():
 
 
 def test_a_closed_summer_saves():
-    """A school shut in July and August takes less in these months than one that is open, with any strategy."""
+    """A school shut in July and August, as schools are unless they say none, takes less in these months than one that is open,
+    with any strategy."""
     school = {"building_type": "school", "floor_area_m2": 3000.0, "station": STATIONS["Houston"]}
-    _, ledger = accounts(filled([school, school | {"closed_months": "7-8"}]))
+    _, ledger = accounts(filled([school | {"closed_months": "none"}, school]))
     used = selectors.ends_with(".electricity_kwh")
     summer = (
         ledger.filter(pl.col("month").is_in([7, 8])).group_by("site_id").agg(used.sum()).sort("site_id").drop("site_id")
@@ -118,6 +119,30 @@ def test_a_closed_summer_saves():
     always, shut = summer.rows()
     assert all(less < more or less == more == 0 for less, more in zip(shut, always, strict=True))
     assert shut[0] > 0
+
+
+def test_closed_months_of_a_building_type(tmp_path):
+    """Schools' own, a type of the owner's own, a site's own word against both, and a word that is none."""
+    types = "building_type,based_on,closed_months\ncamp,school,Sep to May\nresort,retail,winter\n"
+    rows = ["A,school,", "B,school,none", "C,camp,", "D,camp,12", "E,office,", "F,school,summer"]
+    header = "site_id,building_type,closed_months,floor_area_m2,climate_zone,tariff_id\n"
+    (tmp_path / "building_types.csv").write_text(types, encoding="utf-8")
+    (tmp_path / "sites.csv").write_text(header + "".join(f"{row},1000,2A,t\n" for row in rows), encoding="utf-8")
+    (tmp_path / "tariffs.csv").write_text(
+        "tariff_id,electricity_price_per_kwh,fuel_price_per_kwh\nt,0.12,0.04\n", encoding="utf-8"
+    )
+    portfolio, sites = pipeline.check(tmp_path)
+    found = calendar.open_bits(sites).select("site_id", "closed_months_bits").rows()
+    assert found == [
+        ("A", calendar.bits([7, 8])),
+        ("B", 0.0),
+        ("C", calendar.bits([9, 10, 11, 12, 1, 2, 3, 4, 5])),
+        ("D", calendar.bits([12])),
+        ("E", 0.0),
+    ]
+    assert sites["closed_months_origin"].str.head(8).to_list() == ["assumed:", "given", "assumed:", "given", "assumed:"]
+    wrong = portfolio.faults.select("table", "row", "column", "value").rows()
+    assert wrong == [("building_types", 3, "closed_months", "winter"), ("sites", 7, "closed_months", "summer")]
 
 
 def test_from_the_tables_to_explain(tmp_path):

@@ -53,6 +53,7 @@ SAME = (
     "opens_hour",
     "closes_hour",
     "open_days_per_week",
+    "closed_months",
     "cooling_setpoint_c",
     "heating_setpoint_c",
     "infiltration_l_s_m2",

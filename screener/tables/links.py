@@ -21,7 +21,7 @@ UNREADABLE = {  # rule and message
         "not days",
         "not days of the week; write names such as Mon-Fri, Sun or a 1 or 0 a day from Monday on, 1111101",
     ),
-    "closed_months": ("not months", "not months; write them by number: 7-8 or 12-1, or 7 to 8"),
+    "closed_months": ("not months", "not months; write them by number: 7-8 or 12-1, or 7 to 8, or none"),
 }
 PLACES = ["postal_code", "latitude", "longitude", "climate_zone", "weather_file"]
 
@@ -155,7 +155,7 @@ def _calendars(sites: CheckedTable) -> pl.DataFrame:
     frame, faults = sites.told("open_days", "open_days_per_week", "closed_months"), []
     readers: Mapping[str, Callable[[str], list[int] | None]] = {
         "open_days": calendar.days,
-        "closed_months": calendar.months,
+        "closed_months": calendar.closed_months,
     }
     for column, reader in readers.items():
         wrong = [text for text in frame[column].drop_nulls().unique() if reader(text) is None]
@@ -166,6 +166,14 @@ def _calendars(sites: CheckedTable) -> pl.DataFrame:
     own = pl.concat_str(pl.lit("not the number of open_days "), "open_days", pl.lit("; keep one of the two"))
     faults.append(row_faults("sites", odds, "open_days_per_week", "open days", pl.col("open_days_per_week:text"), own))
     return pl.concat(faults)
+
+
+def closed_month_faults(types: CheckedTable) -> pl.DataFrame:
+    """Closed months of building types that cannot be read."""
+    column, frame = "closed_months", types.told("closed_months")
+    wrong = [text for text in frame[column].drop_nulls().unique() if calendar.closed_months(text) is None]
+    lost, name = frame.filter(pl.col(column).is_in(wrong)), types.contract.name
+    return row_faults(name, lost, column, UNREADABLE[column][0], pl.col(column), UNREADABLE[column][1])
 
 
 def _days_a_week(text: str) -> int | None:

@@ -265,6 +265,7 @@ class _Good:
             faults += [
                 links.new_types_without_base(table, self.types.values),
                 links.set_point_faults(table, self.types.values),
+                links.closed_month_faults(table),
                 ratings.coil_faults(table, self.types.values),
             ]
         if name in ("equipment", OFFERS):

@@ -120,7 +120,7 @@ SITES: dict[str, Case] = {
         "closed_months",
         "not months",
         "summer",
-        "not months; write them by number: 7-8 or 12-1, or 7 to 8",
+        "not months; write them by number: 7-8 or 12-1, or 7 to 8, or none",
     ),
     "negative area": _out_of("floor_area_m2", "-5", "0 to 2 000 000", "too small"),
     "eight days a week": _out_of("open_days_per_week", "8", "0 to 7"),
