@@ -16,7 +16,7 @@ from screener.odds import information, money, summary, working
 from screener.odds.drawing import Figure, Numbers, Source, draw
 from screener.odds.information import Known
 from screener.odds.some_days import Dampness
-from screener.odds.working import OWN_FIGURES, Part
+from screener.odds.working import OWN, Part
 from screener.outputs import beside
 from screener.outputs.reading import DIGEST
 from screener.strategies import REFERENCE, REGISTRY
@@ -106,7 +106,8 @@ def _figures(part: Part, basis: Basis, source: Source) -> list[Figure]:
     tariffs, fuel = basis.inputs["tariffs"], pl.col("fuel_price_per_kwh").is_not_null()
     priced = [basis.inputs[name].filter(fuel)["tariff_id"] for name in ("tariffs", "tariff_periods", "tariff_charges")]
     without = {*tariffs["tariff_id"]} - {name for names in priced for name in names}
-    return draw(part.sites, part.results, basis.inputs["spreads"], part.strategies, source, without)
+    table, years = basis.inputs["spreads"], basis.settings.study_years
+    return draw(part.sites, part.results, table, part.strategies, source, years, without)
 
 
 def _tasks(parts: list[Part], draws: int) -> list[_Task]:
@@ -114,7 +115,7 @@ def _tasks(parts: list[Part], draws: int) -> list[_Task]:
     tasks = []
     for number, part in enumerate(parts):
         together = max(1, ROWS_TOGETHER // part.sites.height)
-        every = [OWN_FIGURES, *range(draws)]
+        every = [*OWN, *range(draws)]
         tasks += [_Task(number, tuple(every[at : at + together])) for at in range(0, len(every), together)]
     return tasks
 

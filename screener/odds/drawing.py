@@ -7,7 +7,7 @@ What sites of one building type have in common is a number of theirs together: t
 
 import hashlib
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import inf, sqrt
 from statistics import NormalDist
 from typing import Any
@@ -28,13 +28,14 @@ Row = Mapping[str, Any]
 OF_STRATEGY = ("investment", "upkeep", "dehumidification_energy")
 OF_TARIFF = ("electricity_price", "fuel_price")
 OF_ALL = ("electricity_escalation", "fuel_escalation")
-OF_PLACE = ("year_latent_load",)
+YEAR, STUDY = OF_PLACE = ("year_latent_load", "study_latent_load")
 OF_NO_COLUMN = (*OF_STRATEGY, *OF_TARIFF, *OF_ALL, *OF_PLACE)
 ALSO = {  # columns that go with a figure
     "infiltration_l_s_m2": ("infiltration_closed_l_s_m2",),
     "internal_gain_w_m2": ("lights_w_m2",),
 }
 WHOLE = ("cooling_units",)
+OTHER_YEARS = "other_years"  # of a study than the first
 EXCLUDED = "excluded words"
 CAPACITY, MARGIN = "cooling_capacity_kw", "sizing_margin"
 LEAST_OPEN_H, LEAST_DRYING_K = 1.0, 1.0
@@ -140,11 +141,12 @@ def draw(
     table: pl.DataFrame,
     strategies: Sequence[str],
     source: Source,
+    study_years: int,
     without_fuel: Collection[str] = (),
 ) -> list[Figure]:
     """The figures of sites (`sites_used` of a run) and of their `strategies` (rows of `results`, the strategy results), as
     the spreads of the `table` have them. A site has today only what can be had there at a known cost, and burns no fuel
-    on the tariffs `without_fuel`."""
+    on the tariffs `without_fuel`. The weather of the study is the mean of so many years as it has."""
     known = Spreads(table)
     rows = _with_excluded(sites, results, strategies, without_fuel)
     found = []
@@ -157,7 +159,27 @@ def draw(
     for figure in found:
         if figure.name == MARGIN:
             figure.varies[given] = False
-    return found
+    return _with_weather(found, rows, known, source, study_years)
+
+
+def _with_weather(
+    figures: list[Figure], rows: Sequence[Row], known: Spreads, source: Source, years: int
+) -> list[Figure]:
+    """The figures with YEAR the latent load of the study's first year, and STUDY that of all its years, against the typical year.
+
+    Years come and go independently, so that their mean is off by a year's spread over the root of their number, of which the
+    first year is one; what typical years of past decades are off by does not average out. The mean is taken of logarithms.
+    """
+    year, study = (next(figure for figure in figures if figure.name == name) for name in OF_PLACE)
+    first, mean = np.empty_like(year.values), np.empty_like(study.values)
+    for at, row in enumerate(rows):
+        spread, own = known.of(YEAR, bool(year.assumed[at]), row), (str(row["weather_id"]),)
+        one, others = (source.mixed(name, spread, (), own) for name in (YEAR, OTHER_YEARS))
+        first[at] = study.values[at] * spread.values(one)
+        mean[at] = study.values[at] * spread.values((one + sqrt(years - 1) * others) / years)
+    varies = year.varies | study.varies
+    made = {YEAR: replace(year, values=first, varies=varies), STUDY: replace(study, values=mean, varies=varies)}
+    return [made.get(figure.name, figure) for figure in figures]
 
 
 def _of_site(name: str, rows: Sequence[Row], assumed: Truths, known: Spreads, source: Source) -> Figure:

@@ -3,6 +3,9 @@
 The run's own figures are the control: a draw changes what temperature control costs in the run in the ratio in which it changes
 that of those days, and what each strategy costs beyond it by the difference that it makes there. What it changes in the savings
 is added to those of the run. So a draw that changes nothing is the run, to the last digit.
+
+The weather of a draw is the mean of the study's years, which counts in net savings. By what its first year differs, the
+savings of a year change as much as they would with the run's own figures.
 """
 
 from collections.abc import Mapping, Sequence
@@ -13,10 +16,11 @@ import polars as pl
 from numpy.typing import NDArray
 
 from screener.economics import Terms
-from screener.odds.drawing import Figure, Numbers, Truths
-from screener.odds.working import COSTS, FIGURES, Part
+from screener.odds.drawing import STUDY, YEAR, Figure, Numbers, Truths
+from screener.odds.working import COSTS, DAMP_YEAR, DRY_YEAR, FIGURES, OWN, OWN_FIGURES, Part
 from screener.strategies import REFERENCE
 
+MOST_TIMES = 1.5  # as large as with the run's own figures what the weather changes may be in a draw
 LEAST_SHARE = 0.01  # of a strategy's whole cost: below it a cost is moved by the difference, not in the ratio
 OF_RUN = (*FIGURES, "upkeep_pv", "replacement_pv", "residual_pv", "cost_saved", "net_savings", "holds_limit")
 Places = NDArray[np.int64]
@@ -40,19 +44,32 @@ class Changes:
 def changes(
     part: Part, worked: pl.DataFrame, figures: Sequence[Figure], terms: Terms, draws: int, tolerance_h: float
 ) -> Changes:
-    """The changes of a part. `worked`: the rows of `working.work_out` for OWN_FIGURES and all draws."""
-    shape = (draws + 1, part.sites.height, len(part.strategies))
+    """The changes of a part. `worked`: the rows of `working.work_out` for OWN and all draws."""
+    shape = (len(OWN) + draws, part.sites.height, len(part.strategies))
     ordered = worked.sort("draw", "site", "strategy")
     every = {name: ordered[name].cast(pl.Float64).fill_null(np.nan).to_numpy().reshape(shape) for name in FIGURES}
     run = _of_run(part)
-    own, drawn = ({name: values[at] for name, values in every.items()} for at in (slice(0, 1), slice(1, None)))
+    numbered = {number: slice(at, at + 1) for at, number in enumerate(sorted(OWN))} | {None: slice(len(OWN), None)}
+    dry, damp, own, drawn = (
+        {name: values[numbered[number]] for name, values in every.items()}
+        for number in (DRY_YEAR, DAMP_YEAR, OWN_FIGURES, None)
+    )
+    factors = _factors(figures)
+    weather = [factors[name, None] for name in (STUDY, YEAR)]
+    reference = [part.strategies.index(REFERENCE.name)]
+    first = dict(drawn)
+    for name in COSTS:
+        controlled = [values[name][..., reference] for values in (dry, own, damp, drawn)]
+        beyond = [values[name] - values[name][..., reference] for values in (dry, own, damp, drawn)]
+        first[name] = drawn[name] + _in_first_year(weather, *controlled) + _in_first_year(weather, *beyond)
     today = np.asarray([part.strategies.index(name) for name in part.sites["current_strategy"]])[None]
     current = _current(part, figures, today, draws)
     plain = _saved(part, run, own, own, today, today, {}, [terms])
-    moved = _saved(part, run, own, drawn, current, today, _factors(figures), _terms(terms, figures, draws))
+    rises = _terms(terms, figures, draws)
+    (saved, _), (_, net) = (_saved(part, run, own, each, current, today, factors, rises) for each in (first, drawn))
     saved, net = (
         run[name] + (after - before)
-        for name, before, after in zip(("cost_saved", "net_savings"), plain, moved, strict=True)
+        for name, before, after in zip(("cost_saved", "net_savings"), plain, (saved, net), strict=True)
     )
     return Changes(saved, net, _holds(run, own, drawn, current, today, tolerance_h), run)
 
@@ -68,6 +85,16 @@ def _holds(run: Values, own: Values, drawn: Values, current: Places, today: Plac
     )
     held = np.where(run["holds_limit"] > 0, moved_more <= tolerance_h, (more <= tolerance_h) & (in_run > tolerance_h))
     return np.where((current == today)[..., None], held, more <= tolerance_h)
+
+
+def _in_first_year(weather: Sequence[Numbers], dry: Numbers, own: Numbers, damp: Numbers, drawn: Numbers) -> Numbers:
+    """How much more an amount [draw, site, strategy] is in the first year than in all of the study: `weather` [draw, site] has
+    the latent loads of the study and of the year. As much as with the run's own figures, by straight lines through what it
+    comes to in a dry, the typical and a damp year, as far as the draw leaves of it."""
+    below, above = (own - dry) / (1.0 - OWN[DRY_YEAR]), (damp - own) / (OWN[DAMP_YEAR] - 1.0)
+    study, year = ((f := factor[..., None] - 1.0) * np.where(f < 0.0, below, above) for factor in weather)
+    left = np.divide(drawn, own, out=np.ones_like(drawn), where=np.broadcast_to(own != 0.0, drawn.shape))
+    return np.asarray((year - study) * np.clip(left, 0.0, MOST_TIMES))
 
 
 def _of_run(part: Part) -> dict[str, Numbers]:

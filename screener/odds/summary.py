@@ -12,7 +12,7 @@ import numpy as np
 import polars as pl
 
 from screener.odds import information
-from screener.odds.drawing import Figure, Numbers, Truths
+from screener.odds.drawing import YEAR, Figure, Numbers, Truths
 from screener.odds.information import Known
 from screener.odds.money import Changes
 from screener.odds.working import Part
@@ -75,7 +75,8 @@ def of_part(part: Part, ranking: pl.DataFrame, figures: Sequence[Figure], found:
             for place, each in enumerate(others)
         ]
     for figure in figures:
-        drawn[figure.name, figure.strategy] = _standing(figure)
+        if figure.name != YEAR:  # net savings are of all years
+            drawn[figure.name, figure.strategy] = _standing(figure)
     schema = {"site_id": pl.String, STRATEGY: pl.String, "draw": pl.Int64, "net_savings": pl.Float64}
     of_changes = pl.concat([pl.DataFrame(schema=schema), *changed])
     return Of(
@@ -132,7 +133,8 @@ def _worth(
     part: Part, site: dict[str, Any], figures: Sequence[Figure], at: int, options: Numbers, best: str
 ) -> list[tuple[Any, ...]]:
     """What each uncertain figure of a site is worth knowing."""
-    mine = [f for f in figures if f.varies[at] and f.strategy in (None, best, site["current_strategy"])]
+    own = (None, best, site["current_strategy"])
+    mine = [f for f in figures if f.varies[at] and f.strategy in own and f.name != YEAR]  # of net savings
     known = [Known(figure.values[at], bool(figure.words)) for figure in mine]
     worth = information.worth(known, options) if options.shape[1] > 1 else np.zeros(len(mine))
     return [

@@ -16,14 +16,19 @@ from screener.engine.estimate import SIZED, as_written, sites_used
 from screener.engine.weather_cache import years
 from screener.engine.year import offers_at
 from screener.odds import some_days
-from screener.odds.drawing import OF_PLACE, Figure, drawn_sites
+from screener.odds.drawing import STUDY, Figure, drawn_sites
 from screener.strategies import REFERENCE
 from screener.tables import profiles
 from screener.worksheet.hours import Hours
 
 COSTS = ("energy_cost", "demand_cost", "fuel_cost")
 FIGURES = (*COSTS, "hours_above_limit", "investment", "replacement_cost")
-OWN_FIGURES = -1  # the number of a draw that leaves every figure as the run has it
+OWN_FIGURES, DRY_YEAR, DAMP_YEAR = -1, -2, -3  # numbers of draws that leave every figure as the run has it
+OWN = {
+    OWN_FIGURES: 1.0,
+    DRY_YEAR: 0.8,
+    DAMP_YEAR: 1.25,
+}  # and the latent load of outdoor air in them, about a year's spread
 
 
 @dataclass(frozen=True)
@@ -75,8 +80,8 @@ def work_out(
     and FIGURES, in that order, null where it cannot be had or is not worked out. `hours`: those of `places`, by which
     they are worked out (None: some days of the year)."""
     sites = _to_be_sized(part.sites).with_columns(site=pl.int_range(pl.len()))
-    drawn = [number for number in numbers if number != OWN_FIGURES]
-    frames = [sites.with_columns(draw=pl.lit(OWN_FIGURES, pl.Int64))] * (OWN_FIGURES in numbers)
+    drawn = [number for number in numbers if number not in OWN]
+    frames = [sites.with_columns(draw=pl.lit(number, pl.Int64)) for number in numbers if number in OWN]
     if drawn:
         moved = drawn_sites(sites, figures, drawn)
         frames.append(moved.with_columns(draw=pl.Series(drawn * sites.height, dtype=pl.Int64)))
@@ -84,9 +89,9 @@ def work_out(
         "site", maintain_order=True
     )  # draws of a site stand together: the same hours are damp
     rows = rows.with_columns(site_id=pl.Series([f"{at:09}" for at in range(rows.height)]))
-    of_year = next((figure.values for figure in figures if figure.name in OF_PLACE), None)
+    latent = next(figure.values for figure in figures if figure.name == STUDY)
     followed = [
-        (place, 1.0 if number == OWN_FIGURES or of_year is None else float(of_year[site, number]))
+        (place, OWN[number] if number in OWN else float(latent[site, number]))
         for place, site, number in rows.select("weather_id", "site", "draw").iter_rows()
     ]
     cut = places(part, basis) if hours is None else hours

@@ -16,7 +16,7 @@ from screener import economics, outputs, pipeline
 from screener.engine import of_run
 from screener.odds import asking, money, summary, working
 from screener.odds.drawing import Source
-from screener.odds.working import OWN_FIGURES
+from screener.odds.working import OWN
 from screener.tables import spreads
 
 KINDS = ("supermarket", "office", "retail", "school", "restaurant", "fitness_centre", "convenience_store", "warehouse")
@@ -76,11 +76,9 @@ def trial(folder: Path, sites: int, draws: int, seed: int = 1) -> Trial:
         figures = asking._figures(part, basis, Source(seed, draws + 1))
         together = max(1, asking.ROWS_TOGETHER // part.sites.height)
         blocks = [range(at, min(at + together, draws)) for at in range(0, draws, together)]
-        days = [working.work_out(part, basis, figures, [OWN_FIGURES])]
+        days = [working.work_out(part, basis, figures, [*OWN])]
         days += [working.work_out(part, basis, figures, [*block]) for block in blocks]
-        whole = working.work_out(
-            part, basis, figures, [OWN_FIGURES, draws], working.places(part, basis, whole_years=True)
-        )
+        whole = working.work_out(part, basis, figures, [*OWN, draws], working.places(part, basis, whole_years=True))
         last = [
             f.__class__(f.name, f.values[:, -1:], f.adds, f.assumed, f.varies, f.words, f.strategy) for f in figures
         ]

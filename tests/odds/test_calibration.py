@@ -15,7 +15,7 @@ import pytest
 from screener import odds, outputs, pipeline
 from screener.odds import asking, money, summary, working
 from screener.odds.drawing import Source
-from screener.odds.working import OWN_FIGURES
+from screener.odds.working import OWN
 from tests.odds import calibration
 from tests.odds.conftest import SITES, portfolio
 
@@ -60,9 +60,7 @@ def test_some_days_say_of_every_draw_what_whole_years_say(run: Path) -> None:
         days, years = (
             money.changes(
                 part,
-                working.work_out(
-                    part, basis, figures, [OWN_FIGURES, *range(draws)], working.places(part, basis, whole)
-                ),
+                working.work_out(part, basis, figures, [*OWN, *range(draws)], working.places(part, basis, whole)),
                 figures,
                 terms,
                 draws,

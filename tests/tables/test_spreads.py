@@ -10,7 +10,7 @@ from screener.tables import read_portfolio, spreads
 from tests.tables.portfolios import sites, write
 
 PRICES = {"electricity_price", "fuel_price", "electricity_escalation", "fuel_escalation", "investment", "upkeep"}
-OF_NO_SITE = PRICES | {"dehumidification_energy", "year_latent_load"}
+OF_NO_SITE = PRICES | {"dehumidification_energy", "year_latent_load", "study_latent_load"}
 HEAD = "figure,building_type,form,median,width,median_given,width_given,low,high,otherwise,shared,source\n"
 BAD = {
     "cooling_cop,,,,-0.1,,,,,,,": ("width", "too small", "width takes"),
