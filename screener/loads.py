@@ -150,7 +150,7 @@ def gains_by_source(sheet: Worksheet, space_c: Number, humidity_ratio: Number) -
         "equipment": c("equipment_w") * c("equipment_share") * is_open,
         "lights and equipment while closed": c("gain_closed_w") * (1 - is_open),
         "sun": c("aperture_m2") * c("irradiance_w_m2"),
-        "supply fan": c("fan_w") * c("fan_on") + c("own_fan_now_w") + c("ventilation_warmed_w"),
+        "supply fan": c("supply_fan_now_w") + c("own_fan_now_w") + c("ventilation_warmed_w"),
         "shell": c("envelope_w_k") * (c("outdoor_c") - space_c),
         "outdoor air": through_air * (c("outdoor_c") - space_c),
         "stored in air and furnishings": c("air_storage_w_k") * (c("last_c") - space_c),
@@ -233,7 +233,7 @@ def steps(
     machines = c("lights_w") * c("lights_share") + c("equipment_w") * c("equipment_share")
     machines = c("gain_closed_w") + (machines - c("gain_closed_w")) * is_open
     machines = sheet.let("machines_now_w", machines, "of lights and equipment")
-    fans = fan_w * fan_on
+    fans = sheet.let("supply_fan_now_w", fan_w * fan_on, "of the supply fan that runs whatever the compressor does")
     own_fan = sheet.let("own_fan_now_w", 0.0 if own_fan_w is None else own_fan_w * is_open, "of the ventilation air's")
     if own_fan_w is not None:
         fans = fans + own_fan

@@ -1,17 +1,18 @@
 """The hours of a site worked out again, one after another, in plain Python with floats: no formula of the package in it.
 
-Two implicit balances an hour (heat of the space with its mass, water), every unknown found by bisection instead of closed forms:
-apparatus dew point, run fraction, temperature, humidity. Coil and plant after the engineering basis: bypass factor and a
+Two implicit balances an hour (heat of the space with its mass, water), every unknown found by narrowing a span instead of closed
+forms: apparatus dew point, run fraction, temperature, humidity. Coil and plant after the engineering basis: bypass factor and a
 compressor whose capacity follows apparatus dew point and weather, a constant fraction of Carnot, the published on/off-cycle
-model itself (not straight lines) for units that lead and lag. Saturation by psychrolib. A site is a mapping with the figures
-that were sized for it, and its `days`; the coil is solved where the space settles, not near it.
+model itself for units that lead and lag. Saturation by psychrolib. A site is a mapping with the figures that were sized for it,
+and its `days`; the coil is solved where the space settles, not near it. Heat of every fan is in the balance of its hour.
 """
 
 import csv
 import math
 from collections.abc import Callable, Mapping
+from copy import copy
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -30,26 +31,77 @@ CYCLES_PER_HOUR = 3.0
 RETENTION = {"moderate": (720.0, 0.33, 30.0), "strong": (1000.0, 1.5, 45.0)}  # t_wet, gamma, tau; from memory
 CASE_MOST = 1.2
 OVER_LIMIT = 1.005  # hours count as above the limit from half a percent of humidity ratio
-STEPS = 45  # of a bisection
+FINE, WITHIN, AROUND = 1e-9, 1e-7, 1e-6  # where a search ends, the next around it and the last around both
+SATURATION_STEP_K = 0.02  # straight lines between psychrolib's values: within 2e-7 of them
+RUN_STEPS = 2000  # of the on/off-cycle model between rest and full run, straight lines between: within 1e-6
 
 
-def root(falls: Callable[[float], float], low: float, high: float, steps: int = STEPS) -> float:
-    """Where a falling function is zero, or the end of the span it does not cross."""
-    if falls(low) <= 0:
+def root(
+    falls: Callable[[float], float],
+    low: float,
+    high: float,
+    near: float | None = None,
+    reach: float = 0.0,
+    fine: float = FINE,
+) -> float:
+    """Where a falling function is zero, or the end of the span it does not cross: to `fine` of what it is at the ends of the
+    span, or of the span.
+
+    The span is cut by false position (of an end that stays, half its value counts: the "Illinois" rule), or in half where three
+    cuts have not halved it. `near`, a guess, is good for `reach` to either side, or the search goes on beyond.
+    """
+    at_low = at_high = math.nan
+    if near is not None:
+        if low < (left := min(near - reach, high)):
+            if (at := falls(left)) > 0:
+                low, at_low = left, at
+            else:
+                high, at_high = left, at
+        if high > (right := max(near + reach, low)) and math.isnan(at_high):
+            if (at := falls(right)) > 0:
+                low, at_low = right, at
+            else:
+                high, at_high = right, at
+    if math.isnan(at_low) and (at_low := falls(low)) <= 0:
         return low
-    if falls(high) >= 0:
+    if math.isnan(at_high) and (at_high := falls(high)) >= 0:
         return high
-    for _ in range(steps):
-        middle = (low + high) / 2
-        low, high = (middle, high) if falls(middle) > 0 else (low, middle)
+    residual, span = fine * max(at_low, -at_high), max(fine * (high - low), 1e-14 * abs(high))
+    width, turns, stays = high - low, 0, 0
+    while high - low > span:
+        turns += 1
+        x = low + (high - low) * at_low / (at_low - at_high)
+        if turns == 3:
+            x = x if high - low <= width / 2 else (low + high) / 2
+            width, turns = high - low, 0
+        at = falls(x)
+        if abs(at) <= residual:
+            return x
+        if at > 0:
+            low, at_low = x, at
+            at_high, stays = (at_high / 2 if stays > 0 else at_high), 1
+        else:
+            high, at_high = x, at
+            at_low, stays = (at_low / 2 if stays < 0 else at_low), -1
     return (low + high) / 2
 
 
-@lru_cache(maxsize=400_000)
+@cache
+def vapour_pa(step: int) -> float:
+    """Saturation pressure over water at so many steps of temperature; the engine's coils never freeze."""
+    return float(psychrolib.GetSatVapPres(max(step * SATURATION_STEP_K, 0.02)))
+
+
 def saturated(temperature_c: float, pressure_pa: float) -> float:
-    """Humidity ratio over water [kg/kg]; the engine's coils never freeze."""
-    vapour = psychrolib.GetSatVapPres(max(temperature_c, 0.02))
+    """Humidity ratio over water [kg/kg]."""
+    step, rest = divmod(temperature_c / SATURATION_STEP_K, 1)
+    vapour = (1 - rest) * vapour_pa(int(step)) + rest * vapour_pa(int(step) + 1)
     return 0.621945 * vapour / (pressure_pa - vapour)
+
+
+def dew_point(humidity_ratio: float, pressure_pa: float) -> float:
+    """Where air of this humidity is saturated [degC]."""
+    return root(lambda t: humidity_ratio - saturated(t, pressure_pa), 0.0, 45.0)
 
 
 def enthalpy(temperature_c: float, humidity_ratio: float) -> float:
@@ -57,10 +109,16 @@ def enthalpy(temperature_c: float, humidity_ratio: float) -> float:
     return 1006.0 * temperature_c + humidity_ratio * (2.501e6 + 1860.0 * temperature_c)
 
 
-@lru_cache(maxsize=100_000)
 def kept(run_fraction: float, choice: str) -> float:
     """Water of a full hour that one unit keeps off the air at this run fraction."""
-    x = round(run_fraction, 5)
+    step, rest = divmod(run_fraction * RUN_STEPS, 1)
+    return (1 - rest) * cycled(int(step), choice) + rest * cycled(int(step) + 1, choice)
+
+
+@cache
+def cycled(step: int, choice: str) -> float:
+    """The same at so many steps, by the model."""
+    x = min(step / RUN_STEPS, 1.0)
     if choice == "none" or x in (0.0, 1.0):
         return x
     t_wet, gamma, tau = RETENTION[choice]
@@ -105,29 +163,56 @@ class Sums:
     power_w: list[float] = field(default_factory=list)
 
 
+@dataclass(frozen=True)
+class Plant:
+    """The installed coil and its fan as a strategy lets them run."""
+
+    fan_w: float  # at this flow
+    flow: float = 1.0  # over the rated one
+    pipe: float = 0.0  # effectiveness of a heat pipe around the coil
+    mixes: bool = True  # whether ventilation air passes the coil
+
+
 class Coil:
     """The installed coil at full run with this space air entering, mixed with the hour's ventilation air."""
 
     def __init__(self, hour: "Hour", space_c: float, humidity_ratio: float) -> None:
-        s = hour.site
-        t_in = space_c + hour.heat_share * (hour.outdoor_c - space_c)
-        w_in = humidity_ratio + hour.water_share * (hour.outdoor_w - humidity_ratio)
-        h_in, p = enthalpy(t_in, w_in), s["pressure_pa"]
+        s, plant = hour.site, hour.plant
+        heat_share, water_share = (min(share / plant.flow, 1.0) * plant.mixes for share in hour.of_supply)
+        warm_c = space_c + heat_share * (hour.outdoor_c - space_c)
+        w_in = humidity_ratio + water_share * (hour.outdoor_w - humidity_ratio)
+        p, supply_kg_s = s["pressure_pa"], s["supply_kg_s"] * plant.flow
+        contact = 1 - (1 - s["contact"]) ** (1 / plant.flow)  # air that stays longer meets more of the coil
+        rated_j_kg = s["duty_j_kg"] / plant.flow
 
-        def compressor(adp: float) -> float:
-            follows = 1 + ADP_PER_K * (adp - s["rated_adp_c"]) - OUTDOOR_PER_K * (hour.outdoor_c - 35.0)
-            return float(s["duty_j_kg"] * follows)
+        def settles(t_in: float) -> tuple[float, float]:
+            """Apparatus dew point and duty with this air at the coil: coil and compressor take the same; a dry coil no water."""
 
-        def coil(adp: float) -> float:
-            return float(s["contact"] * (h_in - enthalpy(adp, saturated(adp, p))))
+            def coil(adp: float) -> float:
+                return float(contact * (enthalpy(t_in, w_in) - enthalpy(adp, min(saturated(adp, p), w_in))))
 
-        adp = root(lambda t: coil(t) - compressor(t), COLDEST_ADP_C, 45.0, 30)
-        duty = coil(adp)
-        self.moisture_kg_s = s["supply_kg_s"] * s["contact"] * max(0.0, w_in - saturated(adp, p))
-        total_w = s["supply_kg_s"] * duty
+            def over(adp: float) -> float:
+                follows = 1 + ADP_PER_K * (adp - s["rated_adp_c"]) - OUTDOOR_PER_K * (hour.outdoor_c - 35.0)
+                return coil(adp) - float(rated_j_kg * follows)
+
+            hour.adp_c = adp = root(over, COLDEST_ADP_C, 45.0, hour.adp_c, 0.5)
+            return adp, coil(adp)
+
+        def too_warm(t_in: float) -> float:
+            """Of the air behind the first half of the pipe, which takes its share of the way to the air leaving the coil."""
+            leaving_c = t_in - contact * (t_in - settles(t_in)[0])
+            return warm_c - plant.pipe * (warm_c - leaving_c) - t_in
+
+        t_in = warm_c
+        if plant.pipe:
+            t_in = root(too_warm, min(COLDEST_ADP_C, warm_c), warm_c, hour.precooled_c, 0.5, 1e-8)
+        hour.precooled_c = t_in if plant.pipe else None
+        adp, duty = settles(t_in)
+        self.moisture_kg_s = supply_kg_s * contact * max(0.0, w_in - saturated(adp, p))
+        total_w = supply_kg_s * duty
         sensible_w = total_w - self.moisture_kg_s * (2.501e6 + 1860.0 * t_in)
-        self.sensible_w = max(sensible_w - s["fan_w"] * (1 - hour.fan_on), 1e-6)
-        load = duty / s["duty_j_kg"]
+        self.sensible_w = max(sensible_w - plant.fan_w * (1 - hour.fan_on), 1e-6)
+        load = duty / rated_j_kg
         evaporating = adp - EVAPORATOR_K * load
 
         def power_w(floor_c: float) -> float:
@@ -142,31 +227,35 @@ class Hour:
 
     def __init__(self, site: Mapping[str, Any], weather: Mapping[str, float], last: tuple[float, float, float]) -> None:
         s, self.site = site, site
+        self.plant = Plant(s["fan_w"])
+        self.adp_c = self.precooled_c = None  # as last found, near which the next are sought
         self.outdoor_c, self.outdoor_w = weather["outdoor_c"], weather["outdoor_humidity_ratio"]
         self.last_c, self.last_mass_c, self.last_w = last
         first, end, middle = s["opens_hour"], s["closes_hour"], weather["hour"] + 0.5
         within = first <= middle < end if end > first else middle >= first or middle < end
         is_open = float(within and weather["day_of_week"] < s["open_days_per_week"])
+        self.is_open = is_open
         self.fan_on = is_open * (s["supply_fan"] == "continuous")
         share = {quantity: s["days"][quantity][weather["day_of_week"] >= 5][weather["hour"]] for quantity in s["days"]}
         ventilation = s["ventilation_kg_s"] * is_open * share["ventilation"]
         hoods = s["hood_exhaust_kg_s"] * is_open * share["process_moisture"]
         self.air = ventilation + s["infiltration_open_kg_s" if is_open else "infiltration_closed_kg_s"]
         self.air = max(self.air, hoods)
-        self.ventilation, self.of_supply = ventilation, min(ventilation / s["supply_kg_s"], 1.0)
+        self.ventilation = ventilation
         self.leaves(1.0, 1.0, 0.0)
         wet = s["people_kg_s"] * share["people"] + s["process_kg_s"] * share["process_moisture"]
         self.moisture = wet * is_open
         sun = s["aperture_m2"] * weather["irradiance_w_m2"]
         machines = s["lights_w"] * share["lights"] + s["equipment_w"] * share["equipment"]
         gains = machines + s["people_w"] * share["people"] if is_open else s["gain_closed_w"]
-        self.gains = gains + s["fan_w"] * self.fan_on + sun - s["case_sensible_w"]
+        self.gains = gains + sun - s["case_sensible_w"]
 
     def leaves(self, heat: float, water: float, warmed_w: float) -> None:
         """What is left of the ventilation air's differences from the space, and heat of a fan in it."""
         leaks = self.air - self.ventilation
         self.heat_air, self.water_air = (leaks + self.ventilation * left for left in (heat, water))
-        self.heat_share, self.water_share = self.of_supply * heat, self.of_supply * water
+        of_supply = min(self.ventilation / self.site["supply_kg_s"], 1.0)
+        self.of_supply = of_supply * heat, of_supply * water
         self.warmed_w = warmed_w
 
     def heat(self, space_c: float) -> float:
@@ -176,6 +265,7 @@ class Hour:
         return float(
             self.gains
             + self.warmed_w
+            + self.plant.fan_w * self.fan_on
             + (s["envelope_w_k"] + self.heat_air * CP) * (self.outdoor_c - space_c)
             + s["air_storage_w_k"] * (self.last_c - space_c)
             + s["surface_w_k"] * (mass_c - space_c)
@@ -212,12 +302,12 @@ class Hour:
 
     def run_for(self, coil: Coil, load_w: float) -> float:
         """Run fraction that delivers this cooling, 1 where none does."""
-        return root(lambda x: load_w - self.cools(coil, x), 0.0, 1.0, 30) if load_w > 0 else 0.0
+        return root(lambda x: load_w - self.cools(coil, x), 0.0, 1.0) if load_w > 0 else 0.0
 
     def settled(self, takes: Callable[[float], float]) -> float:
         """Humidity ratio where the space ends the hour, no damper than fog at the cooling set point."""
         fog = saturated(self.site["cooling_setpoint_c"], self.site["pressure_pa"])
-        return root(lambda w: self.water(w) - takes(w), 1e-5, fog, 30)
+        return root(lambda w: self.water(w) - takes(w), 1e-5, fog, self.last_w, 3e-4, AROUND)
 
     def floats(self, cooling_w: float) -> float:
         """Temperature where the space ends the hour with this much cooling, between its set points."""
@@ -233,7 +323,13 @@ class Hour:
         cycles = max(n * run_fraction - through, 0.0)
         full_w = coil.power_w if full_w is None else full_w
         compressor = full_w * (through + cycles / (1 - s["part_load_degradation"] * (1 - cycles))) / n
-        return compressor, s["fan_w"] * (self.fan_on + (1 - self.fan_on) * run_fraction)
+        return compressor, self.plant.fan_w * (self.fan_on + (1 - self.fan_on) * run_fraction)
+
+    def with_plant(self, plant: Plant) -> "Hour":
+        """The same hour with a plant that runs otherwise."""
+        other = copy(self)
+        other.plant = plant
+        return other
 
 
 @dataclass
@@ -289,37 +385,55 @@ def overcooled(hour: Hour) -> Overcooled:
     key = (s["site_id"], s["weather_id"], s["floor_area_m2"], hour.outdoor_c, hour.outdoor_w, hour.gains, hour.moisture)
     key += (hour.last_c, hour.last_mass_c, hour.last_w, hour.heat_air, hour.water_air, hour.warmed_w)
     if key not in OVERCOOLED:
-        OVERCOOLED[key] = runs_on(hour)
+        OVERCOOLED[key] = runs_on(hour, hour.plant)
     return OVERCOOLED[key]
 
 
-def runs_on(hour: Hour) -> Overcooled:
-    """The same, worked out."""
-    rests, s = temperature_only(hour), hour.site
+def runs_on(rests_so: Hour, plant: Plant, reheats: bool = True) -> Overcooled:
+    """The same, worked out, with a plant that runs otherwise for the water; without reheat it stops where the space would fall
+    below its heating set point."""
+    rests, s, hour = temperature_only(rests_so), rests_so.site, rests_so.with_plant(plant)
     limit, cooling_c, heating_c = s["limit_humidity_ratio"], s["cooling_setpoint_c"], s["heating_setpoint_c"]
     if rests.humidity_ratio <= limit:
         return Overcooled(rests)
-    heating = max(0.0, -hour.heat(heating_c))
+    bears = hour.heat(heating_c)  # cooling that leaves it at the heating set point
+    heating = max(0.0, -bears)
+
+    def most(w: float) -> float:
+        """Run fraction it may go to."""
+        return 1.0 if reheats else hour.run_for(Coil(hour, heating_c, w), bears)
 
     def state(x: float, w: float) -> tuple[Coil, float]:
         """Where the space drifts to while the coil runs for this fraction."""
-        t = root(lambda t: hour.heat(t) - hour.cools(Coil(hour, t, w), x), heating_c, cooling_c, 16)
+        t = root(lambda t: hour.heat(t) - hour.cools(Coil(hour, t, w), x), heating_c, cooling_c, fine=WITHIN)
         return Coil(hour, t, w), t
 
     def lacking(x: float) -> float:
         return hour.water(limit) - hour.part(x) * state(x, limit)[0].moisture_kg_s
 
-    load = hour.heat(cooling_c)
-    least = hour.run_for(Coil(hour, cooling_c, limit), load)
-    x, w = root(lacking, least, 1.0, 18), limit
-    if lacking(1.0) > 0:
-        x = 1.0
-        w = hour.settled(lambda w: hour.part(1.0) * state(1.0, w)[0].moisture_kg_s)
+    least, longest = hour.run_for(Coil(hour, cooling_c, limit), hour.heat(cooling_c)), most(limit)
+    x, w = root(lacking, min(least, longest), longest, fine=AROUND), limit
+    if plant != rests_so.plant and x <= least and lacking(x) < 0:
+        return Overcooled(acts_in_part(rests_so, hour, x))
+    if x >= longest and lacking(x) > 0:
+        w = hour.settled(lambda w: hour.part(most(w)) * state(most(w), w)[0].moisture_kg_s)
+        x = most(w)
         if w >= rests.humidity_ratio * (1 - 1e-9):
             return Overcooled(rests)
     coil, t = state(x, w)
-    reheat = max(0.0, hour.cools(coil, x) - hour.heat(heating_c)) - heating
+    reheat = max(0.0, hour.cools(coil, x) - bears) - heating
     return Overcooled(End(t, w, *hour.power(coil, x), heating), max(reheat, 0.0), x, coil)
+
+
+def acts_in_part(rests: Hour, acts: Hour, run_fraction: float) -> End:
+    """What run for the heat takes more water than has to go acts for a part of the hour, and the plain plant for the rest."""
+    limit, cooling_c = acts.site["limit_humidity_ratio"], acts.site["cooling_setpoint_c"]
+    coil, plain = Coil(acts, cooling_c, limit), Coil(rests, cooling_c, limit)
+    rest_fraction = rests.run_for(plain, rests.heat(cooling_c))
+    takes, at_rest = acts.part(run_fraction) * coil.moisture_kg_s, rests.part(rest_fraction) * plain.moisture_kg_s
+    share = min(max((acts.water(limit) - at_rest) / (takes - at_rest), 0.0), 1.0)
+    both = zip(acts.power(coil, run_fraction), rests.power(plain, rest_fraction), strict=True)
+    return End(cooling_c, limit, *(share * acting + (1 - share) * resting for acting, resting in both), 0.0)
 
 
 def overcool_electric_reheat(hour: Hour) -> End:
@@ -357,6 +471,19 @@ def overcool_reclaimed_reheat(hour: Hour) -> End:
     return replace(found.end, reheat_w=more_w, burnt_w=found.reheat_w - given_w)
 
 
+def wrapped_coil_heat_pipe(hour: Hour) -> End:
+    """A pipe of 0.45, its valve shut in dry hours, its 125 Pa at 55 % there whenever the fan runs; reheat as today."""
+    always = Plant(hour.site["fan_w"] + 0.23 * hour.site["supply_l_s"])
+    found = runs_on(hour.with_plant(always), replace(always, pipe=0.45))
+    electric = hour.site["current_strategy"] == "overcool_electric_reheat"
+    return replace(found.end, **{"reheat_w" if electric else "burnt_w": found.reheat_w})
+
+
+def low_airflow_cooling(hour: Hour) -> End:
+    """Seven tenths of the air in damp hours, for the 2.5th power of the fan's, and no reheat."""
+    return runs_on(hour, Plant(0.7**2.5 * hour.site["fan_w"], flow=0.7), reheats=False).end
+
+
 @dataclass
 class Dried:
     """An hour with a device in the space: water it takes [kg/s] and its electricity per kilogram; no coil where it rests."""
@@ -391,8 +518,8 @@ def dried(hour: Hour, cooling: tuple[float, float, float], heating: tuple[float,
         coil, x = coil_takes(device, limit)
         return needed - device - hour.part(x) * coil.moisture_kg_s
 
-    device, w = root(lacking, 0.0, most, 24), limit
-    if lacking(most) > 1e-9:
+    device, w = root(lacking, 0.0, most, fine=AROUND), limit
+    if device >= most and lacking(most) > 1e-9:
         device = most
 
         def takes(w: float) -> float:
@@ -472,6 +599,8 @@ STRATEGIES: dict[str, Callable[[Hour], End]] = TODAY | {
     "overcool_fuel_reheat": overcool_fuel_reheat,
     "overcool_condenser_reheat": overcool_condenser_reheat,
     "overcool_reclaimed_reheat": overcool_reclaimed_reheat,
+    "wrapped_coil_heat_pipe": wrapped_coil_heat_pipe,
+    "low_airflow_cooling": low_airflow_cooling,
     "desiccant_fuel_regenerated": desiccant_fuel_regenerated,
     "desiccant_condenser_regenerated": desiccant_condenser_regenerated,
     "ventilation_heat_recovery": ventilation_heat_recovery,

@@ -158,7 +158,8 @@ def plan(names: Sequence[str] | None = None) -> tuple[Worksheet, Worksheet]:
     any_hour, damp_hour = Worksheet(), Worksheet()
     alone = REGISTRY[names[0]] if len(names) == 1 else None
     own_fan_w = alone.own_fan() if alone and alone.own_fan else None
-    loads.steps(any_hour, col("fan_w"), alone.ventilation if alone else None, own_fan_w)
+    fan_w = col("fan_w") + alone.resists() if alone and alone.resists else col("fan_w")
+    loads.steps(any_hour, fan_w, alone.ventilation if alone else None, own_fan_w)
     strategies.add_reference(any_hour, REFERENCE)
     strategies.add_standby(any_hour, chosen)
     strategies.add_damp_hours(damp_hour, chosen)

@@ -62,6 +62,7 @@ STRATEGY = Strategy(
     summary="a desiccant wheel dried by the cooling unit's condenser heat",
     ventilation=None,
     own_fan=None,
+    resists=None,
     rate=rate,
     damp_hour=damp_hour,
     standby=nothing,

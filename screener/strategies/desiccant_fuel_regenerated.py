@@ -44,6 +44,7 @@ STRATEGY = Strategy(
     summary="a desiccant wheel dried by burning fuel; its heat stays in the space",
     ventilation=None,
     own_fan=None,
+    resists=None,
     rate=rate,
     damp_hour=damp_hour,
     standby=nothing,

@@ -42,12 +42,12 @@ def coil_at(
     humidity_ratio: Number,
     outdoor_share: Number | None = None,
     run: Callable[[Worksheet, Number, Number], CoilState] | None = None,
-    fan_share: float = 1.0,
+    fan_w: Number | None = None,
 ) -> RunningCoil:
     """The coil with this space air entering, mixed with the hour's ventilation air (or another share of outdoor air).
 
-    `run` works the coil out for entering temperature and humidity ratio where it is not the plain one; `fan_share` is the
-    supply fan's power over that at full flow.
+    `run` works the coil out for entering temperature and humidity ratio where it is not the plain one; `fan_w` is the
+    supply fan's power where it is not that of the site.
     """
     share, wet_share = col("outdoor_share"), col("outdoor_water_share")
     if outdoor_share is not None:
@@ -60,7 +60,7 @@ def coil_at(
         state = cooling_coil.run(sheet, COIL, t_in, w_in, col("outdoor_c"), col("pressure_pa"))
     else:
         state = run(sheet, t_in, w_in)
-    fan_heat = col("fan_w") * fan_share * (1 - col("fan_on"))
+    fan_heat = (col("fan_w") if fan_w is None else fan_w) * (1 - col("fan_on"))
     net = at_least(state.sensible_w - fan_heat, TINY_W)
     return RunningCoil(
         entering_c=t_in,

@@ -32,6 +32,7 @@ STRATEGY = Strategy(
     summary="a dedicated unit dries the ventilation air for the whole space",
     ventilation=None,
     own_fan=lambda: fans().heat_w,
+    resists=None,
     rate=rate,
     damp_hour=damp_hour,
     standby=lambda sheet: outdoor_air.dry_hour(sheet, fans()),

@@ -75,6 +75,7 @@ STRATEGY = Strategy(
     summary="the dedicated unit behind an enthalpy wheel",
     ventilation=None,
     own_fan=lambda: fans().heat_w,
+    resists=None,
     rate=rate,
     damp_hour=damp_hour,
     standby=standby,

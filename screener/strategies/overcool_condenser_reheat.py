@@ -33,6 +33,7 @@ STRATEGY = Strategy(
     summary="overcool, then reheat with the unit's own condenser heat",
     ventilation=None,
     own_fan=None,
+    resists=None,
     rate=as_installed,
     damp_hour=damp_hour,
     standby=nothing,

@@ -21,6 +21,7 @@ STRATEGY = Strategy(
     summary="overcool, then reheat with electric resistance",
     ventilation=None,
     own_fan=None,
+    resists=None,
     rate=as_installed,
     damp_hour=damp_hour,
     standby=nothing,

@@ -22,6 +22,7 @@ STRATEGY = Strategy(
     summary="overcool, then reheat by burning fuel",
     ventilation=None,
     own_fan=None,
+    resists=None,
     rate=as_installed,
     damp_hour=damp_hour,
     standby=nothing,

@@ -40,6 +40,7 @@ STRATEGY = Strategy(
     summary="overcool, then reheat with heat from the refrigeration",
     ventilation=None,
     own_fan=None,
+    resists=None,
     rate=as_installed,
     damp_hour=damp_hour,
     standby=nothing,

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, fields
 
 from screener.contracts.hour import COIL, PART_LOAD, SPACE
-from screener.formula import Number, Truth, at_least, at_most, col, larger, smaller, sqrt, when
+from screener.formula import Number, Truth, at_least, at_most, between, col, larger, smaller, sqrt, when
 from screener.physics import cooling_coil
 from screener.physics import psychrometrics as air
 from screener.physics.cooling_coil import CoilState, Rating
@@ -49,7 +49,8 @@ INSTALLED = Overcooler("overcooling", "coil_at_limit", installed.coil_at)
 class Overcooling:
     """The hour before anyone has said where the reheat comes from; `outcome` has none of its energy yet.
 
-    `helps` is false where running on would leave the space damper than temperature control does, so it is not done.
+    `helps` is false where running on would leave the space damper than temperature control does, so it is not done. Where what
+    runs for the heat takes more water than has to go, it acts for a `share` of the hour, and temperature control for the rest.
     """
 
     coil: CoilState
@@ -57,6 +58,11 @@ class Overcooling:
     reheat_w: Number
     outcome: Outcome
     helps: Truth
+    share: Number
+
+    def mixed(self, acting: Number, resting: Number) -> Number:
+        """Of the hour, what it does while it acts and what temperature control does in the rest of it."""
+        return _mixed(self.share, acting, resting)
 
 
 def overcool(sheet: Worksheet, overcooler: Overcooler = INSTALLED) -> Overcooling:
@@ -104,8 +110,22 @@ def overcool(sheet: Worksheet, overcooler: Overcooler = INSTALLED) -> Overcoolin
     )
     removal = own.let("removal_kg_s", latent_fraction * coil.moisture_kg_s, "water the coil takes there")
     slope = own.let("removal_slope", latent_fraction * coil.moisture_slope, "with the humidity of the space")
+    cooling, added = coil.cooling_w(run_fraction, latent_fraction), overcooler.added_w
+    share: Number = 1.0
+    compressor, fans = installed.compressor_power(coil.state.power_w, run_fraction), installed.fan_power(run_fraction)
+    if overcooler is not INSTALLED:
+        at_rest = RESTING.removal_kg_s + RESTING.removal_slope * (near - RESTING.first_humidity_ratio)
+        at_rest = own.let("rest_removal_kg_s", at_least(at_rest, 0.0), "water temperature control alone takes there")
+        spare = removal - slope * (near - limit) - needed
+        part = 1 - spare / at_least(removal - at_rest, installed.TINY_KG_S)
+        share = own.let("share_of_hour", between(part, 0.0, 1.0), "that it acts, where it takes more than has to go")
+        removal = own.let("mixed_removal_kg_s", _mixed(share, removal, at_rest), "of the hour")
+        slope = own.let("mixed_slope", _mixed(share, slope, RESTING.removal_slope))
+        cooling, added = _mixed(share, cooling, RESTING.cooling_w), added if added is NOTHING else share * added
+        compressor = _mixed(share, compressor, RESTING.outcome["compressor_w"])
+        fans = _mixed(share, fans, RESTING.outcome["fans_w"])
     humidity, removes, condenses = installed.settle(own, SPACE, removal, slope, near)
-    cooling = own.let("cooling_w", coil.cooling_w(run_fraction, latent_fraction), "sensible cooling delivered")
+    cooling = own.let("cooling_w", cooling, "sensible cooling delivered")
     heating = RESTING.heating_needed_w
     if overcooler.added_w is not NOTHING:
         heating = own.let("heating_needed_w", at_least(-at_heating, 0.0), "below the heating set point")
@@ -122,30 +142,26 @@ def overcool(sheet: Worksheet, overcooler: Overcooler = INSTALLED) -> Overcoolin
         helps = helps & (col("outdoor_humidity_ratio") >= col("reheat_lockout_humidity_ratio"))
     helps = own.let("helps", helps, "the coil runs for moisture, and reheat is not locked out")
     running = Outcome(
-        space_c=own.let(
-            "settled_c", installed.floating_c(_with(overcooler.added_w, -cooling)), "between the set points"
-        ),
+        space_c=own.let("settled_c", installed.floating_c(_with(added, -cooling)), "between the set points"),
         humidity_ratio=humidity,
         coil_sensible_w=cooling,
         coil_kg_s=removes,
         condenses_kg_s=condenses,
-        compressor_w=own.let(
-            "unit_w", installed.compressor_power(coil.state.power_w, run_fraction), "compressor, condenser fan"
-        ),
-        fans_w=own.let("supply_fan_w", installed.fan_power(run_fraction), "supply fan"),
+        compressor_w=own.let("unit_w", compressor, "compressor, condenser fan"),
+        fans_w=own.let("supply_fan_w", fans, "supply fan"),
         heating_w=heating,
         heating_electricity_w=own.let("heating_electric_w", installed.heating_electricity(heating)),
         heating_fuel_w=own.let("heating_by_fuel_w", installed.heating_fuel(heating)),
-        unmet_cooling_w=own.let("unmet_w", at_least(gain - cooling, 0.0)),
+        unmet_cooling_w=own.let("unmet_w", at_least(_with(added, col("sensible_at_cooling_w")) - cooling, 0.0)),
         reheat_w=reheat,
-        device_heat_w=overcooler.added_w,
+        device_heat_w=added,
     )
     resting = RESTING.unless(helps, running)
     outcome = Outcome(**{f.name: _named(own, f.name, getattr(resting, f.name)) for f in fields(Outcome)})
     run_fraction = own.let(
         "run_fraction_for_moisture", when(helps).then(run_fraction).otherwise(0.0), "part of the hour, where it helps"
     )
-    return Overcooling(coil.state, run_fraction, outcome.reheat_w, outcome, helps)
+    return Overcooling(coil.state, run_fraction, outcome.reheat_w, outcome, helps, share)
 
 
 def condenser_reheat(section: Worksheet, cooled: Overcooling) -> tuple[Number, Number]:
@@ -165,6 +181,10 @@ def condenser_reheat(section: Worksheet, cooled: Overcooling) -> tuple[Number, N
     warm = installed.compressor_power(power, run_fraction)
     # a balance that closes leaves a reheat of 1e-11 W or none, as its last bits fall: neither asks for a warm condenser
     return when(reheat > installed.TINY_W).then(warm).otherwise(cooled.outcome.compressor_w), short
+
+
+def _mixed(share: Number, acting: Number, resting: Number) -> Number:
+    return resting + share * (acting - resting)
 
 
 def _with(added_w: Number, power_w: Number) -> Number:

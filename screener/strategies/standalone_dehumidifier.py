@@ -74,6 +74,7 @@ STRATEGY = Strategy(
     summary="a dehumidifier in the space; its heat stays there",
     ventilation=None,
     own_fan=None,
+    resists=None,
     rate=rate,
     damp_hour=damp_hour,
     standby=nothing,

@@ -84,7 +84,8 @@ class Strategy:
     `name` and `summary`, what it is in a line. `ventilation` says what it does to the ventilation air in any hour, damp or not:
     the temperature control that the hour begins with is then worked out with air so treated; None where it comes as it is.
     `own_fan` is the heat [W] of a fan that the ventilation air has of its own, on while the site is open, beside which that of
-    the rooftop units may cycle; None where there is none.
+    the rooftop units may cycle; None where there is none. `resists` is what the supply fan draws more while it runs [W], for
+    equipment in its air; None where there is none.
     `rate` adds to the worksheet of a site, under the strategy's name, the figures of its equipment that the hour needs.
     `damp_hour` adds its steps to the worksheet of an hour and returns the outcome of an hour that temperature control alone
     leaves above the limit. `standby` says what the equipment draws, or saves, in every other hour: power [W] beside that of
@@ -98,6 +99,7 @@ class Strategy:
     summary: str
     ventilation: Callable[[Worksheet], Treated] | None
     own_fan: Callable[[], Number] | None
+    resists: Callable[[], Number] | None
     rate: Rate
     damp_hour: Callable[[Worksheet], Outcome]
     standby: Callable[[Worksheet], Mapping[str, Number]]

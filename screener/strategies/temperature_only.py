@@ -89,6 +89,7 @@ STRATEGY = Strategy(
     summary="no humidity control: the coil runs for the thermostat and humidity floats",
     ventilation=None,
     own_fan=None,
+    resists=None,
     rate=as_installed,
     damp_hour=damp_hour,
     standby=nothing,

@@ -37,6 +37,7 @@ def without_equipment(
         summary=summary,
         ventilation=None,
         own_fan=None,
+        resists=None,
         rate=rate,
         damp_hour=_no_hour,
         standby=nothing,

@@ -122,6 +122,7 @@ STRATEGY = Strategy(
     summary="an enthalpy wheel alone in the ventilation air; humidity is controlled as today",
     ventilation=ventilation,
     own_fan=None,
+    resists=None,
     rate=rate,
     damp_hour=damp_hour,
     standby=standby,

@@ -1,8 +1,9 @@
 """A passive heat pipe around the installed coil: it precools the entering air and gives the same heat back behind the coil.
 
 The coil then starts colder and takes more water for its sensible duty, so less surplus cooling has to be put back; what
-remains is reheated the way the site reheats today. A valve shuts the pipe off when no water has to be removed; its air
-resistance stays.
+remains is reheated the way the site reheats today. A valve opens it while water has to be removed; its air
+resistance stays, and warms the air while the supply fan runs on. (In a dry hour of a cycling fan that heat, some 1 % of the
+coil's, is left out.)
 """
 
 from dataclasses import replace
@@ -15,6 +16,7 @@ from screener.physics.cooling_coil import CoilState
 from screener.strategies import installed, overcool_condenser_reheat, overcool_electric_reheat, overcool_fuel_reheat
 from screener.strategies.installed import RunningCoil
 from screener.strategies.overcooling import Overcooler, condenser_reheat, overcool
+from screener.strategies.resting import RESTING
 from screener.strategies.strategy import Machine, Outcome, Strategy
 from screener.worksheet import Process, Worksheet
 
@@ -46,7 +48,7 @@ def coil_at(sheet: Worksheet, space_c: Number, humidity_ratio: Number) -> Runnin
         effectiveness = col(f"{NAME}.effectiveness")
         return heat_pipe.run(sheet, COIL, effectiveness, t_in, w_in, col("outdoor_c"), col("pressure_pa"))
 
-    return installed.coil_at(sheet, space_c, humidity_ratio, run=inside)
+    return installed.coil_at(sheet, space_c, humidity_ratio, run=inside, fan_w=col("fan_w") + extra_fan_w())
 
 
 def damp_hour(sheet: Worksheet) -> Outcome:
@@ -62,7 +64,9 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     electric = when(col(f"{NAME}.reheats_by_resistance") > 0).then(1.0).otherwise(electric)
     as_heated = (col(f"{NAME}.reheats_by_resistance") + col(f"{NAME}.reheats_by_fuel")) <= 0
     beyond = when(as_heated).then(installed.beyond_racks(rest, cooled.outcome.heating_w)).otherwise(0.0)
-    fans = cooled.outcome.fans_w + extra_fan_w() * installed.fan_on(cooled.run_fraction)
+    runs = cooled.mixed(installed.fan_on(cooled.run_fraction), installed.fan_on(RESTING.run_fraction))
+    runs = when(cooled.helps).then(runs).otherwise(installed.fan_on(RESTING.run_fraction))
+    fans = cooled.outcome.fans_w + extra_fan_w() * runs
     return replace(
         cooled.outcome,
         compressor_w=when(by_condenser).then(warm_compressor).otherwise(cooled.outcome.compressor_w),
@@ -96,9 +100,10 @@ STRATEGY = Strategy(
     summary="a heat pipe around the coil precools and reheats; the rest is reheated as today",
     ventilation=None,
     own_fan=None,
+    resists=extra_fan_w,
     rate=rate,
     damp_hour=damp_hour,
-    standby=lambda _: {"fans_w": extra_fan_w() * col("fan_on")},
+    standby=lambda _: {"fans_w": extra_fan_w() * installed.fan_on(RESTING.run_fraction)},
     device=None,
     needs=(AIR_SYSTEM,),
     unavailable=None,
