@@ -81,6 +81,15 @@ def stations() -> pl.DataFrame:
 
 
 @lru_cache(maxsize=1)
+def states() -> pl.DataFrame:
+    """The station that stands for a whole state, and how its postal areas lie about it: `state`, `station`, `climate_zone`,
+    `areas`, `median_km`, `far_km` (exceeded by a tenth of them), `other_zone_share`."""
+    return pl.read_csv(
+        DATA / "states.csv", glob=False, schema_overrides={"station": pl.String, "climate_zone": pl.String}
+    )
+
+
+@lru_cache(maxsize=1)
 def postal_areas() -> pl.DataFrame:
     """One row per postal area: `postal_code` (five digits, text), `latitude`, `longitude`, `climate_zone` (null if unknown)."""
     areas = pl.read_parquet(DATA / "postal_areas.parquet", glob=False)

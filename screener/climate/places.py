@@ -1,14 +1,16 @@
-"""Where a site is and which weather stands for it: by weather file, coordinates, postal code or climate zone."""
+"""Where a site is and which weather stands for it: by weather file, coordinates, postal code, city, climate zone or state."""
 
+import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
-from screener.climate import hourly_files
-from screener.climate.carried import postal_areas, stations
-from screener.climate.nearest import nearest
+from screener.climate import cities, hourly_files
+from screener.climate.carried import postal_areas, states, stations
+from screener.climate.nearest import great_circle_km, nearest
+from screener.contracts import load
 from screener.contracts.origins import LOOKED_UP
 from screener.errors import FAULT_SCHEMA, ContractError, UsageError, no_faults
 from screener.formula import plain
@@ -16,6 +18,7 @@ from screener.physics import psychrometrics as air
 
 FAR_KM = 80.0  # a station further away, or higher or lower than this, deserves a note: common practice, no source
 HIGH_M = 300.0
+APART_KM = 200.0  # coordinates this far from their postal area deserve a note: common practice, no source
 FARTHEST_KM = 500.0  # no weather at all beyond this; twice the furthest of the US postal areas with a station
 # One city a zone: the 15-city set of the US reference studies; 5C from memory.
 REPRESENTATIVE = {
@@ -36,21 +39,27 @@ REPRESENTATIVE = {
     "7": "727450",
     "8": "702610",
 }
-PLACE = ("site_id", "row", "postal_code", "latitude", "longitude", "climate_zone", "weather_file", "elevation_m")
+PLACE = (
+    *("site_id", "row", "postal_code", "city", "state", "latitude", "longitude", "climate_zone", "weather_file"),
+    "elevation_m",
+)
 FROM_PLACE = ("latitude", "longitude", "climate_zone", "elevation_m")
 
 
 def locate(sites: pl.DataFrame, folder: Path | None = None) -> tuple[pl.DataFrame, pl.DataFrame]:
     """The sites whose place was found, with their weather, and a fault for each of the others.
 
-    `sites`: the columns of `PLACE`. `folder`: the portfolio, for its `weather/`. A weather file wins over coordinates,
-    these over a postal code, this over a zone.
+    `sites`: the columns of `PLACE`, of which city and state may lack. `folder`: the portfolio, for its `weather/`. A weather
+    file wins over coordinates (but for a longitude that lacks its sign), these over a postal code, this over a
+    station that bears the name of the city, this over a zone, and a zone over the state alone.
 
     Adds weather_id, station, station_name, station_distance_km, station_elevation_difference_m (site above station),
     place_origin and climate_note; fills latitude, longitude, climate_zone (the place's own, which wins over a stated one)
     and elevation_m. A column `<name>_origin` of what was filled says "looked up".
     """
-    found = _places(sites)
+    found = _places(
+        sites.with_columns(pl.lit(None, pl.String).alias(n) for n in ("city", "state") if n not in sites.columns)
+    )
     files, file_faults = _weather_files(found, folder)
     found = _elevations(_stations(found).join(files, on="weather_file", how="left", maintain_order="left"))
     found = found.with_columns(weather_id=_weather_id(), station_distance_km="distance").with_columns(
@@ -68,7 +77,11 @@ def _places(sites: pl.DataFrame) -> pl.DataFrame:
     """Adds `place_origin`, `stated_zone`, `area.climate_zone`; fills coordinates from the postal area."""
     areas = postal_areas().rename({name: f"area.{name}" for name in ("latitude", "longitude", "climate_zone")})
     found = sites.join(areas, on="postal_code", how="left", maintain_order="left")
-    by_coordinates = pl.all_horizontal(pl.col("latitude", "longitude").is_not_null())
+    found = found.join(_named_stations(sites), on=["city", "state"], how="left", maintain_order="left")
+    far, turned = (_from_area(found, sign) for sign in (1, -1))
+    signless = (found["longitude"] > 0) & (far > APART_KM) & (turned <= APART_KM)  # in the Americas it is negative
+    found = found.with_columns(apart_km=far, signless=signless.fill_null(False))
+    by_coordinates = pl.all_horizontal(pl.col("latitude", "longitude").is_not_null()) & ~pl.col("signless")
     origin = (
         pl.when(pl.col("weather_file").is_not_null())
         .then(pl.lit("weather file"))
@@ -76,7 +89,11 @@ def _places(sites: pl.DataFrame) -> pl.DataFrame:
         .then(pl.lit("coordinates"))
         .when(pl.col("postal_code").is_not_null())
         .then(pl.lit("postal code"))
-        .otherwise(pl.lit("climate zone"))
+        .when(pl.col("city_station").is_not_null())
+        .then(pl.lit("city"))
+        .when(pl.col("climate_zone").is_not_null() | pl.col("state").is_null())
+        .then(pl.lit("climate zone"))
+        .otherwise(pl.lit("state"))
     )
     stated = pl.col("climate_zone").str.to_uppercase().str.replace("^([78])[ABC]$", "$1")  # no regimes in zones 7 and 8
     return (
@@ -89,14 +106,41 @@ def _places(sites: pl.DataFrame) -> pl.DataFrame:
     )
 
 
+def _from_area(found: pl.DataFrame, sign: int) -> pl.Series:
+    """How far [km] coordinates, with a sign of their longitude, lie from their postal area; null without either."""
+    there = {"to_latitude": "area.latitude", "to_longitude": "area.longitude"}
+    pairs = found.select("latitude", (sign * pl.col("longitude")).alias("longitude"), **there)
+    return pairs.select(great_circle_km()).to_series()
+
+
+def _named_stations(sites: pl.DataFrame) -> pl.DataFrame:
+    """`city_station` of each `city` and `state` that has a station of the city's name."""
+    named = sites.select("city", "state").drop_nulls().unique(maintain_order=True)
+    found = [cities.station(city, state) for city, state in named.iter_rows()]
+    return named.with_columns(pl.Series("city_station", found, dtype=pl.String))
+
+
 def _stations(found: pl.DataFrame) -> pl.DataFrame:
     """Adds `station`, its name, zone and elevation, and `distance` [km]; fills `climate_zone`. No station beside a file."""
     origin = pl.col("place_origin")
     found = found.join(nearest(found), on=["latitude", "longitude"], how="left", maintain_order="left")
     of_zone = pl.col("stated_zone").replace_strict(REPRESENTATIVE, default=None, return_dtype=pl.String)
     near = pl.when(pl.col("distance") <= FARTHEST_KM).then("nearest")
+    found = found.join(
+        states().select("state", "median_km", "far_km", "other_zone_share", state_station="station"),
+        on="state",
+        how="left",
+        maintain_order="left",
+    )
     found = found.with_columns(
-        station=pl.when(origin == "climate zone").then(of_zone).when(origin != "weather file").then(near),
+        station=pl.when(origin == "climate zone")
+        .then(of_zone)
+        .when(origin == "city")
+        .then("city_station")
+        .when(origin == "state")
+        .then("state_station")
+        .when(origin != "weather file")
+        .then(near),
         distance=pl.when(origin.is_in(["coordinates", "postal code"])).then("distance"),
     )
     facts = stations().select(
@@ -130,6 +174,8 @@ _SITE: Mapping[str, type[pl.DataType]] = {
     "site_id": pl.String,
     "row": pl.Int64,
     "postal_code": pl.String,
+    "city": pl.String,
+    "state": pl.String,
     "climate_zone": pl.String,
     "weather_file": pl.String,
     "latitude": pl.Float64,
@@ -137,14 +183,25 @@ _SITE: Mapping[str, type[pl.DataType]] = {
     "elevation_m": pl.Float64,
 }
 _NO_PLACE = '{} is not a place; write latitude,longitude such as "25.8,-80.3"'
+_NO_WORD = (
+    "{} is no place that is known; give a postal code (33101), latitude,longitude (25.8,-80.3), a state (FL), a city with its "
+    "state (Miami FL) or a climate zone (2A)"
+)
 
 
 def find(place: str) -> pl.DataFrame:
-    """The station for a place: a postal code, "latitude,longitude" or a climate zone. UsageError where there is none."""
-    text = place.strip().upper()
+    """The station for a place: a postal code, "latitude,longitude", a state, a city with its state, or a climate zone.
+
+    `climate_note` says what there is to know of it. UsageError where there is none.
+    """
+    text = " ".join(place.upper().split())
     site: dict[str, Any] = {"site_id": "place", "row": 1}
     numbers = [part.strip() for part in text.split(",")]
-    if len(numbers) == 2:
+    if code := re.fullmatch(r"(\d{5})[- ]?(\d{4})?", text):
+        site["postal_code"] = code[1]
+    elif named := _city_and_state(text):
+        site["city"], site["state"] = named
+    elif len(numbers) == 2:
         try:
             site["latitude"], site["longitude"] = (float(part) for part in numbers)
         except ValueError:
@@ -153,13 +210,27 @@ def find(place: str) -> pl.DataFrame:
             raise UsageError(_NO_PLACE.format(place))
     elif text.isdigit() and len(text) > 1:
         site["postal_code"] = text.zfill(5)
+    elif re.fullmatch(r"(ZONE )?[0-8][ABC]?", text):
+        site["climate_zone"] = text.removeprefix("ZONE ")
     else:
-        site["climate_zone"] = text
+        raise UsageError(_NO_WORD.format(place.strip() or "nothing"))
     found, faults = locate(pl.DataFrame([site], schema=_SITE))
     if found.is_empty():
         raise UsageError(f"{place}: {faults['message'][0]}")
     wanted = ["place_origin", "latitude", "longitude", "climate_zone", "station", "station_name"]
-    return found.select(*wanted, "station_distance_km", station_elevation_m="elevation_m")
+    return found.select(*wanted, "station_distance_km", "climate_note", station_elevation_m="elevation_m")
+
+
+def _city_and_state(text: str) -> tuple[str | None, str] | None:
+    """City, if any, and state of a place in capitals, such as MIAMI, FL or NEW YORK; None where no state ends it."""
+    words = text.replace(",", " ").replace(".", " ").split()
+    field = load("sites").field("state")
+    for first in range(len(words)):
+        name = "_".join(words[first:]).lower()
+        state = name.upper() if name.upper() in field.enum else field.synonyms.get(name)
+        if state is not None:
+            return " ".join(words[:first]) or None, state
+    return None
 
 
 def _weather_files(sites: pl.DataFrame, folder: Path | None) -> tuple[pl.DataFrame, pl.DataFrame]:
@@ -194,9 +265,17 @@ def _nowhere(found: pl.DataFrame) -> pl.DataFrame:
     words: dict[str, tuple[str, Callable[[str], str]]] = {
         "postal code": ("postal_code", _no_postal_code),
         "climate zone": ("climate_zone", lambda v: f"climate zone {v} has no station; {without}"),
+        "state": ("state", lambda v: f"no station stands for {v} as a whole; {without}"),
         "coordinates": ("latitude", lambda v: f"no station within {FARTHEST_KM:.0f} km; {_FAR}"),
     }
-    faults = [no_faults()]
+    mirrored = nearest(lost.with_columns(longitude=-pl.col("longitude"))).filter(pl.col("distance") <= FARTHEST_KM)
+    signless = lost.join(
+        mirrored.select("latitude", longitude=-pl.col("longitude")), on=["latitude", "longitude"], how="semi"
+    )
+    signless = signless.filter((pl.col("place_origin") == "coordinates") & (pl.col("longitude") > 0))
+    lost = lost.filter(~pl.col("row").is_in(signless["row"].implode()))
+    turned = "no station is near; a longitude in the Americas is negative: write it with its sign"
+    faults = [_faults(signless, "longitude", "place not found", turned)]
     for origin, (column, say) in words.items():
         for value, group in lost.filter(pl.col("place_origin") == origin).group_by(column, maintain_order=True):
             told = "(none given)" if value[0] is None else str(value[0])
@@ -207,7 +286,10 @@ def _nowhere(found: pl.DataFrame) -> pl.DataFrame:
 def _no_postal_code(code: str) -> str:
     if code in postal_areas()["postal_code"]:
         return f"postal code {code} has no station within {FARTHEST_KM:.0f} km; {_FAR}"
-    return f"postal code {code} is not known; correct it, or give coordinates"
+    known = postal_areas().filter(pl.col("postal_code").str.starts_with(code[:3]))["postal_code"].to_list()
+    near = min(known, key=lambda each: (abs(int(each) - int(code)), each)) if code.isdecimal() and known else None
+    hint = f" (near it by number is {near})" if near else ""
+    return f"postal code {code} is not known{hint}; correct it, or give coordinates"
 
 
 def _faults(sites: pl.DataFrame, column: str, rule: str, message: str) -> pl.DataFrame:
@@ -223,9 +305,38 @@ def _faults(sites: pl.DataFrame, column: str, rule: str, message: str) -> pl.Dat
 
 
 def _note() -> pl.Expr:
-    zone, stated = pl.col("climate_zone"), pl.col("stated_zone")
+    zone, stated, origin = pl.col("climate_zone"), pl.col("stated_zone"), pl.col("place_origin")
     km, up = pl.col("station_distance_km"), pl.col("station_elevation_difference_m")
+    share = (100 * pl.col("other_zone_share")).round(0).cast(pl.Int64).cast(pl.String)
     parts = [
+        pl.when(origin == "state").then(
+            pl.concat_str(
+                pl.lit("only its state is known"),
+                pl.when(pl.col("city").is_not_null())
+                .then(pl.concat_str(pl.lit(" (no station is named for "), "city", pl.lit(")")))
+                .otherwise(pl.lit("")),
+                pl.lit(": weather of "),
+                "station_name",
+                pl.lit(", from which half of the state's postal areas lie more than "),
+                "median_km",
+                pl.lit(" km away and a tenth more than "),
+                "far_km",
+                pl.lit(" km, "),
+                share,
+                pl.lit(" % in another climate zone; give its postal code"),
+            )
+        ),
+        pl.when(origin == "city").then(
+            pl.concat_str(pl.lit("no postal code: weather of "), "station_name", pl.lit(", named for its city"))
+        ),
+        pl.when("signless").then(
+            pl.lit("its longitude lacks its sign, negative in the Americas: its postal code is used")
+        ),
+        pl.when((pl.col("apart_km") > APART_KM) & ~pl.col("signless") & (origin == "coordinates")).then(
+            pl.concat_str(
+                pl.lit("its coordinates lie "), _whole(pl.col("apart_km")), pl.lit(" km from its postal area")
+            )
+        ),
         pl.when(stated != zone).then(
             pl.concat_str(pl.lit("states climate zone "), stated, pl.lit(" but the place lies in "), zone)
         ),

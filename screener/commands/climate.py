@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from screener.commands.app import Json, app, errors_in_words, in_us_units, print_frame
+from screener.commands.app import Json, Quiet, app, errors_in_words, in_us_units, notes, print_frame
 
 if TYPE_CHECKING:
     pass
@@ -56,11 +56,17 @@ def climate_show(
 
 @climate_app.command("find")
 def climate_find(
-    place: Annotated[str, typer.Argument(help='Postal code ("33101"), "latitude,longitude" or climate zone ("2A").')],
+    place: Annotated[
+        list[str],
+        typer.Argument(help='Postal code (33101), "latitude,longitude", Miami FL, a state or climate zone (2A).'),
+    ],
     as_json: Json = False,
+    quiet: Quiet = False,
 ) -> None:
     """Find the station for a place, with its distance."""
     from screener import climate
 
     with errors_in_words():
-        print_frame(climate.find(place), as_json)
+        found = climate.find(" ".join(place))
+        print_frame(found if as_json else found.drop("climate_note"), as_json)
+        notes([] if as_json else found["climate_note"].drop_nulls().to_list(), quiet)

@@ -23,7 +23,7 @@ UNREADABLE = {  # rule and message
     ),
     "closed_months": ("not months", "not months; write them by number: 7-8 or 12-1, or 7 to 8, or none"),
 }
-PLACES = ["postal_code", "latitude", "longitude", "climate_zone", "weather_file"]
+PLACES = ["postal_code", "latitude", "longitude", "climate_zone", "weather_file", "state"]
 
 
 def unknown_references(

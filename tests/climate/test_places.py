@@ -1,13 +1,19 @@
 """Which weather stands for a site."""
 
+from pathlib import Path
+
 import polars as pl
 import pytest
 
 from screener import climate
+from screener.climate import carried
 from screener.errors import UsageError
+from tests.derive import states
 
 EMPTY = {
     "postal_code": None,
+    "city": None,
+    "state": None,
     "latitude": None,
     "longitude": None,
     "climate_zone": None,
@@ -18,6 +24,8 @@ SCHEMA = {
     "site_id": pl.String,
     "row": pl.Int64,
     "postal_code": pl.String,
+    "city": pl.String,
+    "state": pl.String,
     "latitude": pl.Float64,
     "longitude": pl.Float64,
     "climate_zone": pl.String,
@@ -104,8 +112,22 @@ def test_odd_zones_of_the_lists_are_tidy():
         ("95,0", "is not a place; write latitude,longitude"),
         ("here,there", "is not a place; write latitude,longitude"),
         ("4", "climate zone 4 has no station"),
+        ("25.8,80.3", "a longitude in the Americas is negative"),
+        ("33100", r"postal code 33100 is not known \(near it by number is 33101\)"),
+        ("hello", r"hello is no place that is known; give a postal code \(33101\)"),
+        ("PR", "no station stands for PR as a whole"),
     ],
-    ids=["London", "Guam, listed but without a station", "beyond the pole", "words", "zone without its regime"],
+    ids=[
+        "London",
+        "Guam, listed but without a station",
+        "beyond the pole",
+        "words",
+        "zone without its regime",
+        "no sign",
+        "no code",
+        "a word",
+        "no station",
+    ],
 )
 def test_no_weather_is_better_than_the_wrong_weather(place, words):
     with pytest.raises(UsageError, match=words):
@@ -143,3 +165,59 @@ def test_stations_without_a_listed_zone_take_the_nearest_postal_area_s():
     zones = dict(climate.stations().select("station", "climate_zone").rows())
     assert None not in zones.values()
     assert (zones["722045"], zones["723865"], zones["727938"]) == ("2A", "3B", "4C")  # Vero Beach, Las Vegas, Tacoma
+
+
+@pytest.mark.parametrize(
+    ("place", "origin", "station"),
+    [
+        ("33101-1234", "postal code", "MIAMI INTL AP"),
+        ("Miami FL", "city", "MIAMI INTL AP"),
+        ("miami,  Florida", "city", "MIAMI INTL AP"),
+        ("Ft. Lauderdale, FL", "city", "FORT LAUDERDALE"),
+        ("Lake LA", "state", "NEW IBERIA NAAS"),
+        ("new york", "state", "STEWART FIELD"),
+    ],
+)
+def test_places_in_words(place, origin, station):
+    """A city by the station that bears its name, never by one of a longer name (Lake Charles); else by its state."""
+    found = climate.find(place).row(0, named=True)
+    assert found["place_origin"] == origin
+    assert found["station_name"] == station or origin == "state"
+
+
+def test_a_state_alone_says_what_it_costs():
+    sites, faults = locate({"state": "FL"}, {"state": "FL", "city": "Atlantis"}, {"state": "FL", "climate_zone": "1A"})
+    assert faults.is_empty()
+    assert sites["place_origin"].to_list() == ["state", "state", "climate zone"]
+    note = (
+        "only its state is known: weather of LAKELAND LINDER RGN, from which half of the state's postal areas lie more than "
+        "169 km away and a tenth more than 366 km, 14 % in another climate zone; give its postal code"
+    )
+    assert sites["climate_note"][0] == note
+    assert "(no station is named for Atlantis)" in sites["climate_note"][1]
+
+
+def test_coordinates_far_from_their_postal_area_are_in_doubt():
+    """Miami's 33101 with a longitude without its sign, with one that is a street away, and with Orlando's."""
+    sites, _ = locate(
+        {"postal_code": "33101", "latitude": 25.8, "longitude": 80.2},
+        {"postal_code": "33101", "latitude": 25.8, "longitude": -80.2},
+        {"postal_code": "33101", "latitude": 28.5, "longitude": -81.4},
+    )
+    assert sites["place_origin"].to_list() == ["postal code", "coordinates", "coordinates"]
+    assert sites["station"].to_list()[:2] == ["722020"] * 2
+    assert sites["climate_note"].to_list() == [
+        "its longitude lacks its sign, negative in the Americas: its postal code is used",
+        None,
+        "its coordinates lie 325 km from its postal area",
+    ]
+
+
+def test_states_are_as_their_postal_areas_say():
+    """The list that ships, made anew from the open list of postal areas where that is at hand."""
+    source = Path(__file__).parents[2] / ".." / "shared" / "places" / "postal_areas.csv"
+    if not source.is_file():
+        pytest.skip("the open list of postal areas is not at hand")
+    made = states.table(states.read(source))
+    shipped = carried.states()
+    assert made.select(shipped.columns).rows() == shipped.rows()
