@@ -3,6 +3,7 @@
 from screener.explain.account import Document, explain, of_folder, site
 from screener.explain.bill import of_year as bills
 from screener.explain.printing import checks, printed
+from screener.explain.type_figures import origins as origins_of_type
 from screener.explain.year import Year, year
 
 __all__ = [
@@ -12,6 +13,7 @@ __all__ = [
     "checks",
     "explain",
     "of_folder",
+    "origins_of_type",
     "printed",
     "site",
     "year",

@@ -16,6 +16,7 @@ import polars as pl
 from screener import climate, engine, loads, outputs
 from screener.contracts.end_uses import CARRIERS, END_USES, ENERGIES_KWH, POWERS_W
 from screener.errors import UsageError
+from screener.explain import type_figures
 from screener.explain.bill import bill, of_year
 from screener.explain.day import of_day
 from screener.explain.states import agree, apart, state
@@ -275,12 +276,10 @@ def _there(frame: pl.DataFrame, strategy: str, column: str) -> pl.Expr:
 
 
 def _assumptions(about: Document) -> list[Document]:
-    """Every figure of the site, and where it is from."""
-    return [
-        {"name": key, "value": about[key], "origin": about[f"{key}_origin"]}
-        for key in about
-        if f"{key}_origin" in about and about[key] is not None and about[f"{key}_origin"] is not None
-    ]
+    """Every figure of the site, and where it is from; after its own those that its building type alone has."""
+    told = {key: about[f"{key}_origin"] for key in about if f"{key}_origin" in about and about[key] is not None}
+    known = {key: origin for key, origin in told.items() if origin is not None} | type_figures.origins(about)
+    return [{"name": key, "value": about[key], "origin": origin} for key, origin in known.items()]
 
 
 def _hour(

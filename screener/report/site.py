@@ -11,6 +11,7 @@ import polars as pl
 from screener import text
 from screener.contracts import load
 from screener.contracts.origins import ASSUMED
+from screener.explain import origins_of_type
 from screener.report.charts.day import day
 from screener.report.charts.end_uses import end_uses
 from screener.report.charts.humidity import humidity
@@ -269,19 +270,17 @@ def _states(found: SiteFindings) -> pl.DataFrame:
 
 
 def _figures(found: SiteFindings) -> pl.DataFrame:
-    """Every figure of the site that has an origin, in the words of its contract."""
-    fields = {field.name: field for field in load("sites").fields}
+    """Every figure of the site that has an origin, its own and those of its building type, in the words of their contracts."""
+    fields = {field.name: field for table in ("building_types", "sites") for field in load(table).fields}
+    own = {name: found.used.get(f"{name}_origin") for name in load("sites").columns if name not in TOLD_ABOVE}
     rows = [
         {
             "figure": figure_name(fields[name]),
             "value": f"{value:,.6g}" if isinstance(value, float) else text.words(value),
             "unit": unit_name(fields[name].unit),
-            "origin": found.used[f"{name}_origin"],
+            "origin": origin,
         }
-        for name, value in found.used.items()
-        if name in fields
-        and name not in TOLD_ABOVE
-        and value is not None
-        and found.used.get(f"{name}_origin") is not None
+        for name, origin in (own | origins_of_type(found.used)).items()
+        if (value := found.used.get(name)) is not None and origin is not None
     ]
     return pl.DataFrame(rows, schema={"figure": pl.String, "value": pl.String, "unit": pl.String, "origin": pl.String})

@@ -11,7 +11,7 @@ from typer.testing import CliRunner
 
 from screener import pipeline, report
 from screener.commands import app
-from screener.explain import year
+from screener.explain import origins_of_type, year
 from screener.outputs import RunFolder, open_run
 from screener.report.site import file_name
 from tests.report.conftest import HARM
@@ -144,7 +144,10 @@ def test_figures_and_their_origins_are_those_used(shown: Page, run: RunFolder) -
     used = run.table("sites_used").filter(pl.col("site_id") == SITE).collect().row(0, named=True)
     origins = [row["origin"] for row in shown.tables["figures"]]
     assumed = [name for name in used if name.endswith("_origin") and str(used[name]).startswith("assumed")]
-    assert sum(origin.startswith("assumed") for origin in origins) == len(assumed)
+    of_type = origins_of_type(used)
+    assert sum(origin.startswith("assumed") for origin in origins) == len(assumed) + len(of_type)
+    gains = next(row for row in shown.tables["figures"] if row["figure"].startswith("Heat of lights and equipment"))
+    assert gains["origin"] == of_type["internal_gain_w_m2"]
     area = next(row for row in shown.tables["figures"] if row["figure"].startswith("Conditioned floor area"))
     assert float(area["value"].replace(",", "")) == pytest.approx(used["floor_area_m2"], rel=1e-5)
     assert f"({used['floor_area_m2'] / 0.3048**2:,.0f} ft²)" in shown.text  # international foot, exact
