@@ -6,8 +6,9 @@ space wants cooling; beyond that it is reheated with the unit's own condenser he
 space. What the installed coil removes while it cools the rest is not asked of the unit. Its supply fan stands behind
 the coil and warms the air. It takes no more water than its capacity, and none that asks for a coil so cold that it frosts.
 
-How much cooling is left to the installed coil depends on the supply temperature, so on the supply humidity: one Newton
-step on the saturation curve, the last straight line solved exactly.
+How much cooling is left to the installed coil depends on the supply temperature, so on the supply humidity: a few steps of false
+position close in on the water the unit has to take. Where the installed coil, with the air as it comes, holds the limit, the
+unit's own coil rests.
 
 Shared by the unit alone and the unit behind an enthalpy wheel, which meets the outdoor air first.
 """
@@ -16,7 +17,6 @@ from dataclasses import dataclass, replace
 
 from screener.contracts.hour import COIL, PART_LOAD, SPACE
 from screener.formula import Number, as_number, at_least, at_most, between, col, first_given, larger, smaller, when
-from screener.physics import enthalpy_wheel
 from screener.physics import outdoor_air_unit as unit
 from screener.physics import psychrometrics as air
 from screener.strategies import installed
@@ -26,7 +26,7 @@ from screener.worksheet import Process, Worksheet
 
 LIMIT = "most_kg_s"
 DEVICE = Device(limits={LIMIT: 1.0}, at_design=1.0)
-LEAST_RESPONSE = 0.2  # of the water removed to what the unit takes: keeps the Newton step from running away
+STEPS = 4  # of false position that are tried, before the last straight line is solved exactly
 
 
 def rate(
@@ -50,39 +50,36 @@ def design_flow_l_s() -> Number:
 
 
 @dataclass(frozen=True)
-class Entering:
-    """Air that comes to the unit, and what the coil meets behind a wheel, if there is one."""
-
-    c: Number
-    humidity_ratio: Number
-    coil_c: Number
-    coil_humidity_ratio: Number
-
-
-def entering(own: Worksheet) -> Entering:
-    """Outdoor air as far as the site is ventilated, space air for the rest: for all while it is closed."""
-    share, inside_c, limit = col("ventilated"), RESTING.space_c, col("limit_humidity_ratio")
-    t = own.let(
-        "entering_c", inside_c + share * (col("outdoor_c") - inside_c), "outdoor air, or space air while closed"
-    )
-    w = own.let("entering_humidity_ratio", limit + share * (col("outdoor_humidity_ratio") - limit))
-    return Entering(t, w, t, w)
-
-
-def behind_wheel(own: Worksheet, name: str) -> Entering:
-    """The same behind an enthalpy wheel whose other side is space air; it stands still where it would bring heat in.
-
-    The wheel turns while the site is open and the outdoor air holds more heat, water's included, than the exhaust.
+class Arriving:
+    """Air that comes to the unit: outdoor air as far as the site is ventilated, space air for the rest (for all while it is
+    closed). The unit's coil meets it behind a wheel, if there is one, whose other side is space air; `passes` is that wheel's
+    effectiveness for heat and for water in this hour.
     """
-    direct = entering(own)
-    exhaust_c, exhaust_w = RESTING.space_c, col("limit_humidity_ratio")
-    more = air.enthalpy(direct.c, direct.humidity_ratio) > air.enthalpy(exhaust_c, exhaust_w)
+
+    passes: tuple[Number, Number] = (0.0, 0.0)
+
+    def c(self, space_c: Number) -> Number:
+        """Its temperature with the space at this one [degC]."""
+        return space_c + col("ventilated") * (col("outdoor_c") - space_c)
+
+    def coil_c(self, space_c: Number) -> Number:
+        """Behind the wheel."""
+        return space_c + col("ventilated") * (1 - self.passes[0]) * (col("outdoor_c") - space_c)
+
+    def humidity_ratio(self, behind_wheel: bool) -> Number:
+        """With the space at its limit."""
+        limit, left = col("limit_humidity_ratio"), 1 - self.passes[1] if behind_wheel else 1.0
+        return limit + col("ventilated") * left * (col("outdoor_humidity_ratio") - limit)
+
+
+def behind_wheel(own: Worksheet, name: str) -> Arriving:
+    """With an enthalpy wheel, which stands still where it would bring heat in: it turns while the site is open and the outdoor
+    air holds more heat, water's included, than the exhaust."""
+    exhaust = air.enthalpy(RESTING.space_c, col("limit_humidity_ratio"))
+    more = air.enthalpy(col("outdoor_c"), col("outdoor_humidity_ratio")) > exhaust
     turns = own.let("wheel_turns", as_number((col("open") > 0) & more), "1 where it helps")
     sensible, latent = (col(f"{name}.{kind}_effectiveness") * turns for kind in ("sensible", "latent"))
-    t = own.let("behind_wheel_c", enthalpy_wheel.after(direct.c, exhaust_c, sensible), "outdoor air behind the wheel")
-    w = enthalpy_wheel.after(direct.humidity_ratio, exhaust_w, latent)
-    w = own.let("behind_wheel_humidity_ratio", w, "outdoor air behind the wheel")
-    return Entering(direct.c, direct.humidity_ratio, t, w)
+    return Arriving((own.let("wheel_passes_heat", sensible), own.let("wheel_passes_water", latent)))
 
 
 @dataclass(frozen=True)
@@ -100,68 +97,43 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fans: Fans) -> Outcome:
     """
     own = sheet.section(f"{name}.damp")
     c = col
-    fan_heat = own.let("fan_heat_w", fans.heat_w - c("own_fan_now_w"), "of the supply fan, beyond what the gains have")
     flow, needed = c("ventilation_kg_s"), c("moisture_at_limit_kg_s")
-    arrives = behind_wheel(own, name) if wheel else entering(own)
-    t_in, w_in = arrives.c, arrives.humidity_ratio
+    cooling_c, heating_c = c("cooling_setpoint_c"), c("heating_setpoint_c")
+    arrives = behind_wheel(own, name) if wheel else Arriving()
+    w_in, w_coil = (arrives.humidity_ratio(behind) for behind in (False, True))
+    w_in = own.let("entering_humidity_ratio", w_in, "outdoor air, or space air while closed")
+    w_coil = own.let("behind_wheel_humidity_ratio", w_coil, "behind the wheel") if wheel else w_in
+    untouched_c = own.let(
+        "untouched_c", arrives.coil_c(cooling_c), "as it comes to the unit's coil, space at its set point"
+    )
+    by_wheel: Number = (
+        own.let("wheel_kg_s", flow * (w_in - w_coil), "water handed to the exhaust air") if wheel else 0.0
+    )
     coldest = flow * at_least(w_in - c(f"{name}.coldest_supply_humidity_ratio"), 0.0)
     most = c(f"{name}.{LIMIT}")
-    by_wheel: Number = 0.0
-    if wheel:
-        by_wheel = flow * (w_in - arrives.coil_humidity_ratio)
-        by_wheel = own.let("wheel_kg_s", by_wheel, "water the wheel hands to the exhaust air")
-    able = own.let("able_kg_s", larger(smaller(coldest, most), by_wheel), "at its coldest, and within its capacity")
-
-    coil = _Coil(
-        own,
-        when(needed > able).then(_beyond(own, flow, arrives, able, fan_heat)).otherwise(c("limit_humidity_ratio")),
+    able = own.let(
+        "able_kg_s", larger(smaller(coldest, most), by_wheel, 0.0), "at its coldest, and within its capacity"
     )
-    alone = own.let("alone_kg_s", larger(smaller(needed, able), by_wheel), "without the coil")
-    first = unit.treat(own.section("alone"), w_in - alone / flow, c("pressure_pa"))
-    left = own.let("left_alone_w", _left_to_the_coil(flow, t_in, first.leaving_c, fan_heat))
-    share = own.let("first_share_kg_s", between(needed - coil.water(left), 0.0, able), "less what the coil removes")
+    fan_heat = own.let("fan_heat_w", fans.heat_w - c("own_fan_now_w"), "of the supply fan, beyond what the gains have")
+    supply = _Supply(own, flow, w_in, untouched_c, arrives.c(cooling_c), fan_heat)
+    coil = _Coil(own, when(needed > able).then(_beyond(own, supply, able)).otherwise(c("limit_humidity_ratio")))
 
-    supply = own.section("supply")
-    base = own.let("base_kg_s", larger(share, by_wheel)) if wheel else share
-    near = supply.let("first_humidity_ratio", w_in - base / flow)
-    treated = unit.treat(supply, near, c("pressure_pa"))
-    # kilograms not taken leave the supply warmer, and the coil more to cool: d(left)/d(device), a straight line
-    per_kg = air.CP_MOIST_AIR * treated.leaving_c_per_humidity
-    more = _left_to_the_coil(flow, t_in, treated.leaving_c, fan_heat)
-    left = own.let("left_w", more, "of cooling to the installed coil")
-    water = own.let("coil_water_kg_s", coil.water(left), "and what it removes with that")
-    response = when(water > 0).then(at_least(1 - coil.per_w * per_kg, LEAST_RESPONSE)).otherwise(1.0)
-    wanted = between(share + (needed - share - water) / response, 0.0, able)
-    device = own.let("takes_kg_s", larger(wanted, by_wheel) if wheel else wanted, "water the unit takes")
-    leaving: Number = treated.leaving_c - treated.leaving_c_per_humidity * (device - base) / flow
-    leaving = smaller(leaving, arrives.coil_c)
+    least = own.let("least_kg_s", larger(by_wheel, 0.0), "what the wheel takes")
+    rests = own.let(
+        "lacking_at_rest_kg_s", needed - least - coil.water(supply.left_w(untouched_c)), "with its coil at rest"
+    )
+    works = own.let("works", rests > 0, "the unit's coil")
+    wanted = _enough(own, supply, coil, needed, least, larger(smaller(needed, able), least))
+    device = own.let("takes_kg_s", when(works).then(wanted).otherwise(least), "water the unit takes")
+    dew_point_c = supply.leaving_c(own.section("supply"), device)
+    cold = own.let("cold", as_number(works & (dew_point_c < untouched_c)), "1 where its coil cools the air")
+    held_c = when(cold > 0).then(dew_point_c).otherwise(untouched_c)
     by_coil = device - by_wheel
     if wheel:
         by_coil = own.let("unit_coil_kg_s", at_least(by_coil, 0.0), "water its coil takes behind the wheel")
-        leaving = when(by_coil > 0).then(leaving).otherwise(arrives.coil_c)
-    leaving = own.let("leaving_c", leaving, "saturated supply, before reheat")
-    chilled = flow * air.CP_MOIST_AIR * (t_in - leaving) - fan_heat
-    chilled = own.let(
-        "chilled_w", chilled, "sensible heat taken from the air, less that of a fan the gains do not have"
-    )
-    duty = flow * air.CP_MOIST_AIR * (arrives.coil_c - leaving)
-    duty = own.let("duty_w", duty + by_coil * (air.LATENT_HEAT_0C + air.CP_VAPOUR * arrives.coil_c), "of its coil")
-    surplus = own.let(
-        "surplus_w", at_least(chilled - c("sensible_at_heating_w"), 0.0), "heat to hold the heating set point"
-    )
-    to_neutral = at_least(flow * air.CP_MOIST_AIR * (c("heating_setpoint_c") - leaving) - fans.heat_w, 0.0)
-    wanted_w = own.let("reheat_wanted_w", smaller(surplus, to_neutral), "to neutral at the most")
-    floor = when(wanted_w > installed.TINY_W).then(unit.REHEATING_FLOOR_C).otherwise(unit.CONDENSING_FLOOR_C)
-    at_part = own.let("part_load", between(device / at_least(most, installed.TINY_KG_S), 0.0, 1.0), "of its capacity")
-    fraction = c(f"{name}.carnot_fraction")
-    at_work = unit.compressor_w(duty, leaving, c("outdoor_c"), fraction, at_part, floor)
-    power = own.let("unit_w", at_work, "compressor, condenser fan")
-    free = own.let("reheat_w", smaller(wanted_w, duty + power), "from its condenser")
-    heating = own.let("heating_needed_w", surplus - free, "left to the site's heating")
 
-    _show(sheet, name, arrives, leaving, by_coil, power, fans, wheel)
-
-    load = own.let("cooling_load_w", at_least(c("sensible_at_cooling_w") - chilled, 0.0), "left to the installed coil")
+    # where the installed coil rests the space floats, and what comes to the unit follows it; so does air left as it comes
+    load = own.let("cooling_load_w", supply.left_w(held_c), "left to the installed coil")
     run_fraction = own.let(
         "run_fraction", coil.running.run_fraction_for(load), "part of the hour the installed coil runs"
     )
@@ -173,6 +145,34 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fans: Fans) -> Outcome:
     cooling = own.let(
         "cooling_w", coil.running.cooling_w(run_fraction, latent_fraction), "sensible cooling it delivers"
     )
+    inside = flow * air.CP_MOIST_AIR * (1 - c("ventilated"))
+    follows = inside - (1 - cold) * flow * air.CP_MOIST_AIR * (1 - c("ventilated") * (1 - arrives.passes[0]))
+    over = supply.chilled_w(held_c) + cooling - c("sensible_at_cooling_w")
+    space_c = installed.within_set_points(cooling_c - over / (c("conductance_w_k") + follows))
+    space_c = own.let("space_c", space_c, "where the space settles")
+    t_in = own.let("entering_c", arrives.c(space_c), "outdoor air, or space air while closed")
+    t_coil = own.let("behind_wheel_c", arrives.coil_c(space_c), "behind the wheel") if wheel else t_in
+    leaving = own.let("leaving_c", when(cold > 0).then(held_c).otherwise(t_coil), "saturated supply, before reheat")
+    chilled = flow * air.CP_MOIST_AIR * (t_in - leaving) - fan_heat
+    chilled = own.let("chilled_w", chilled, "sensible heat taken from the air, less that of the supply fan")
+    duty = flow * air.CP_MOIST_AIR * (t_coil - leaving) + by_coil * (air.LATENT_HEAT_0C + air.CP_VAPOUR * t_coil)
+    duty = own.let("duty_w", at_least(duty, 0.0), "of its coil")
+    surplus = own.let(
+        "surplus_w", at_least(chilled - c("sensible_at_heating_w"), 0.0), "heat to hold the heating set point"
+    )
+    to_neutral = at_least(flow * air.CP_MOIST_AIR * (heating_c - leaving) - fans.heat_w, 0.0)
+    wanted_w = own.let("reheat_wanted_w", smaller(surplus, to_neutral), "to neutral at the most")
+    floor = when(wanted_w > installed.TINY_W).then(unit.REHEATING_FLOOR_C).otherwise(unit.CONDENSING_FLOOR_C)
+    at_part = own.let("part_load", between(device / at_least(most, installed.TINY_KG_S), 0.0, 1.0), "of its capacity")
+    fraction = c(f"{name}.carnot_fraction")
+    at_work = unit.compressor_w(duty, leaving, c("outdoor_c"), fraction, at_part, floor)
+    power = own.let("unit_w", at_work, "compressor, condenser fan")
+    free = own.let("reheat_w", smaller(wanted_w, duty + power), "from its condenser")
+    heating = own.let("heating_needed_w", surplus - free, "left to the site's heating")
+
+    at_coil = _State(t_coil, w_coil)
+    _show(sheet, name, _State(t_in, w_in), at_coil, leaving, by_coil, power, fans, wheel)
+
     at_near, slope = coil.running.moisture_kg_s, coil.running.moisture_slope
     humidity, removes, condenses = installed.settle(
         own, SPACE.less(device), latent_fraction * at_near, latent_fraction * slope, coil.near
@@ -180,7 +180,7 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fans: Fans) -> Outcome:
     # cold supply relieves the installed coil, which then dries less: where that leaves the space damper, the unit rests
     helps = own.let("helps", RESTING.drier(humidity), "the unit runs")
     running = Outcome(
-        space_c=installed.floating_c(-chilled - cooling),
+        space_c=space_c,
         humidity_ratio=humidity,
         coil_sensible_w=cooling,
         coil_kg_s=removes,
@@ -205,10 +205,19 @@ def dry_hour(sheet: Worksheet, fans: Fans) -> dict[str, Number]:
     return {"dehumidifier_w": fans.power_w * col("open")}
 
 
+@dataclass(frozen=True)
+class _State:
+    """Of air."""
+
+    c: Number
+    humidity_ratio: Number
+
+
 def _show(
     sheet: Worksheet,
     name: str,
-    arrives: Entering,
+    comes: _State,
+    meets: _State,
     leaving_c: Number,
     by_coil_kg_s: Number,
     power_w: Number,
@@ -217,14 +226,14 @@ def _show(
 ) -> None:
     """Note the unit's states and processes, for whoever wants to check the hour by hand."""
     flow = col("ventilation_kg_s")
-    w_out = arrives.coil_humidity_ratio - by_coil_kg_s / flow
-    at_coil = sheet.show_state("unit coil entering", arrives.coil_c, arrives.coil_humidity_ratio)
+    w_out = meets.humidity_ratio - by_coil_kg_s / flow
+    at_coil = sheet.show_state("unit coil entering", meets.c, meets.humidity_ratio)
     leaving = sheet.show_state("unit coil leaving", leaving_c, w_out)
     if wheel:
-        entering = sheet.show_state("wheel entering", arrives.c, arrives.humidity_ratio)
-        taken = flow * (air.enthalpy(arrives.c, arrives.humidity_ratio))
-        taken = taken - flow * air.enthalpy(arrives.coil_c, arrives.coil_humidity_ratio)
-        water = flow * (arrives.humidity_ratio - arrives.coil_humidity_ratio)
+        entering = sheet.show_state("wheel entering", comes.c, comes.humidity_ratio)
+        taken = flow * (air.enthalpy(comes.c, comes.humidity_ratio))
+        taken = taken - flow * air.enthalpy(meets.c, meets.humidity_ratio)
+        water = flow * (comes.humidity_ratio - meets.humidity_ratio)
         law = "sensible and latent effectiveness [enthalpy_wheel]"
         sheet.show(Process("enthalpy wheel", entering, at_coil, flow, taken, water, 0.0, law))
     duty = col(f"{name}.damp.duty_w")
@@ -241,10 +250,34 @@ def _show(
     sheet.show(Process("unit reheat", blown, supply, flow, free, 0.0, 0.0, law))
 
 
-def _beyond(own: Worksheet, flow: Number, arrives: Entering, able: Number, fan_heat_w: Number) -> Number:
+@dataclass(frozen=True)
+class _Supply:
+    """The unit's supply air with the space at its cooling set point."""
+
+    own: Worksheet
+    flow_kg_s: Number
+    entering_humidity_ratio: Number
+    untouched_c: Number
+    entering_c: Number
+    fan_heat_w: Number
+
+    def leaving_c(self, sheet: Worksheet, device_kg_s: Number) -> Number:
+        """Saturated once so much water is taken, no warmer than it came [degC]."""
+        w = self.entering_humidity_ratio - device_kg_s / self.flow_kg_s
+        return smaller(unit.treat(sheet, w, col("pressure_pa")).leaving_c, self.untouched_c)
+
+    def chilled_w(self, leaving_c: Number) -> Number:
+        """Sensible heat it takes from the space and its outdoor air, less that of the supply fan."""
+        return self.flow_kg_s * air.CP_MOIST_AIR * (self.entering_c - leaving_c) - self.fan_heat_w
+
+    def left_w(self, leaving_c: Number) -> Number:
+        """Of cooling to the installed coil."""
+        return at_least(col("sensible_at_cooling_w") - self.chilled_w(leaving_c), 0.0)
+
+
+def _beyond(own: Worksheet, supply: _Supply, able: Number) -> Number:
     """Humidity ratio where the space roughly settles with the unit at its most: the coil, relieved, runs less."""
-    most = unit.treat(own.section("at_most"), arrives.humidity_ratio - able / flow, col("pressure_pa"))
-    left = _left_to_the_coil(flow, arrives.c, smaller(most.leaving_c, arrives.coil_c), fan_heat_w)
+    left = supply.left_w(supply.leaving_c(own.section("at_most"), able))
     left = at_most(left / at_least(col("sensible_at_cooling_w"), 1.0), 1.0)
     share = own.let("coil_left_share", left, "of the coil's run")
     removal, slope = share * RESTING.removal_kg_s, share * RESTING.removal_slope
@@ -252,9 +285,35 @@ def _beyond(own: Worksheet, flow: Number, arrives: Entering, able: Number, fan_h
     return between(beyond, col("limit_humidity_ratio"), RESTING.held_humidity_ratio)
 
 
-def _left_to_the_coil(flow: Number, entering_c: Number, leaving_c: Number, fan_heat_w: Number) -> Number:
-    chilled = flow * air.CP_MOIST_AIR * (entering_c - leaving_c) - fan_heat_w
-    return at_least(col("sensible_at_cooling_w") - chilled, 0.0)
+def _enough(own: Worksheet, supply: _Supply, coil: "_Coil", needed: Number, least: Number, most: Number) -> Number:
+    """Water the unit has to take so that the installed coil takes the rest, within these bounds: false position, where half the
+    value counts of an end that stays (the "Illinois" rule), the last straight line solved exactly."""
+
+    def lacks(number: int, device: Number) -> Number:
+        section = own.section(f"step_{number}")
+        left = section.let("left_w", supply.left_w(supply.leaving_c(section, device)), "to the installed coil")
+        return section.let("lacking_kg_s", needed - device - coil.water(left), "water that nobody takes")
+
+    low, high = least, most
+    at_low, at_high = lacks(0, low), lacks(1, high)
+    enough = own.let("not_enough", at_high > 0, "even at its most")
+    stays: Number = 0.0
+    for number in range(2, STEPS + 1):
+        tries = own.let(f"tries_{number}_kg_s", _crossing(low, high, at_low, at_high))
+        found = lacks(number, tries)
+        lacking = found > 0
+        half_low, half_high = when(stays < 0).then(at_low / 2), when(stays > 0).then(at_high / 2)
+        at_low = own.let(f"at_low_{number}", when(lacking).then(found).otherwise(half_low.otherwise(at_low)))
+        at_high = own.let(f"at_high_{number}", when(lacking).then(half_high.otherwise(at_high)).otherwise(found))
+        low = own.let(f"low_{number}", when(lacking).then(tries).otherwise(low))
+        high = own.let(f"high_{number}", when(lacking).then(high).otherwise(tries))
+        stays = when(lacking).then(1.0).otherwise(-1.0)
+    return when(enough).then(most).otherwise(_crossing(low, high, at_low, at_high))
+
+
+def _crossing(low: Number, high: Number, at_low: Number, at_high: Number) -> Number:
+    """Where the straight line through both ends is zero, between them."""
+    return low + (high - low) * between(at_low / at_least(at_low - at_high, installed.TINY_KG_S), 0.0, 1.0)
 
 
 class _Coil:
@@ -274,7 +333,6 @@ class _Coil:
             for i, (per_w, offset) in lines
         ]
         self.running = replace(coil, latent_w=latent)
-        self.per_w = self._lines[-1][0]
 
     def water(self, cooling_w: Number) -> Number:
         """Water the coil removes while it delivers this cooling [kg/s]."""
