@@ -3,7 +3,9 @@ code 4, the site or the strategy and the step named. And without machine code th
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
@@ -11,10 +13,11 @@ from typer.testing import CliRunner
 
 from screener import engine
 from screener.commands import app
-from screener.engine import year
+from screener.engine import weather_cache, year
 from screener.formula import Number, col, exp, log
 from screener.strategies import REGISTRY, Outcome, standalone_dehumidifier
 from screener.worksheet import Worksheet
+from screener.worksheet.hours import Hours
 
 NAME = standalone_dehumidifier.NAME
 SITES = (
@@ -129,7 +132,24 @@ def test_a_strategy_that_forgets_a_part_cannot_be_made() -> None:
         )
 
 
+def some_days(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of the year only every 23rd day, some of each month and of every day of the week."""
+    whole = weather_cache.years
+
+    def years(*arguments: Any) -> dict[str, Hours]:
+        found = whole(*arguments)
+        return {
+            key: Hours(*(each[..., np.arange(8760) // 24 % 23 == 0] for each in (h.columns, h.slots)))
+            for key, h in found.items()
+        }
+
+    monkeypatch.setattr(weather_cache, "years", years)
+    monkeypatch.setattr(year, "WARM_UP_H", 24)
+
+
 def test_without_machine_code_the_same_figures_come_out_with_a_note(portfolio, tmp_path, monkeypatch) -> None:
+    """Of some days of the year: hours in arrays take a hundred times as long."""
+    some_days(monkeypatch)
     compiled = CliRunner().invoke(app, ["run", str(portfolio), "--out", str(tmp_path / "compiled")])
     assert compiled.exit_code == 0, compiled.output
 
