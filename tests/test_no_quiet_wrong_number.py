@@ -24,6 +24,7 @@ SITES = (
     "site_id,building_type,floor_area_m2,postal_code,tariff_id\nA1,supermarket,4000,33101,T\nA2,office,2000,60601,T\n"
 )
 TARIFFS = "tariff_id,electricity_price_per_kwh,demand_price_per_kw,fuel_price_per_kwh\nT,0.12,10,0.04\n"
+DAYS = np.arange(8760) // 24 % 23 == 0  # every 23rd day: some of each month and of every day of the week
 
 
 @pytest.fixture(scope="module")
@@ -133,15 +134,12 @@ def test_a_strategy_that_forgets_a_part_cannot_be_made() -> None:
 
 
 def some_days(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Of the year only every 23rd day, some of each month and of every day of the week."""
+    """A year of DAYS, after a day to warm up."""
     whole = weather_cache.years
 
     def years(*arguments: Any) -> dict[str, Hours]:
         found = whole(*arguments)
-        return {
-            key: Hours(*(each[..., np.arange(8760) // 24 % 23 == 0] for each in (h.columns, h.slots)))
-            for key, h in found.items()
-        }
+        return {key: Hours(hours.columns[:, DAYS], hours.slots[DAYS]) for key, hours in found.items()}
 
     monkeypatch.setattr(weather_cache, "years", years)
     monkeypatch.setattr(year, "WARM_UP_H", 24)

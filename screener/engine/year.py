@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from screener import contracts, ledger, loads, sizing, strategies
 from screener.calendar import SLOTS, Dates, bit, is_other, slot
@@ -30,7 +31,7 @@ from screener.worksheet.hours import Finish, Hours, Part, Sums, Tallies
 if TYPE_CHECKING:
     from screener.worksheet.compiled import CompiledYear
 
-SITES_AT_ONCE = 150  # their sums take 33 MB
+SITES_AT_ONCE = 160  # a multiple of the lanes; their sums take 36 MB
 WARM_UP_H = 7 * 24  # several times the day or so that a slab takes to forget
 MANY_SITES = 1000  # from which the slower compilation to faster code pays
 WEATHER = ("outdoor_c", "outdoor_humidity_ratio", "irradiance_w_m2")
@@ -281,7 +282,18 @@ def compiled_year(parts: Mapping[str, Part], many: bool = False) -> "CompiledYea
     that gives the same numbers."""
     from screener.worksheet import compiled  # may not be there
 
-    return compiled.CompiledYear(parts, PLACE_COLUMNS, SHARES, compiled.MANY_LANES if many else compiled.FEW_LANES)
+    lanes = compiled.MANY_LANES if many else compiled.FEW_LANES
+    return compiled.CompiledYear(parts, PLACE_COLUMNS, SHARES, lanes, _dampness)
+
+
+def _dampness(sites: pl.DataFrame, places: Sequence[Hours]) -> NDArray[np.float64]:
+    """About the share of damp hours of each site: those in which the air from outdoors, with the water that it meets inside, is
+    above the limit."""
+    gains = pl.col("people_kg_s") + pl.col("process_kg_s") - pl.col("case_kg_s")
+    through = pl.col("ventilation_kg_s") + pl.col("infiltration_open_kg_s")
+    most = sites.select(pl.col("limit_humidity_ratio") - gains / through).to_series().to_numpy()
+    row = PLACE_COLUMNS.index("outdoor_humidity_ratio")
+    return np.array([(place.columns[row] > limit).mean() for place, limit in zip(places, most, strict=True)])
 
 
 def part(name: str) -> Part:

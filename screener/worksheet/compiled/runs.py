@@ -1,6 +1,6 @@
 """Sites and weather into compiled years, and the sums back out, several sites at a time."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
@@ -21,9 +21,15 @@ from screener.worksheet.hours import (
     sums_of,
 )
 
+Likeness = Callable[[pl.DataFrame, Sequence[Hours]], Numbers]
+
 
 class CompiledYear:
-    """The year of a site in its parts as machine code, and how sites and weather are handed to it."""
+    """The year of a site in its parts as machine code, and how sites and weather are handed to it.
+
+    Sites of which `likeness` gives about the same number go side by side: those that act in the same hours, by likelihood. It
+    changes no figure, only how many hours need what parts act with.
+    """
 
     def __init__(
         self,
@@ -31,8 +37,10 @@ class CompiledYear:
         hour_columns: Sequence[str],
         of_site: Mapping[str, str],
         lanes: int = FEW_LANES,
+        likeness: Likeness | None = None,
     ) -> None:
         self.parts, self.hour_columns, self.of_site, self.lanes = dict(parts), tuple(hour_columns), of_site, lanes
+        self._likeness = likeness
         self._together = in_step(parts)
         every = [*hour_columns, *of_site]
         self._codes = [YearCode([parts[name] for name in names], every) for names in self._together]
@@ -61,9 +69,11 @@ class CompiledYear:
         terms = sites.select(pl.col(needed).cast(pl.Float64)).to_numpy().reshape(sites.height, -1)
         at = {name: place for place, name in enumerate(needed)}
         numbers = {number: terms[:, [at[name] for name in self._codes[number].site_columns]] for number in numbered}
-        keys = sites[key].to_list()
-        places = [years[key] for key in keys]
-        groups = [sorted(group, key=lambda site: str(keys[site])) for group in alike(places)]  # damp hours together
+        places = [years[key] for key in sites[key].to_list()]
+        groups = alike(places)
+        if self._likeness:
+            like = self._likeness(sites, places)
+            groups = [sorted(group, key=lambda site: float(like[site])) for group in groups]
         hours_of = side_by_side(places, sites, self.of_site)
         blocks = [group[i : i + self.lanes] for group in groups for i in range(0, len(group), self.lanes)]
 
