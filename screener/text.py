@@ -1,8 +1,11 @@
 """Tables and numbers for people: aligned columns of plain text."""
 
+import os
+import sys
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+LEAST_COLUMNS, SHORTEST = 3, 8  # of a table on a narrow terminal: columns, and characters of words cut short
 Format = Callable[[Any], str]
 
 
@@ -73,17 +76,48 @@ def printable(text: str) -> str:
     return "".join(character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in text)
 
 
-def table(rows: Sequence[Mapping[str, Any]], columns: Mapping[str, tuple[str, Format]]) -> str:
-    """`rows` as text; `columns` gives for each key its heading and format. Words to the left, numbers to the right."""
-    cells = [[heading for heading, _ in columns.values()]]
-    cells += [[printable(form(row[key])) for key, (_, form) in columns.items()] for row in rows]
-    widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
-    left = [form in (words, str) or form.__name__ == "short" for _, form in columns.values()]
+def room() -> int | None:
+    """How many characters a line of the terminal has, by COLUMNS where that is set; None where the answer goes elsewhere."""
+    stated = os.environ.get("COLUMNS", "")
+    if stated.isdecimal() and int(stated) > 0:
+        return int(stated)
+    try:
+        return os.get_terminal_size(sys.stdout.fileno()).columns or None
+    except (OSError, ValueError, AttributeError):
+        return None
+
+
+def table(
+    rows: Sequence[Mapping[str, Any]], columns: Mapping[str, tuple[str, Format]], spare: Sequence[str] = ()
+) -> str:
+    """`rows` as text; `columns` gives for each key its heading and format. Words to the left, numbers to the right.
+
+    On a terminal too narrow for all columns the `spare` ones go first, then the last ones, and the line below says which; at
+    last the longest words are cut short.
+    """
+    told = {key: [heading, *(printable(form(row[key])) for row in rows)] for key, (heading, form) in columns.items()}
+    widths = {key: max(map(len, cells)) for key, cells in told.items()}
+    width, gone = room(), list[str]()
+    order = [key for key in spare if key in told] + [key for key in reversed(list(told)[2:]) if key not in spare]
+    while width and _total(widths) > width and order and len(widths) > LEAST_COLUMNS:
+        gone.append(order.pop(0))
+        del widths[gone[-1]], told[gone[-1]]
+    left = {key: form in (words, str) or form.__name__ == "short" for key, (_, form) in columns.items() if key in told}
+    longest = max((key for key in told if left[key]), key=lambda key: widths[key], default=None)
+    if width and longest is not None and (over := _total(widths) - width) > 0:
+        widths[longest] = max(widths[longest] - over, SHORTEST)
+        told[longest] = [shortened(widths[longest])(cell) for cell in told[longest]]
     lines = [
         "  ".join(
-            cell.ljust(w) if is_left else cell.rjust(w) for cell, w, is_left in zip(line, widths, left, strict=True)
+            cell.ljust(widths[key]) if left[key] else cell.rjust(widths[key])
+            for key, cell in zip(told, line, strict=True)
         )
-        for line in cells
+        for line in zip(*told.values(), strict=True)
     ]
-    rule = "  ".join("-" * w for w in widths)
-    return "\n".join(line.rstrip() for line in [lines[0], rule, *lines[1:]])
+    rule = "  ".join("-" * each for each in widths.values())
+    more = [f"({', '.join(columns[key][0] for key in columns if key in gone)}: no room here)"] if gone else []
+    return "\n".join(line.rstrip() for line in [lines[0], rule, *lines[1:], *more])
+
+
+def _total(widths: Mapping[str, int]) -> int:
+    return sum(widths.values()) + 2 * (len(widths) - 1)

@@ -70,6 +70,39 @@ WORDS = (
 )
 
 
+# How a US unit is told, by the ending of the names that carry it.
+TOLD = {
+    "_cfm_ft2": "cfm/ft2",
+    "_cfm_person": "cfm/person",
+    "_cfm": "cfm",
+    "_ft2": "ft2",
+    "_ft": "ft",
+    "_f": "degF",
+    "_tons": "tons",
+    "_btu_h": "Btu/h",
+    "_eer": "Btu/Wh",
+    "_pints_day": "pints/day",
+    "pints_per_kwh": "pints/kWh",
+    "_lb_h": "lb/h",
+    "_per_therm_h": "currency/(therm/h month)",
+    "_per_therm": "currency/therm",
+    "_per_mmbtu": "currency/MMBtu",
+    "_per_mcf": "currency/Mcf",
+    "_per_ccf": "currency/ccf",
+    "_per_mwh": "currency/MWh",
+}
+DEGC = re.compile(r"(-?\d+(?:\.\d+)?)(?:-(-?\d+(?:\.\d+)?))? degC(?: \(\d+ F\))?")
+
+
+def in_us_words(text: str) -> str:
+    """A text with its temperatures in degrees Fahrenheit.
+
+    >>> in_us_words("Empty: 26.7 degC (80 F), at 35 degC outdoors")
+    'Empty: 80 degF, at 95 degF outdoors'
+    """
+    return DEGC.sub(lambda m: f"{'-'.join(f'{float(each) * 1.8 + 32:.0f}' for each in m.groups() if each)} degF", text)
+
+
 def unit_of(name: str) -> str | None:
     """The unit that the name of a column ends in, if it is one that is known; what follows `_per_` is always one.
 

@@ -35,6 +35,7 @@ def compare(
     other: Annotated[Path, typer.Argument(metavar="RUN2", help="Folder of the run to compare it with.")],
     top: Top = 15,
     as_json: Json = False,
+    quiet: Quiet = False,
 ) -> None:
     """Compare two runs: what moved, by how much, which sites changed rank or best strategy, and why."""
     from screener import outputs
@@ -60,12 +61,13 @@ def rank(
         list[str] | None, typer.Option("--group-by", help="Column to group by; may be repeated.")
     ] = None,
     ascending: Annotated[
-        bool | None, typer.Option("--ascending/--descending", help="Least first; greatest first is usual for numbers.")
+        bool | None, typer.Option("--ascending/--descending", help="Least or greatest first; usually what is best.")
     ] = None,
     top: Annotated[
         int | None, typer.Option("--top", min=1, max=MOST_ROWS, help="How many rows to print; a table stops at 15.")
     ] = None,
     as_json: Json = False,
+    quiet: Quiet = False,
 ) -> None:
     """Order, narrow or group the sites of a finished run, with what the rows down to each would save together."""
     from screener.ranking import questions

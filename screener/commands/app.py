@@ -1,6 +1,7 @@
 """What all commands share: the app and its options, how errors are told, how answers and notes are printed."""
 
 import json
+import os
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -67,6 +68,9 @@ def errors_in_words() -> Iterator[None]:
     except ScreenerError as error:
         typer.echo(str(error), err=True)
         raise typer.Exit(error.exit_code) from None
+    except BrokenPipeError:  # whoever read has read enough
+        sys.stdout = open(os.devnull, "w")  # noqa: SIM115  # so that nothing is left to be flushed into the pipe
+        raise typer.Exit(0) from None
     except OSError as error:
         if error.filename is None and error.errno is None:
             raise

@@ -20,6 +20,7 @@ def climate_list(
     state: Annotated[str | None, typer.Option(help="Two letters, such as FL.")] = None,
     zone: Annotated[str | None, typer.Option(help="Climate zone, such as 2A.")] = None,
     as_json: Json = False,
+    quiet: Quiet = False,
 ) -> None:
     """List the stations, all or those of a state or a climate zone."""
     import polars as pl
@@ -43,6 +44,7 @@ def climate_show(
     station: Annotated[str, typer.Argument(help="Station number, as in `screener climate list`.")],
     units: Annotated[str, typer.Option(help="si or us.")] = "si",
     as_json: Json = False,
+    quiet: Quiet = False,
 ) -> None:
     """Show one station's year month by month."""
     from screener import climate

@@ -40,6 +40,7 @@ def new(
     xlsx: Annotated[
         bool, typer.Option("--xlsx", help="One workbook with drop-down lists instead of CSV files.")
     ] = False,
+    quiet: Quiet = False,
 ) -> None:
     """Write an empty portfolio to fill in: headers, an example row, notes."""
     from screener.tables import empty_portfolio
@@ -144,6 +145,7 @@ def _numbered(options: "Sequence[str]") -> Iterator[str]:
 def schema(
     table: Annotated[str | None, typer.Argument(help="Name of a table; none lists them.")] = None,
     as_json: Json = False,
+    quiet: Quiet = False,
 ) -> None:
     """Say what a table's columns mean, their units and bounds."""
     from screener import contracts, errors

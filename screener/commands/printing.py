@@ -28,6 +28,10 @@ RANKING: dict[str, tuple[str, text.Format]] = {
     "net_savings": ("net savings", text.whole),
     "simple_payback_years": ("payback yr", text.tenths),
 }
+SPARE = (  # columns that a narrow terminal does without, first the first
+    *("fuel_saved_kwh", "current_strategy", "climate_zone", "electricity_saved_kwh", "simple_payback_years"),
+    *("cumulative_investment", "cumulative_cost_saved", "cumulative_net_savings", "investment", "cost_saved"),
+)
 TOTALS: dict[str, tuple[str, text.Format]] = {
     "figure": ("all sites", text.words),
     "before": ("before", text.whole),
@@ -73,7 +77,7 @@ def summary(result: "Run", top: int) -> str:
 
     shown, currency = result.ranking.head(top), result.settings.currency
     totals = result.totals.row(0, named=True)
-    lines = [rejects.in_words(result.ranking.height, result.rejects), "", text.table(shown.to_dicts(), RANKING)]
+    lines = [rejects.in_words(result.ranking.height, result.rejects), "", text.table(shown.to_dicts(), RANKING, SPARE)]
     if shown.height < result.ranking.height:
         lines.append(f"... and {result.ranking.height - shown.height} more sites in ranking.csv")
     lines.append("")
@@ -139,7 +143,7 @@ def listing(found: "Listing", top: int) -> str:
     schema = found.rows.schema
     shown = (*found.named, *IN_GROUPS) if "sites" in schema else (*IN_ORDER, *found.named)
     columns = {name: RANKING.get(name, (name, _form(name, schema[name]))) for name in ("position", *shown)} | RUNNING
-    lines = [text.table(found.rows.head(top).to_dicts(), columns)]
+    lines = [text.table(found.rows.head(top).to_dicts(), columns, SPARE)]
     if top < found.rows.height:
         lines.append(f"... and {text.count(found.rows.height - top, 'more row')}; see --top")
     return "\n".join([*lines, *_placeholders(found.placeholders)])
@@ -153,7 +157,7 @@ def program(chosen: "Chosen", top: int) -> str:
     if changes.is_empty():
         return "no change within these limits saves more than it costs"
     columns = {name: column for name, column in PROGRAM.items() if name != "phase" or chosen.phases > 1}
-    lines = [text.table(changes.head(top).to_dicts(), columns)]
+    lines = [text.table(changes.head(top).to_dicts(), columns, SPARE)]
     if top < changes.height:
         lines.append(f"... and {text.count(changes.height - top, 'more site')}; see --top")
     lines.append("")

@@ -81,6 +81,7 @@ def explain(
     strategy: Annotated[str | None, typer.Option(help="A strategy; its best one unless named.")] = None,
     at: Annotated[str | None, typer.Option(help="An hour, MM-DDTHH; the dampest unless named.")] = None,
     as_json: Json = False,
+    quiet: Quiet = False,
 ) -> None:
     """Walk a site's figures back to the weather: the year's account, then one hour, every step of it."""
     from screener import errors
@@ -107,6 +108,7 @@ def report(
         list[str] | None, typer.Option("--where", help="Only sites that meet this condition, as of rank; needs --out.")
     ] = None,
     as_json: Json = False,
+    quiet: Quiet = False,
 ) -> None:
     """Write the report of a run, or of some of its sites: one page to read, print and forward."""
     from screener import errors
@@ -126,7 +128,7 @@ def report(
 
 
 @app.command()
-def verify(run: RunArgument, as_json: Json = False) -> None:
+def verify(run: RunArgument, as_json: Json = False, quiet: Quiet = False) -> None:
     """See whether every file of a run is as the run left it, those for spreadsheets too."""
     from screener import errors, outputs
 

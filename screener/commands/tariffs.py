@@ -68,6 +68,7 @@ def tariffs_show(
         Path | None, typer.Option(help="CSV of 8,760 hours: electricity_kw, fuel_kw. None: a steady 100 kW.")
     ] = None,
     as_json: Json = False,
+    quiet: Quiet = False,
 ) -> None:
     """Show a tariff: the week and the year in prices, its charges, and the bill of a load in a month."""
     from screener.explain import tariff

@@ -36,21 +36,25 @@ def in_words(contract: Contract) -> str:
     return "\n".join(lines)
 
 
-def facts(field: Field) -> Iterator[str]:
-    """What a column may hold: kind, unit, bounds, words, whether it is required, and its other names."""
-    yield KINDS[field.kind] + (f" [{field.unit}]" if field.unit else "")
+def facts(field: Field, name: str | None = None) -> Iterator[str]:
+    """What a column may hold: kind, unit, bounds, words, whether it is required, and its other names; in the unit of `name`,
+    one of its names."""
+    name = name or field.name
+    unit, example = field.unit_in(name), field.example_in(name)
+    others = [each for each in field.names if each != name]
+    yield KINDS[field.kind] + (f" [{unit}]" if unit else "")
     if field.required:
         yield "required"
     if field.enum:
         yield f"one of {', '.join(field.enum)}"
-    if span := field.span(field.name):
+    if span := field.span(name):
         yield span
     if field.pattern:
         yield f"of the form {field.pattern}"
-    if field.alternatives:
-        yield f"or as {', '.join(field.alternatives)}"
-    if field.example is not None:
-        yield f"such as {str(field.example).lower() if field.kind == 'boolean' else field.example}"
+    if others:
+        yield f"or as {', '.join(others)}"
+    if example is not None:
+        yield f"such as {str(example).lower() if field.kind == 'boolean' else f'{example:g}' if name != field.name else example}"
 
 
 def markdown() -> str:

@@ -7,6 +7,7 @@ KINDS = {  # kind of a row set aside: one and several
     "closed": ("closed", "closed"),
     "duplicate": ("duplicate", "duplicates"),
     "total": ("line of totals", "lines of totals"),
+    "example": ("example row", "example rows"),
     "remark": ("remark", "remarks"),
     "not open yet": ("not open yet", "not open yet"),
 }

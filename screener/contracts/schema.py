@@ -117,6 +117,16 @@ class Field:
         pattern: str | None = self._constraint("pattern")
         return pattern
 
+    def unit_in(self, name: str) -> str | None:
+        """The unit of a figure given under one of `names`, as people tell it."""
+        rule = units.conversion(name)
+        return self.unit if rule is None or name == self.name else units.TOLD.get(rule.us, self.unit)
+
+    def example_in(self, name: str) -> Any:
+        """The example in the unit of one of `names`, to three figures; texts as they are."""
+        is_other = self.example is not None and name != self.name and units.conversion(name)
+        return float(f"{units.from_si(float(self.example), name):.3g}") if is_other else self.example
+
     def span(self, name: str) -> str:
         """The bounds in words, in the unit of `name`; empty where there are none."""
 

@@ -23,6 +23,12 @@ if TYPE_CHECKING:
     from screener.ranking.protection import Protected
 
 
+LEAST_IS_BEST = frozenset(
+    (
+        *("rank", "simple_payback_years", "discounted_payback_years", "hours_above_limit", "holding_hours_above_limit"),
+        *("holding_price", "assumed_share", "expected_loss"),
+    )
+)
 MOST = 1e13  # of a budget, which is counted in whole cents, fifty years together
 
 
@@ -51,7 +57,8 @@ def rank(
 ) -> Listing:
     """The sites of a run folder, those that meet all conditions `where`, or their groups, in the order of a column.
 
-    `ascending` None: numbers from the greatest down, texts from the first up. Columns as in `lists.listed`.
+    `ascending` None: numbers from the greatest down, but for those of which the least is best; texts from the first up.
+    Columns as in `lists.listed`.
     UsageError, with all that is wrong, where a column or condition makes no sense, the folder is no run, or one without the
     odds that are asked for.
     """
@@ -67,7 +74,8 @@ def rank(
     orders = lists.group_fields(keys, fields) if keys else fields
     order = orders[conditions.column(by, orders)]
     narrowed = conditions.each(where, lambda text: conditions.condition(text, fields))
-    descending = order.kind != "string" if ascending is None else not ascending
+    usual = order.kind != "string" and order.name not in LEAST_IS_BEST
+    descending = usual if ascending is None else not ascending
     named = (*keys, order.name, *(condition.column for condition in narrowed))
     odds = beside.odds_file(run, "odds") if lists.of_odds(named) else None
     wanted = {*theirs} & {*named} if keys else {*theirs}

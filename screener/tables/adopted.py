@@ -30,11 +30,11 @@ def set_aside(folder: Path, schema: Mapping[str, type[pl.DataType]]) -> pl.DataF
     typed = [name for name in rows.columns if name not in OWN]
     found = {
         "table": pl.lit("sites"),
-        "row": pl.col(ROW).cast(pl.Int64, strict=False),
+        "row": pl.lit(None),  # of another file
         "site_id": pl.col(SITE),
         "columns": pl.lit(None),
         "rules": pl.col(KIND),
-        "reasons": pl.concat_str(REASON, pl.lit(" ("), FILE, pl.lit(")")),
+        "reasons": pl.concat_str(REASON, pl.lit(" ("), FILE, pl.lit(", row "), ROW, pl.lit(")"), ignore_nulls=True),
         "record": pl.struct(typed).struct.json_encode() if typed else pl.lit("{}"),
     }
     return rows.select(found[name].cast(dtype).alias(name) for name, dtype in schema.items())

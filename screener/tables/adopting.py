@@ -205,12 +205,15 @@ def _read(
 def _mended(main: Sheet, sheet: Sheet) -> tuple[Sheet, str]:
     """The list with rows that were left out of an earlier run and mended in `rejects.csv`, each in its place."""
     names = [name for name in main.frame.columns if name in sheet.frame.columns and name != "row"]
-    rows = sheet.frame.select(pl.col(left_out.ROW).cast(pl.Int64, strict=False).alias("row"), *names).drop_nulls("row")
-    rows = rows.unique("row", keep="last", maintain_order=True)
-    if ID in names:  # a row of another export may be another site
-        both = main.frame.select("row", same_number(pl.col(ID)).alias("was")).join(rows, on="row")
-        rows = both.filter(pl.col("was").is_null() | (pl.col("was") == same_number(pl.col(ID)))).drop("was")
-    rows = rows.filter(pl.col("row").is_in(main.frame["row"].implode()))
+    rows = sheet.frame.select(pl.col(left_out.ROW).cast(pl.Int64, strict=False).alias("row"), *names)
+    if ID in names:  # by its number where that is one site's; a row of another export may be another site
+        there = main.frame.select(place="row", id=same_number(pl.col(ID)))
+        alone = there.filter(pl.col("id").is_not_null() & pl.col("id").is_unique())
+        rows = rows.with_columns(id=same_number(pl.col(ID))).join(alone, on="id", how="left", maintain_order="left")
+        rows = rows.join(there.select(row="place", was="id"), on="row", how="left", maintain_order="left")
+        fits = pl.col("was").is_null() | pl.col("id").is_null() | (pl.col("was") == pl.col("id"))
+        rows = rows.with_columns(row=pl.coalesce("place", pl.when(fits).then("row"))).drop("id", "place", "was")
+    rows = rows.filter(pl.col("row").is_in(main.frame["row"].implode())).unique("row", keep="last", maintain_order=True)
     kept = main.frame.join(rows, on="row", how="anti")
     frame = pl.concat([kept, rows], how="diagonal").sort("row").select(main.frame.columns)
     lost = sheet.frame.height - rows.height

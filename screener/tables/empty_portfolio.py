@@ -35,6 +35,7 @@ NOT_SHOWN = (
 )
 HOW_TO = (
     "One row per building in sites, one per tariff in tariffs; the first row of each is an example: replace it.",
+    "Beside rows of your own the example row of sites, left as it was, is no store.",
     "Cells may stay empty unless they are required: the building type fills them, and the run says so.",
     "Quantities may be given in another unit under the other name of their column; keep one of the two columns.",
     "Tables with nothing below their header are not used; columns you do not need may be deleted.",
@@ -75,7 +76,7 @@ def _blank(contract: Contract, us: bool) -> Blank:
     names = [_in_us_units(field) if us else field.name for field in contract.fields]
     shown = [contract.name in REQUIRED and field.name not in NOT_SHOWN for field in contract.fields]
     example = [
-        _in_unit(field.example, name) if is_shown else None
+        field.example_in(name) if is_shown else None
         for field, name, is_shown in zip(contract.fields, names, shown, strict=True)
     ]
     return Blank(contract, names, example if any(shown) else [])
@@ -86,9 +87,9 @@ def _in_us_units(field: Field) -> str:
     return next((name for name in field.alternatives if units.unit_of(name) != "mwh"), field.name)
 
 
-def _in_unit(value: Any, name: str) -> Any:
-    """An example figure in the unit of the column's name, to three figures; texts as they are."""
-    return float(f"{units.from_si(float(value), name):.3g}") if units.conversion(name) else value
+def _told(field: Field, name: str) -> str:
+    """What a column means, with temperatures in the unit that its name goes with."""
+    return units.in_us_words(field.description) if name != field.name else field.description
 
 
 def _plain(value: Any) -> str:
@@ -107,7 +108,7 @@ def _notes(folder: Path, blanks: Sequence[Blank]) -> Path:
     lines = ["# How to fill in this portfolio", "", *(f"- {text}" for text in HOW_TO), ""]
     for blank in blanks:
         lines += [f"## {blank.contract.name}.csv", "", blank.contract.description, ""]
-        lines += [f"- `{name}`: {', '.join(facts(field))}. {field.description}" for name, field in blank.columns]
+        lines += [f"- `{name}`: {', '.join(facts(field, name))}. {_told(field, name)}" for name, field in blank.columns]
         lines.append("")
     file = folder / NOTES
     file.write_text("\n".join(lines), encoding="utf-8", newline="\n")
@@ -165,7 +166,7 @@ def _fill_sheet(sheet: "Worksheet", blank: Blank, head: "Format", required: "For
     for at, (name, field) in enumerate(blank.columns):
         sheet.set_column(at, at, max(12, len(name) + 2))
         sheet.write_string(0, at, name, required if field.required else head)
-        note = f"{', '.join(facts(field))}.\n{field.description}"
+        note = f"{', '.join(facts(field, name))}.\n{_told(field, name)}"
         sheet.write_comment(0, at, note, {"x_scale": 3, "y_scale": 1.5})
     for at, value in enumerate(blank.example):
         if isinstance(value, str):

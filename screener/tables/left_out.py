@@ -42,13 +42,13 @@ def _sheet(rejects: pl.DataFrame, raw: RawTable) -> pl.DataFrame:
         pl.col("record"),
     )
     here = sheet.join(reasons, on="row", how="inner", maintain_order="left").drop("record")
-    elsewhere = reasons.join(sheet, on="row", how="anti")  # set aside when the portfolio was adopted
+    elsewhere = reasons.filter(pl.col("row").is_null())  # set aside when the portfolio was adopted
     if not elsewhere.is_empty():
         records = elsewhere.select(pl.col("record").str.json_decode(_of_records(elsewhere["record"]))).unnest("record")
         others = pl.DataFrame(distinct(records.get_columns(), {*REASONS}))
         here = pl.concat([here, elsewhere.drop("record").hstack(others)], how="diagonal")
     columns = [name for name in here.columns if name not in ("row", *REASONS)]
-    return here.sort("row", maintain_order=True).select(*columns, *REASONS)
+    return here.sort("row", nulls_last=True, maintain_order=True).select(*columns, *REASONS)
 
 
 def _of_records(records: pl.Series) -> pl.Struct:

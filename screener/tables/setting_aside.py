@@ -63,6 +63,7 @@ IN_NAME = r"(?i)[(\[*–—-]\s*(permanently |perm\.? |now )?closed\b"
 TOTAL = r"(?i)^\W*((grand|sub)[ -]?)?(totals?|sum|average|avg|mean|count)\b|\b(sub)?totals?:?$"
 WORDED = r"(?i)^([*†‡]|\(?\d\)|\[\d\]|notes?\b|source\b|prepared\b|printed\b|as of\b|page \d|report\b|confidential\b|total\b)"
 REMARK_CHARACTERS = 25
+LEAST_OF_EXAMPLE = 8  # cells that say what the example row says
 ID, PLACES = "site_id", ("postal_code", "latitude", "longitude", "climate_zone", "weather_file", "city", "state")
 DATES = (
     *("%Y-%m-%d", "%m/%d/%Y", "%m/%d/%y", "%d.%m.%Y", "%d.%m.%y", "%d/%m/%Y", "%Y/%m/%d", "%d-%b-%Y", "%d-%b-%y"),
@@ -84,6 +85,9 @@ class SortedOut:
 def sorted_out(frame: pl.DataFrame, contract: Contract) -> SortedOut:
     """The rows of a tidied table of sites, those that are no site to rank apart."""
     rules, used = _rules(frame)
+    if frame.height > 1:  # alone it shows how a portfolio works
+        why = pl.lit("the example row of an empty portfolio, as it was written")
+        rules.insert(0, ("example", _untouched(frame, contract), why))
     kind, reason = pl.lit(None, pl.String), pl.lit(None, pl.String)
     for name, where, why in reversed(rules):
         kind = pl.when(where.fill_null(False)).then(pl.lit(name)).otherwise(kind)
@@ -135,6 +139,26 @@ def _rules(frame: pl.DataFrame) -> tuple[list[tuple[str, pl.Expr, pl.Expr]], lis
         said = pl.concat_str(pl.lit("name says "), "name")
         rules.append(("closed", pl.col("name").str.contains(IN_NAME), said))
     return rules, used
+
+
+def _untouched(frame: pl.DataFrame, contract: Contract) -> pl.Expr:
+    """Whether a row says what the example row of an empty portfolio says, and no more."""
+    same, filled = [], []
+    for each in contract.fields:
+        for name in each.names:
+            if name in frame.columns and each.example is not None:
+                text, value = pl.col(name), each.example_in(name)
+                is_figure = isinstance(value, int | float) and not isinstance(value, bool)
+                equal = (
+                    (text.cast(pl.Float64, strict=False) - float(value)).abs() <= 1e-9 * max(1.0, abs(float(value)))
+                    if is_figure
+                    else text.str.strip_prefix("0") == str(value).removeprefix("0")
+                )
+                same.append(text.is_null() | equal.fill_null(False))
+                filled.append(text.is_not_null())
+    if len(filled) < LEAST_OF_EXAMPLE or ID not in frame.columns:
+        return pl.lit(False)
+    return pl.all_horizontal(same) & (pl.sum_horizontal(filled) >= LEAST_OF_EXAMPLE) & pl.col(ID).is_not_null()
 
 
 def _all_in(cells: pl.Series, words: tuple[str, ...]) -> bool:

@@ -7,7 +7,7 @@ import polars as pl
 from typer.testing import CliRunner
 
 from screener.commands import app
-from screener.tables import left_out_sheets, read_portfolio
+from screener.tables import adopting, left_out_sheets, read_portfolio
 from tests.tables.portfolios import TARIFFS
 
 LIST = """Stores,,,,,,
@@ -74,3 +74,14 @@ def test_other_tables_that_lose_rows_have_files_of_their_own(tmp_path: Path) -> 
     assert sheets["rejects_tariffs.csv"].startswith(
         "tariff_id,electricity_price_per_kwh,fuel_price_per_kwh,left_out_row"
     )
+
+
+def test_rows_set_aside_by_an_adoption_are_told_apart_from_the_rows_of_its_sites(tmp_path: Path) -> None:
+    sheet = tmp_path / "stores.csv"
+    sheet.write_text(LIST, encoding="utf-8")
+    adopting.adopt([sheet], tmp_path / "p", lambda question: question.proposed)
+    told = pl.read_csv(io.StringIO(rejects(tmp_path / "p")), infer_schema=False)
+    assert told["left_out_as"].to_list() == ["with faults"] * 2 + ["closed", "closed", "total"]
+    assert told["site_id"].to_list() == ["2", "3", None, None, None]
+    assert told["left_out_because"][2] == "status says Closed (stores.csv, row 6)"
+    assert told["Store #"].to_list() == [None, None, "4", "4", None]
