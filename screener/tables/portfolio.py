@@ -42,6 +42,7 @@ TABLES = (
     "offers",
 )  # each refers to earlier ones only
 REQUIRED = {"sites": "the buildings, one row each", "tariffs": "what energy costs"}
+TOLD = 3  # names in a note
 WEATHER = "weather"  # folder of the sites' own weather files
 REJECT_SCHEMA: Mapping[str, type[pl.DataType]] = {
     "table": pl.String,
@@ -381,7 +382,8 @@ def _remarks(strategies: pl.DataFrame, settings: Settings) -> list[str]:
     shipped_prices = placeholders(strategies)
     if not shipped_prices:
         return disorder
-    names = ", ".join(shipped_prices)
+    told = shipped_prices if len(shipped_prices) <= TOLD + 1 else shipped_prices[:TOLD]
+    names = ", ".join(told) + (f" and {len(shipped_prices) - TOLD} more" if told != shipped_prices else "")
     unit = "" if settings.currency == "USD" else f" in USD, not {settings.currency}"
     return [*disorder, f"investment of {names} is a placeholder{unit}: give your own in a strategies table"]
 

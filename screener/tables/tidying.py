@@ -85,7 +85,7 @@ def tidied(frame: pl.DataFrame, contract: Contract) -> Tidied:
         sorted_out.aside.select("row", "kind", "reason"), on="row", how="inner", maintain_order="left"
     )
     if count := sum(said):
-        notes.insert(0, f"{contract.name}: {count} cells that say {_words(frame, named)} are read as empty")
+        notes.insert(0, f"{contract.name}: {count} cell{'s' * (count > 1)} of {_words(frame, named)} read as empty")
     used += sorted_out.used
     return Tidied(sorted_out.kept, original, notes, used, sorted_out.row_notes)
 
