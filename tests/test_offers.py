@@ -9,6 +9,7 @@ from typer.testing import CliRunner
 
 from screener.commands import app
 from screener.economics import investments
+from screener.economics.investments import SIZES
 from screener.sizing import RATING, Machine
 from screener.strategies import REGISTRY
 from screener.tables import offers, shipped
@@ -151,6 +152,33 @@ def test_shipped_prices_are_in_order() -> None:
         assert of["overcool_fuel_reheat"][size] > of["overcool_electric_reheat"][size]
     held = table.filter(pl.col("size_exponent").is_not_null())
     assert held["size_exponent"].is_between(0.6, 0.85).all()  # cost engineering's six tenths and above, from memory
+
+
+def test_published_ranges_hold_the_shipped_placeholders() -> None:
+    """At the size at which the price per size holds: fixed and per size together, over the size."""
+    table = shipped.strategies().filter(pl.col("published_low").is_not_null())
+    assert table.height >= 4
+    assert table["note"].str.contains("from memory").all()
+    for row in table.to_dicts():
+        at = row["price_at_size"]
+        per_size = row["investment_fixed"] / at + max(row[price] for price in SIZES)
+        assert row["published_low"] < per_size < row["published_high"], row["strategy"]
+
+
+@pytest.mark.parametrize(
+    ("note", "published"), [("placeholder", (4_000.0, 12_500.0)), ("quotation of March", (None, None))]
+)
+def test_published_prices_stand_beside_placeholders_alone(
+    note: str, published: tuple[float | None, float | None]
+) -> None:
+    """By hand: 8 to 25 a litre a second at 500 L/s; the site's own machine of today has no price at all."""
+    terms = {"investment_per_l_s": 14.0, "published_low": 8.0, "published_high": 25.0, "note": note}
+    table = prices({"strategy": NOW} | terms, {"strategy": AIR} | terms)
+    frame = totals({"site_id": "A", "strategy": NOW}, {"site_id": "A", "strategy": AIR})
+    result = investments(frame, sites({"site_id": "A"}), table, equipment(), NO_OFFERS)
+    of = {row["strategy"]: row for row in result.to_dicts()}
+    assert (of[AIR]["published_low"], of[AIR]["published_high"]) == published
+    assert of[NOW]["published_low"] is None
 
 
 def test_what_of_a_rating_counts_is_what_the_strategies_read() -> None:

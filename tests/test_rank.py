@@ -318,7 +318,7 @@ def test_every_site_is_in_the_ranking_once_and_groups_and_totals_add_up(
 
 def test_the_totals_of_no_sites_are_zero() -> None:
     empty = ranked(costs("A", 1.0, 1.0, 1.0), {"site_id": "A"}).clear()
-    assert rank.totals(empty).row(0) == (0,) * 16
+    assert rank.totals(empty).row(0) == (0,) * 19
 
 
 def test_a_query_sees_nothing_but_its_tables() -> None:

@@ -98,7 +98,7 @@ def summary(result: "Run", top: int) -> str:
         )
     lines += _recovered(totals, currency)
     lines += _without_equipment(totals, currency)
-    lines += _placeholders(totals["sites_with_placeholders"])
+    lines += [*_placeholders(totals["sites_with_placeholders"]), *_published(totals, currency)]
     return "\n".join(lines)
 
 
@@ -210,6 +210,15 @@ def _placeholders(sites: int) -> list[str]:
     if not sites:
         return []
     return [f"The investment of {text.count(sites, 'site')} is a placeholder: put quotations in the strategies table."]
+
+
+def _published(totals: Mapping[str, Any], currency: str) -> list[str]:
+    """What published prices say of placeholders, where there are any."""
+    if not (sites := totals["sites_with_published"]):
+        return []
+    low, high = (text.rounded(totals[name]) for name in ("published_low", "published_high"))
+    of = text.count(sites, "site")
+    return [f"Published prices of such equipment at {of} of them run from {low} to {high} {currency}, from memory."]
 
 
 def frame(table: "pl.DataFrame") -> str:

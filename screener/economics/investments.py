@@ -15,6 +15,7 @@ SIZES = {  # price per size: size it is multiplied with
 UPKEEP = {name.replace("investment", "upkeep"): size for name, size in SIZES.items()}
 OF_OFFER = ("investment_fixed", "investment_per_unit", *SIZES)  # prices that an offer may give
 INCENTIVES = ("incentive_share", "incentive_fixed", "incentive_per_kwh", "incentive_per_kw", "incentive_cap")
+PUBLISHED = ("published_low", "published_high")  # of a placeholder
 ECONOMY = ("size_exponent", "price_at_size")
 OF_TABLE, OF_EQUIPMENT, OF_OFFERS, QUOTED = "strategies table", "equipment table", "offers table", "quotation"
 INVESTED = (
@@ -24,6 +25,7 @@ INVESTED = (
     "investment",
     "incentive",
     "investment_basis",
+    *PUBLISHED,
     "size_assumed",
     "offer_id",
     "upkeep_per_year",
@@ -51,12 +53,12 @@ def investments(
     of them as make up the capacity take the place of the prices of their strategy. `offered`: a row per site_id and strategy
     that is offered there; a price in it takes the place of all of the strategy's.
 
-    `investment` [currency] is the price less the incentive, zero for the current strategy, null where a price applies
-    to a size that is not known; `investment_basis` says where the price comes from, `size_assumed` whether it hangs on a
-    size that nobody gave, `priced_below` which machine costs more though it is a part of this one. `replacement_cost` is the
-    full price, due after `replaced_after_years` (null: not within the study) and again after each of `life_years`. Upkeep of
-    what leaves today's equipment at work (BESIDE_TODAY) includes that of today's. What buys no equipment is `without_equipment`,
-    and no `candidate` unless it competes.
+    `investment` [currency] is the price less the incentive, zero for the current strategy, null where a price applies to a
+    size that is not known; `investment_basis` says where the price comes from, PUBLISHED what a placeholder is elsewhere,
+    `size_assumed` whether it hangs on a size that nobody gave, `priced_below` which machine costs more though it is a part of
+    this one. `replacement_cost` is the full price, due after `replaced_after_years` (null: not within the study) and again after
+    each of `life_years`. Upkeep of what leaves today's equipment at work (BESIDE_TODAY) includes that of today's. What buys no
+    equipment is `without_equipment`, and no `candidate` unless it competes.
     """
     known = ("cooling_capacity_kw", "outdoor_air_l_s")
     size = sites.select(
@@ -101,7 +103,7 @@ def todays(name: str) -> pl.Expr:
 def _prices(strategies: pl.DataFrame) -> pl.DataFrame:
     placeholder = C("note").str.starts_with(PLACEHOLDER).fill_null(False)
     basis = pl.when(placeholder).then(pl.lit(PLACEHOLDER)).otherwise(pl.lit(OF_TABLE))
-    prices = ("investment_fixed", *SIZES, *ECONOMY, "incentive_share", "incentive_fixed")
+    prices = ("investment_fixed", *SIZES, *ECONOMY, *PUBLISHED, "incentive_share", "incentive_fixed")
     return strategies.select("strategy", "candidate", *prices, "upkeep_per_year", "life_years", investment_basis=basis)
 
 
@@ -186,10 +188,17 @@ def _first_cost() -> dict[str, pl.Expr]:
         "investment": pl.when(current).then(0.0).otherwise(money(price - incentive)),
         "incentive": incentive,
         "investment_basis": pl.when(bought).then(basis),
+        **_published(bought & (basis == PLACEHOLDER)),
         "size_assumed": pl.when(bought).then(~own_price & pl.any_horizontal(hangs)),
         "replaced_after_years": pl.when(current).then(remaining).otherwise("life_years"),
         "replacement_cost": pl.when(current & remaining.is_null()).then(0.0).otherwise(price),
     }
+
+
+def _published(placeholder: pl.Expr) -> dict[str, pl.Expr]:
+    """Published prices of a placeholder [currency], times the size that its own price goes by."""
+    size = pl.coalesce(pl.when(C(rate) > 0.0).then(C(there)) for rate, there in SIZES.items())
+    return {name: pl.when(placeholder).then(money(C(name) * size)) for name in PUBLISHED}
 
 
 def _beside_inner(costed: pl.DataFrame, strategies: pl.DataFrame) -> pl.DataFrame:

@@ -36,6 +36,7 @@ TAKEN = {"cooling coil": "coil_sensible_w", "not met": "unmet_cooling_w"}
 REMOVED = {"cooling coil": "coil_kg_s", "device": "device_kg_s", "condenses on surfaces": "condenses_kg_s"}
 MONEY = (
     *("energy_cost", "demand_cost", "fuel_cost", "annual_cost", "upkeep_per_year", "investment", "investment_basis"),
+    *("published_low", "published_high"),
     *("energy_pv", "upkeep_pv", "replacement_pv", "residual_pv", "life_cycle_cost", "net_savings"),
 )
 REACHED = (

@@ -17,6 +17,7 @@ DEFAULTS = Path(__file__).parent / "defaults"
 EVERY_TYPE = "*"  # rows of building_types.csv that hold for every type without a row of its own
 INVESTMENT = ["investment_fixed", "investment_per_l_day", "investment_per_kw", "investment_per_l_s"]
 ECONOMY = ["size_exponent", "price_at_size"]  # of the prices beside them
+PUBLISHED = ["published_low", "published_high"]  # what such prices are elsewhere
 OWN_SOURCE = "building_types table of the portfolio"
 
 
@@ -67,7 +68,7 @@ def with_own_strategies(own: pl.DataFrame) -> pl.DataFrame:
     priced = pl.any_horizontal(pl.col(f"{name}_own").is_not_null() for name in INVESTMENT)
     columns = [name for name in load("strategies").columns if name != "strategy"]
     kept = {name: pl.col(name) for name in columns}
-    kept |= {name: pl.when(~priced).then(pl.col(name)) for name in (*INVESTMENT, *ECONOMY)}
+    kept |= {name: pl.when(~priced).then(pl.col(name)) for name in (*INVESTMENT, *ECONOMY, *PUBLISHED)}
     kept["note"] = pl.when(~priced).then(pl.col("note"))
     joined = strategies().join(own.drop("row"), on="strategy", how="left", suffix="_own", maintain_order="left")
     merged = joined.select("strategy", *[pl.coalesce(f"{name}_own", kept[name]).alias(name) for name in columns])

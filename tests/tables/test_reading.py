@@ -153,6 +153,8 @@ def test_own_strategies_lie_over_the_shipped_ones(tmp_path: Path) -> None:
         "investment_per_kw": 55.0,
         "size_exponent": None,
         "price_at_size": None,
+        "published_low": None,
+        "published_high": None,
         "note": "quotation",
     }
     changed = shipped["overcool_fuel_reheat"] | {"candidate": False}

@@ -364,6 +364,8 @@ compared as (
         best.emissions_saved_kg,
         coalesce(best.investment, 0) as investment,
         best.investment_basis,
+        best.published_low,
+        best.published_high,
         coalesce(best.net_savings, 0) as net_savings,
         best.share_of_bill,
         coalesce(current_strategy.unreconciled, false) as unreconciled,
