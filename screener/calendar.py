@@ -209,6 +209,13 @@ WHOLE_KINDS = {
 }
 
 
+def both(days: str, kind: str) -> str | None:
+    """The days that a `day_kind` and one of DAY_KINDS have in common, as `day_kind` writes them; None for none."""
+    pairs = zip(WHOLE_KINDS.get(days, days), WHOLE_KINDS[kind], strict=True)
+    found = "".join("1" if pair == ("1", "1") else "0" for pair in pairs)
+    return None if "1" not in found else kind if found == WHOLE_KINDS[kind] else found
+
+
 def day_kind(text: str) -> str:
     """The kind of day whose days a text as `days` reads it names, `all`, or else its days as `of_week` writes them. Holidays are
     billed like Saturdays and Sundays, whether they are named or not."""

@@ -11,16 +11,16 @@ from screener.tables import read_tariffs
 from tests.tables.portfolios import sites, write
 
 HEAD = "tariff_id,charge,months,days,from_hour,to_hour,above,up_to"
-CHARGES = f"""{HEAD},electricity_price_per_kwh,demand_price_per_kw,electricity_percent
-T1,energy,,,,,,3000,0.12,,
-T1,energy,,,,,3000,,0.09,,
-T1,peak,Jun-Sep,Mon-Fri,12,18,,,0.07,,
-T1,maximum,,,,,,,,4.35,
-T1,on peak,Jun-Sep,Mon-Fri,12,18,,,,9.15,
-T1,tax,,,,,,,,,6.25
+CHARGES = f"""{HEAD},electricity_price_per_kwh,demand_price_per_kw,electricity_percent,demand_assessed
+T1,energy,,,,,,3000,0.12,,,
+T1,energy,,,,,3000,,0.09,,,
+T1,peak,Jun-Sep,Mon-Fri,12,18,,,0.07,,,
+T1,maximum,,,,,,,,4.35,,
+T1,on peak,Jun-Sep,Mon-Fri,12,18,,,,9.15,,
+T1,tax,,,,,,,,,6.25,
 """
 TARIFFS = "tariff_id,fuel_price_per_kwh\nT1,0.0413\nT2,0.05\n"
-T2 = "T2,energy,,,,,,,0.1117,,\nT2,fridays,,Fri,12,18,,,0.05,,\n"
+T2 = "T2,energy,,,,,,,0.1117,,,\nT2,fridays,,Fri,12,18,,,0.05,,,\nT2,day,,Mon-Fri,8,20,,,,0.2,,daily\n"
 ROWS = (
     {
         "site_id": "D",
@@ -131,6 +131,8 @@ def test_demand_is_what_the_air_system_adds_to_the_meter(run: Path) -> None:
 def test_a_site_whose_tariff_names_single_days_says_that_they_are_apportioned(run: Path) -> None:
     notes = pl.read_parquet(run / "ranking.parquet").select("site_id", pl.col("notes").str.contains("count of days"))
     assert dict(notes.iter_rows()) == {"A": False, "D": False, "B": False, "C": True}
+    [told] = pl.read_parquet(run / "ranking.parquet").filter(site_id="C")["notes"]
+    assert "demand by the day" in told
     told = read_tariffs(run.parent / "portfolio", "USD").notes
     assert [note for note in told if "row 9 (Fri)" in note and "an approximation" in note]
     site = pl.DataFrame({"tariff_id": ["T2"], "annual_electricity_kwh": [1.0]})

@@ -92,6 +92,11 @@ TARIFFS: Mapping[str, Sequence[Row]] = {
         row("block", up_to=15000, from_hour=23, to_hour=7, **{KWH: 0.06}),
         row("block", above=15000, **{KWH: 0.05}),
     ),
+    "demand by the day": (
+        row("energy", **{KWH: 0.04}),
+        row("day", demand_assessed="daily", days="Mon-Thu", from_hour=9, to_hour=17, up_to=180, **{KW: 0.4}),
+        row("month", **{KW: 3}),
+    ),
     "gas in blocks with demand": (
         row("energy", **{KWH: 0.05}),
         row("gas", up_to=300, block_unit="therm", **{FUEL: 0.9}),
@@ -148,6 +153,11 @@ def _energy(each: Row, hours: Sequence[Hour], highest: float, of_fuel: bool) -> 
 def _demands(rows: Sequence[Row], months: Sequence[Sequence[Hour]], at: int) -> list[float]:
     found = []
     for each in rows:
+        if each.get("demand_assessed") == "daily":
+            days = [months[at][first : first + 24] for first in range(0, len(months[at]), 24)]
+            highest = [max((hour.electricity for hour in day if _holds(each, hour)), default=0.0) for day in days]
+            found.append(sum(each[KW] * min(power, each["up_to"]) for power in highest))
+            continue
         peaks = [max((hour.electricity for hour in month if _holds(each, hour)), default=0.0) for month in months]
         counted = [peak if _counts(each, month) else 0.0 for month, peak in enumerate(peaks, start=1)]
         before = [counted[(at - back) % 12] for back in range(1, each.get("ratchet_lookback_months", 0) + 1)]

@@ -188,9 +188,13 @@ def test_daily_demand_and_unknown_units_are_told(tmp_path: Path) -> None:
     daily = ",electric,demand,daily,x,0,0,1,12,0,24,0,6,5,5,$/kW,\n"
     unit = ",gas,energy,,,0,0,1,12,0,24,0,6,5,5,$/MMBtu,\n"
     (tmp_path / "sheet.csv").write_text(INVENTED + daily + unit, encoding="utf-8")
-    lost = " ".join(rate_sheets.read(tmp_path / "sheet.csv").sheets[0].lost)
-    assert "demand assessed daily" in lost
-    assert "$/MMBtu" in lost
+    [sheet] = rate_sheets.read(tmp_path / "sheet.csv").sheets
+    assert len(sheet.lost) == 1
+    assert "$/MMBtu" in sheet.lost[0]
+    assert any("demand by the day" in remark for remark in sheet.remarks)
+    assert [line.get("demand_assessed") for line in sheet.lines if line["charge"] == "electric daily demand x"] == [
+        "daily"
+    ]
 
 
 def database_item() -> dict[str, Any]:
@@ -235,7 +239,7 @@ def test_the_form_of_the_open_database_by_hand(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("change", "reason"),
     [
-        ({"demandrateunit": "kW daily"}, "demand by the kW daily"),
+        ({"demandrateunit": "hp"}, "demand by the hp"),
         ({"coincidentratestructure": [[{"rate": 3}]]}, "highest load"),
         ({"energyratestructure": [[{"rate": 0.1, "max": 20, "unit": "kWh daily"}], [{"rate": 0.2}]]}, "kWh daily"),
         ({"energyweekdayschedule": [[9] * 24] * 12}, "names period 9"),

@@ -109,6 +109,12 @@ def require_distinct(earlier: outputs.RunFolder, basis: Basis, tariff_ids: pl.Se
         )
     if basis.ledger_form != MONTHLY:
         return
+    has_days = any(name.endswith(price.BY_DAY) for name in earlier.table("ledger").collect_schema())
+    if not has_days and (demanding := sorted({*basis.rates.by_day} & {*tariff_ids})):
+        raise UsageError(
+            f"{earlier.path} keeps its ledger by month, without the highest hours of days, which {', '.join(demanding)} charges; "
+            "run the portfolio again with these tariffs"
+        )
     kept = {name: earlier.input(name) for name in outputs.INPUT_NAMES}
     mixed = price.indistinct(rates_of(kept, basis.settings), basis.rates)
     if together := sorted({*mixed} & {*tariff_ids}):

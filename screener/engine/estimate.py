@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 BY_COUNT = (
     "charges on single days of the week are apportioned by the count of days, demand is that of all days of the kind"
 )
+BY_DAY = "its demand by the day is charged by means of each hour of the day, within some 3 %"
 ASSUMED_BILL = "blocks of its tariff begin at an assumed bill, that of a typical building of the type"
 TWIN = "\uffff"  # ends an id that comes right after its own
 HOURLY, MONTHLY = "hourly", "monthly"  # forms of the ledger
@@ -272,12 +273,13 @@ def ranked(
     """The ranking of the sites, once it and the results have passed their checks. Its notes say whose strategy of today is
     assumed, and with `rates` whose bill is in the blocks of their tariff."""
     guessed = [] if rates is None else price.assumed_bills(sites, rates)["site_id"].to_list()
-    in_part = [] if rates is None else rates.in_part
+    in_part, by_day = ([], []) if rates is None else (rates.in_part, rates.by_day)
     told = [
         pl.when(~is_given("current_strategy")).then(pl.lit(ASSUMED_TODAY)),
         pl.col("row_note"),
         pl.when(pl.col("site_id").is_in(guessed)).then(pl.lit(ASSUMED_BILL)),
         pl.when(pl.col("tariff_id").is_in(in_part)).then(pl.lit(BY_COUNT)),
+        pl.when(pl.col("tariff_id").is_in(by_day)).then(pl.lit(BY_DAY)),
         pl.when(tables.is_default(pl.col("tariff_id"))).then(
             pl.concat_str(pl.lit("its tariff "), "tariff_id", pl.lit(" is a placeholder, average prices of the state"))
         ),

@@ -8,6 +8,7 @@ bills. Fixed charges are the same for every strategy of a site and cancel out of
 from screener.price.bill_table import WHEN, charges, peak_times, table
 from screener.price.billing import (
     BILLED,
+    BY_DAY,
     COSTS,
     FUEL_PEAK,
     LaidOut,
@@ -25,6 +26,7 @@ from screener.price.layout import ENDLESS, Rates, assumed_bills, indistinct, is_
 
 __all__ = [
     "BILLED",
+    "BY_DAY",
     "COSTS",
     "ENDLESS",
     "FUEL_PEAK",

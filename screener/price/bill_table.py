@@ -17,6 +17,7 @@ from screener.exact import CENT_DECIMALS, UNITS
 from screener.price import segments
 from screener.price.billing import (
     BILL,
+    BY_DAY,
     COSTS,
     FUEL_PEAK,
     METER,
@@ -35,7 +36,7 @@ from screener.price.layout import ENDLESS, Rates
 CARRIERS = ("electricity", "fuel")
 HOURS = 24
 WHEN = ("peak_day_kind", "peak_hour")
-TAKEN = ("electricity_kwh", "fuel_kwh", "peak_kw", FUEL_PEAK, METER)
+TAKEN = ("electricity_kwh", "fuel_kwh", "peak_kw", FUEL_PEAK, METER, BY_DAY)
 OWN_FUEL, PERCENT, MINIMUM = "fuel", "per cent of the charges", "up to the minimum"
 
 

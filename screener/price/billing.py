@@ -19,11 +19,14 @@ from screener.errors import FAULT_SCHEMA, ContractError
 from screener.exact import UNITS, added_up, money, whole
 from screener.price import segments
 from screener.price.items import FINE, Drawn, Floats, Items
-from screener.price.layout import Rates
+from screener.price.layout import DAILY, Rates
 
 ELECTRICITY = ".electricity_kwh"
 FUEL_PEAK = "fuel_peak_kw"
-OTHER, METER = "other_kw", "meter_kw"
+OTHER, METER, BY_DAY = "other_kw", "meter_kw", "daily_kw"
+DAY_BEYOND_MEAN = 0.1
+"""A day's highest hour over the mean of that hour of the day, as a share of what the month's highest is over it: between 0.03 and
+0.18 at five sites of four types worked out hour by hour, where with this one the year's sum is 3 % off at most."""
 COSTS = ("energy_cost", "demand_cost", "fuel_cost")
 """Parts of a bill, per year in the portfolio's currency; they add up to `annual_cost`."""
 BILLED = ("billed_electricity_kwh", "billed_fuel_kwh")
@@ -78,7 +81,8 @@ def by_class(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.Data
     first = rates.times.unique(CLASS, keep="first", maintain_order=True)
     rows = _by_class(ledger, rates, sites).join(first, on=CLASS, how="left").with_columns(_named("site_id", sites))
     times = [pl.col(name).cast(ledger.schema[name]) for name in TIME]
-    columns = [*ledger.columns, *(name for name in _meters(ledger) if name not in ledger.columns)]
+    further = _meters(ledger) | _dailies(ledger, rates)
+    columns = [*ledger.columns, *(name for name in further if name not in ledger.columns)]
     return rows.with_columns(times).select(columns).sort("site_id", *TIME)
 
 
@@ -119,7 +123,7 @@ def _by_class(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.Dat
     highest = [pl.col(f"{s}.peak_kw") for s in strategies]
     highest += [pl.col(name) for name in ledger.columns if name.endswith(f".{FUEL_PEAK}")]
     highest += [pl.col(OTHER)] if OTHER in ledger.columns else []
-    peaks = segments.highest(ledger.select(*highest, **_meters(ledger)), begin)
+    peaks = segments.highest(ledger.select(*highest, **_meters(ledger), **_dailies(ledger, rates)), begin)
     summed = [
         billed[begin].cast({"class": pl.UInt32}),
         sums.with_columns(pl.col("hours") / UNITS),
@@ -139,6 +143,22 @@ def _meters(ledger: pl.DataFrame) -> dict[str, pl.Expr]:
         known = pl.col(name) if name in ledger.columns else pl.lit(None, pl.Float32) if nothing else both
         found[name] = known
     return found
+
+
+def _dailies(ledger: pl.DataFrame, rates: Rates) -> dict[str, pl.Expr]:
+    """`<strategy>.daily_kw` of every row, where a tariff charges demand by the day: what a usual day has in that hour, its mean
+    and DAY_BEYOND_MEAN of what its highest is more, and the rest of the load."""
+    names = {f"{strategy}.{BY_DAY}": strategy for strategy in strategies_of(ledger)}
+    if {*names} <= {*ledger.columns}:
+        return {name: pl.col(name) for name in names}
+    if not rates.by_day:
+        return {}
+    rest = pl.col(OTHER).fill_null(0.0) if OTHER in ledger.columns else pl.lit(0.0, pl.Float32)
+    mean = {name: pl.col(f"{strategy}{ELECTRICITY}") / pl.col("hours") for name, strategy in names.items()}
+    return {
+        name: (mean[name] + DAY_BEYOND_MEAN * (pl.col(f"{strategy}.peak_kw") - mean[name]) + rest).cast(pl.Float32)
+        for name, strategy in names.items()
+    }
 
 
 def _each_hour(ledger: pl.DataFrame, rates: Rates, sites: pl.DataFrame) -> pl.DataFrame:
@@ -225,6 +245,7 @@ def drawn(laid: LaidOut, strategy: str) -> Drawn:
         month_fuel_kwh=np.add.reduceat(fuel, begin),
         other=laid.other,
         meter=meter,
+        daily=taken(BY_DAY) if f"{strategy}.{BY_DAY}" in classes.columns else meter,
         alone=alone,
         month_meter_kw=np.maximum.reduceat(meter, begin),
         month_alone_kw=None if alone is None else np.maximum.reduceat(alone, begin),
@@ -237,7 +258,7 @@ def bill(laid: LaidOut, strategy: str) -> dict[str, Floats]:
     sums = {kind: amounts / FINE for kind, amounts in laid.items.by_month(used).items()}
     there = laid.classes[f"{strategy}.peak_kw"].gather(laid.begin).is_not_null().to_numpy()
     by_month = {name: laid.months[name].cast(pl.Float64).to_numpy() for name in laid.months.columns[3:]}
-    energy, demand = with_percents(by_month, sums["energy"], sums["demand"])
+    energy, demand = with_percents(by_month, sums["energy"], sums["demand"] + sums[DAILY])
     fuel = _times(used.month_fuel_kwh, by_month["fuel_price_per_kwh"]) + sums["fuel"] + sums["fuel_demand"]
     carbon = [
         _times(kwh, by_month[f"{carrier}_kg_co2_per_kwh"])

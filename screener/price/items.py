@@ -13,7 +13,7 @@ import polars as pl
 
 from screener import calendar
 from screener.price import segments
-from screener.price.layout import KINDS, Rates
+from screener.price.layout import DAILY, KINDS, Rates
 
 Floats = npt.NDArray[np.float64]
 Whole = npt.NDArray[np.int64]
@@ -29,7 +29,7 @@ class Drawn:
     each month. `other`: what the site uses in a month beside it [kWh], None where nothing asks.
 
     `meter`: highest power with the rest of the site's load, `alone`: that load's own highest [kW], zero where it is not known;
-    None where it is known of no site."""
+    None where it is known of no site. `daily`: highest power of a usual day, with that load."""
 
     electricity: Floats
     fuel: Floats
@@ -40,6 +40,7 @@ class Drawn:
     other: Floats | None
     meter: Floats
     alone: Floats | None
+    daily: Floats
     month_meter_kw: Floats
     month_alone_kw: Floats | None
 
@@ -93,6 +94,7 @@ class Part:
     first: Numbers  # the items at which a new month begins
     alike: bool  # every item holds all hours of its month at one price
     ratchets: Ratchets | None
+    days: Floats  # in the month, of the kind on which demand by the day holds
 
     @property
     def carrier(self) -> str:
@@ -107,6 +109,9 @@ class Part:
             return self._energy(drawn.fuel, drawn.month_fuel_kwh, replace(drawn, other=None))
         if self.kind == "fuel_demand":
             return self._demand(drawn.fuel_power)
+        if self.kind == DAILY:
+            at_meter = self._by_day(drawn.daily)
+            return at_meter if drawn.alone is None else at_meter - self._by_day(drawn.alone)
         at_meter = self._demand(drawn.meter)  # of which the rest of the site would pay its own part anyway
         return at_meter if drawn.alone is None else at_meter - self._demand(drawn.alone)
 
@@ -127,6 +132,20 @@ class Part:
             above, width = self._blocks_of_members
             power = np.minimum(np.maximum(power - above, 0.0), width)
         return _fine(np.maximum.reduceat(power * self.prices, self.begins))
+
+    def _by_day(self, kw: Floats) -> Whole:
+        """The highest of each day, added up: of hours in order as it is, else of so many days alike."""
+        power = kw[self.rows]
+        if self.in_blocks:
+            above, width = self._blocks_of_members
+            power = np.minimum(np.maximum(power - above, 0.0), width)
+        if not self.in_order:
+            return _fine(np.maximum.reduceat(power * self.prices, self.begins) * self.days)
+        item = np.repeat(np.arange(len(self.begins)), self._members)
+        first = segments.starts_of(item, self.rows // 24)
+        return np.add.reduceat(
+            _fine(np.maximum.reduceat(power * self.prices, first)), np.searchsorted(first, self.begins)
+        )
 
     def _evenly(self, used: Floats, month_kwh: Floats, drawn: Drawn) -> Whole:
         """The energy that is counted fills the blocks evenly over its hours. Of the whole site's bill it is charged what it adds:
@@ -239,6 +258,13 @@ class Items:
         prices, shares = (rates.members[name].to_numpy()[member] for name in ("price", "share"))
         in_items = np.argsort(month_of[rows] * max(rates.lines.height, 1) + lines, kind="stable")
         rows, lines, prices, shares = (each[in_items] for each in (rows, lines, prices, shares))
+        days = np.ones(len(wanted))
+        if rates.by_day and not in_order:
+            slots = rates.times.group_by("tariff_id", "month", "class").agg(slots=pl.len())
+            known = key(numbered(slots["tariff_id"]), slots)
+            placed = np.argsort(known)
+            count = slots["slots"].to_numpy()[placed[np.searchsorted(known[placed], wanted)]]
+            days = classes["hours"].cast(pl.Float64).to_numpy() / count
         about = {name: rates.lines[name] for name in LINE_COLUMNS}
         blocks = ((about["above"] > 0) | about["up_to"].is_finite()).to_numpy()
         parts = []
@@ -248,7 +274,7 @@ class Items:
                 mine = (of_kind & (blocks == in_blocks))[lines]
                 if mine.any():
                     members = (rows[mine], lines[mine], prices[mine], shares[mine])
-                    parts.append(_part(kind, members, month_of, site, rates, in_blocks, in_order))
+                    parts.append(_part(kind, members, month_of, site, rates, in_blocks, in_order, days))
         return cls(len(begin), parts)
 
     @property
@@ -281,8 +307,9 @@ def _part(
     rates: Rates,
     in_blocks: bool,
     in_order: bool,
+    days: Floats,
 ) -> Part:
-    """`members`: their rows among the classes, lines, prices and shares."""
+    """`members`: their rows among the classes, lines, prices and shares. `days` of the month that each class stands for."""
     rows, lines, prices, shares = members
     months = month_of[rows]
     begins = segments.starts_of(months, lines)
@@ -308,6 +335,7 @@ def _part(
         month_of=month_of,
         first=segments.starts_of(months[begins]),
         alike=bool((same & (classes == held)).all() and (shares == 1).all()),
+        days=days[rows[begins]] * shares[begins],
         ratchets=_ratchets(of_items.with_columns(site=site[rows[begins]])) if ratcheted else None,
     )
 

@@ -25,7 +25,8 @@ PRICE, DEMAND, FUEL, FUEL_DEMAND = (
     "fuel_price_per_kwh",
     "fuel_demand_price_per_kw",
 )
-KINDS = {"energy": PRICE, "demand": DEMAND, "fuel": FUEL, "fuel_demand": FUEL_DEMAND}
+DAILY = "daily_demand"
+KINDS = {"energy": PRICE, "demand": DEMAND, DAILY: DEMAND, "fuel": FUEL, "fuel_demand": FUEL_DEMAND}
 BY_MONTH = {  # of tariff_charges: what months add up, by the names of `Rates.months`
     "electricity_percent": "electricity_percent",
     "fuel_percent": "fuel_percent",
@@ -35,6 +36,7 @@ BY_MONTH = {  # of tariff_charges: what months add up, by the names of `Rates.mo
 HIGHEST, OWN_PRICE, TIERED = "highest hour", "energy", "energy in tiers"
 ENDLESS = float("inf")
 LOOKBACK = 11  # months
+BY_DAY = "the highest hour of a day is taken from means of each hour of the day (an approximation, within some 3 %)"
 BY_COUNT = "energy is apportioned by the count of days, demand is that of all days of the kind (an approximation)"
 ROWS = {
     "tariff_id": pl.String,
@@ -47,6 +49,7 @@ ROWS = {
     "ratchet": pl.Float64,
     "lookback": pl.Int64,
     "ratchet_months": pl.String,
+    "daily": pl.String,
     "price": pl.Float64,
     "months": pl.String,
     "day_kind": pl.String,
@@ -56,7 +59,19 @@ ROWS = {
 }
 PLACES = ("replacing", "adding", "own")
 """How a row's price of energy stands to others: windows and tiers replace the tariff's own price, charges are added to both."""
-LINE = ("kind", "once", "charge", "above", "up_to", "per_kw", "counts", "ratchet", "lookback", "ratchet_months")
+LINE = (
+    "kind",
+    "once",
+    "charge",
+    "above",
+    "up_to",
+    "per_kw",
+    "counts",
+    "ratchet",
+    "lookback",
+    "ratchet_months",
+    "daily",
+)
 AT = ("tariff_id", *calendar.TIME)
 
 
@@ -67,7 +82,7 @@ class Rates:
     `times`: tariff_id, month, day_kind (one of `kinds`), hour, class: all slots of every tariff, in their order.
     `lines`: a row per tariff_id, month and line: `kind` (of KINDS), `charge` (its name), the block `above` .. `up_to` [kWh or
     kW a month, `per_kw`: kWh per kW of the month's highest power], `counts` (all or window), `ratchet` (share, null for
-    none), `lookback` [months], `ratchet_months`.
+    none), `lookback` [months], `ratchet_months`, `daily` (of demand by the day the kind of day, null for others).
     `members`: tariff_id, month, class, `line` (its row in `lines`), the `price` of the line in that class, and the `share` of the
     class's days on which it holds (its price of energy is already the mean of them all).
     `months`: tariff_id, month, fuel_price_per_kwh and the emission factors [kg CO2/kWh], null where the tariff does not say;
@@ -88,8 +103,13 @@ class Rates:
     @property
     def charging_demand(self) -> list[str]:
         """Tariffs that charge the highest hour of electricity."""
-        asking = (pl.col("kind") == "demand") | ((pl.col("kind") == "energy") & pl.col("per_kw"))
+        asking = pl.col("kind").is_in(["demand", DAILY]) | ((pl.col("kind") == "energy") & pl.col("per_kw"))
         return self.lines.filter(asking)["tariff_id"].unique().sort().to_list()
+
+    @property
+    def by_day(self) -> list[str]:
+        """Tariffs that charge the highest hour of each day."""
+        return self.lines.filter(pl.col("kind") == DAILY)["tariff_id"].unique().sort().to_list()
 
     @property
     def asks_fuel_peaks(self) -> bool:
@@ -159,6 +179,9 @@ def notes(sites: pl.DataFrame, rates: Rates) -> list[str]:
     if in_part := sites.filter(pl.col("tariff_id").is_in(rates.in_part)).height:
         whose = "1 site has a tariff" if in_part == 1 else f"{in_part:,} sites have a tariff"
         found.append(f"{whose} with charges on single days of the week: {BY_COUNT}")
+    if by_day := sites.filter(pl.col("tariff_id").is_in(rates.by_day)).height:
+        whose = "1 site has a tariff" if by_day == 1 else f"{by_day:,} sites have a tariff"
+        found.append(f"{whose} with demand by the day: {BY_DAY}")
     charged = sites.filter(pl.col("tariff_id").is_in(rates.charging_demand))
     given = [name for name in ("annual_electricity_kwh", "other_load_kwh") if name in sites.columns]
     if alone := charged.filter(pl.all_horizontal(pl.col(given).is_null())).height:
@@ -182,8 +205,11 @@ def of_charges(charges: pl.DataFrame) -> pl.DataFrame:
     per_therm = pl.when(unit.is_in(["therm", "therm_h"])).then(THERM_KWH).otherwise(1.0)
     for kind, column in KINDS.items():
         named = pl.coalesce("charge", pl.concat_str(pl.lit("line "), pl.col("number").cast(pl.String)))
-        priced = numbered.filter(pl.col(column).is_not_null()).with_columns(
+        by_day = (pl.col("demand_assessed") == "daily").fill_null(False)
+        mine = by_day == (kind == DAILY) if column == DEMAND else pl.lit(True)
+        priced = numbered.filter(pl.col(column).is_not_null() & mine).with_columns(
             day_kind=day_kinds(pl.col("days")),
+            daily=pl.lit(None, pl.String),
             kind=pl.lit(kind),
             charge=named,
             above=pl.col("above").fill_null(0.0) * per_therm,
@@ -195,7 +221,22 @@ def of_charges(charges: pl.DataFrame) -> pl.DataFrame:
             price=column,
             once=pl.lit(False),
         )
-        found.append(priced.select(pl.col(name).cast(dtype) for name, dtype in ROWS.items()))
+        rows = priced.select(pl.col(name).cast(dtype) for name, dtype in ROWS.items())
+        found.append(_of_each_kind(rows) if kind == DAILY else rows)
+    return pl.concat(found)
+
+
+def _of_each_kind(rows: pl.DataFrame) -> pl.DataFrame:
+    """Rows that hold on days of one kind each: days of a kind are told apart by their count, not by themselves."""
+    found = [rows.clear()]
+    for kind in calendar.DAY_KINDS:
+        digits = {text: calendar.both(text, kind) for text in rows["day_kind"].drop_nulls().unique()}
+        own = (
+            pl.col("day_kind")
+            .fill_null(calendar.ALL_DAYS)
+            .replace_strict(digits | {calendar.ALL_DAYS: kind}, return_dtype=pl.String)
+        )
+        found.append(rows.with_columns(day_kind=own, daily=pl.lit(kind)).drop_nulls("day_kind"))
     return pl.concat(found)
 
 
@@ -250,7 +291,7 @@ def _per_kva(rows: pl.DataFrame, tariffs: pl.DataFrame) -> pl.DataFrame:
     """Rows with demand prices per kilowatt where the tariff's are per kilovolt-ampere."""
     factors = tariffs.select("tariff_id", factor=pl.col("power_factor").fill_null(1.0))
     per_kw = rows.join(factors, on="tariff_id", how="left", maintain_order="left")
-    is_demand, factor = pl.col("kind") == "demand", pl.col("factor").fill_null(1.0)
+    is_demand, factor = pl.col("kind").is_in(["demand", DAILY]), pl.col("factor").fill_null(1.0)
     return per_kw.with_columns(
         pl.when(is_demand).then(pl.col(name) / by).otherwise(name).alias(name)
         for name, by in (("price", factor), ("above", 1 / factor), ("up_to", 1 / factor))

@@ -12,7 +12,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from screener.rate_sheets.sheet import DAYS, SINGLE_DAYS, Sheet, days_text, free_times, months_text, times
+from screener.rate_sheets.sheet import DAILY, DAYS, SINGLE_DAYS, Sheet, days_text, free_times, months_text, times
 
 # Columns under their names here, and the names they are published under; the imperial ones where there are both.
 NAMES = {
@@ -87,12 +87,16 @@ def _sheet(label: str, rows: list[Row]) -> Sheet:
             sheet.remark("what is paid for exported electricity is left out: nothing here exports")
         elif (utility, kind) not in PRICES:
             sheet.lose(f"a charge of {utility or 'no utility'} {kind or 'without a type'} is not known")
-        elif kind == "demand" and (row["assessed"] or "monthly").lower() != "monthly":
-            sheet.lose(f"demand assessed {row['assessed']}: ledgers keep the highest hour of the month")
+        elif kind == "demand" and (assessed := (row["assessed"] or "monthly").lower()) != "monthly":
+            if assessed == "daily" and utility == "electric":
+                sheet.remark(DAILY)
+                kinds[utility, kind, assessed].append(row)
+            else:
+                sheet.lose(f"{utility} demand assessed {row['assessed']}: ledgers keep the highest hour of the month")
         else:
             kinds[utility, kind, "monthly"].append(row)
-    for (utility, kind, _), mine in kinds.items():
-        _charges(sheet, utility, kind, mine)
+    for (utility, kind, assessed), mine in kinds.items():
+        _charges(sheet, utility, kind, mine, assessed)
     _gaps(sheet, "electric", kinds)
     _gas_gaps(sheet)
     _evenly(sheet)
@@ -112,13 +116,14 @@ def _customer(sheet: Sheet, row: Row, utility: str) -> None:
     )
 
 
-def _charges(sheet: Sheet, utility: str, kind: str, rows: list[Row]) -> None:
+def _charges(sheet: Sheet, utility: str, kind: str, rows: list[Row], assessed: str) -> None:
     """The rows of one kind of charge as lines, each in its block."""
     price, unit, block_unit = PRICES[utility, kind]
     named = _named(sheet, rows, unit)
     starts = {
         name: sorted({row["from"] for row in named if row["name"] == name}) for row in named for name in [row["name"]]
     }
+    named_kind = f"{utility} {'daily ' if assessed == 'daily' else ''}{kind}"
     plain = kind == "energy" and not any(row["period"] or row["from"] for row in named)  # one after another in time
     seen: dict[tuple[Any, ...], int] = defaultdict(int)
     for row in named:
@@ -134,6 +139,7 @@ def _charges(sheet: Sheet, utility: str, kind: str, rows: list[Row]) -> None:
             "up_to": end,
             "block_unit": block_unit if in_block else None,
             price: row["price"],
+            "demand_assessed": "daily" if assessed == "daily" else None,
         }
         key = (row["name"], begin, tuple(window.items()))
         seen[key] += 1
@@ -142,7 +148,7 @@ def _charges(sheet: Sheet, utility: str, kind: str, rows: list[Row]) -> None:
                 f"{utility} {kind}: two rows of {row['name']} from {begin:g} hold at the same times; they add up"
             )
         sheet.lines.append(
-            {"tariff_id": sheet.label, "charge": f"{utility} {kind} {'' if plain else row['name']}".rstrip()}
+            {"tariff_id": sheet.label, "charge": f"{named_kind} {'' if plain else row['name']}".rstrip()}
             | {name: value for name, value in cells.items() if value is not None}
         )
 

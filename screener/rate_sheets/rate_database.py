@@ -8,7 +8,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from screener.rate_sheets.sheet import Sheet, free_times, hour_spans, months_text
+from screener.rate_sheets.sheet import DAILY, Sheet, free_times, hour_spans, months_text
 
 KIND_OF_DAY = {"weekday": "Mon-Fri", "weekend": "Sat-Sun"}
 ENERGY_UNITS = {"": None, "kwh": None, "kwh/kw": "kwh_per_kw"}
@@ -108,7 +108,7 @@ def _demand_by_period(sheet: Sheet, item: Item) -> None:
             end = _end(tier)
             for window in windows[number] if _price(tier) else ():
                 line = _line(sheet, f"demand period {number + 1}", window, below, end)
-                sheet.lines.append(line | {"demand_price_per_kw": _price(tier)})
+                sheet.lines.append(line | {"demand_price_per_kw": _price(tier)} | _assessed(item, "demandrateunit"))
             below = end if end is not None else below
     ratchets = {*(item.get("demandratchetpercentage") or ())} - {0, None}
     if ratchets:
@@ -120,7 +120,9 @@ def _flat_demand(sheet: Sheet, item: Item) -> None:
     if not structure or not _by_kw(sheet, item, "flatdemandunit"):
         return
     of_month = item.get("flatdemandmonths") or [0] * 12
-    ratchet = _ratchet(item)
+    ratchet, assessed = _ratchet(item), _assessed(item, "flatdemandunit")
+    if ratchet and assessed:
+        sheet.lose("a ratchet on demand by the day (lookbackpercent)")
     for number, tiers in enumerate(structure):
         months = [month for month in MONTHS if of_month[month - 1] == number]
         below = 0.0
@@ -128,7 +130,7 @@ def _flat_demand(sheet: Sheet, item: Item) -> None:
             end = _end(tier)
             line = _line(sheet, "highest demand", {"months": months_text(months)}, below, end)
             if _price(tier):
-                sheet.lines.append(line | {"demand_price_per_kw": _price(tier)} | ratchet)
+                sheet.lines.append(line | {"demand_price_per_kw": _price(tier)} | ratchet | assessed)
             below = end if end is not None else below
 
 
@@ -172,12 +174,18 @@ def _fixed(sheet: Sheet, item: Item) -> None:
 def _by_kw(sheet: Sheet, item: Item, name: str) -> bool:
     """Whether demand is by the kilowatt and month; what else it is by is told."""
     unit = str(item.get(name) or "kW")
-    if unit.lower() == "kva":
+    if _assessed(item, name):
+        sheet.remark(DAILY)
+    elif unit.lower() == "kva":
         sheet.remark("demand by the kVA: give the power_factor of the tariff, without it kW are taken for kVA")
     elif unit.lower() != "kw":
         sheet.lose(f"demand by the {unit}: ledgers keep the highest hour of the month [kW]")
         return False
     return True
+
+
+def _assessed(item: Item, name: str) -> dict[str, str]:
+    return {"demand_assessed": "daily"} if str(item.get(name) or "").lower() == "kw daily" else {}
 
 
 def _windows(item: Item, what: str, periods: int) -> Mapping[int, list[dict[str, Any]]]:

@@ -9,6 +9,7 @@ from screener import calendar
 Line = Mapping[str, Any]  # a row of tariff_charges by column, under names as they are written
 DAYS = {(0, 4): "Mon-Fri", (5, 6): "Sat-Sun", (0, 6): None}
 DAY_NAMES = [name[:3].capitalize() for name in calendar.WEEK]
+DAILY = "demand by the day: a run takes each day's highest from the mean of each hour of the day"
 SINGLE_DAYS = (
     "charges on single days of the week: a run apportions energy by the count of days and takes the highest hour of all days "
     "of the kind for demand"

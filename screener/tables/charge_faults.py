@@ -77,6 +77,13 @@ def charge_faults(rows: pl.DataFrame) -> pl.DataFrame:
             "a ratchet is of a demand charge: give ratchet_percent in a row with demand_price_per_kw",
         ),
     ]
+    by_day = C("demand_assessed") == "daily"
+    not_by_day = (
+        "is of a demand charge, and has no ratchet; give demand_price_per_kw in the row and leave ratchet_percent empty"
+    )
+    text = C("demand_assessed:text")
+    no_demand = C(DEMAND).is_null() & C("demand_assessed").is_not_null()
+    found.append(_rule(rows, no_demand | (by_day & ratcheted), "demand_assessed", "not by the day", text, not_by_day))
     for price, units in UNITS.items():
         wrong = C(price).is_not_null() & C("block_unit").is_not_null() & ~C("block_unit").is_in(units)
         way_out = f"no unit of blocks of {price}; use {' or '.join(units)}"
