@@ -18,6 +18,7 @@ from screener.commands import app
 from screener.errors import UsageError
 from tests import load_shapes, sheet_biller
 from tests.money_cases import DAY_KIND
+from tests.report.reading import drawing, shapes
 from tests.tables.portfolios import sites, write
 
 SHARED = Path(__file__).parents[2] / "shared" / "tariffs"
@@ -351,3 +352,20 @@ def test_no_rate_sheets_are_told(tmp_path: Path) -> None:
     (tmp_path / "a.csv").write_text("a,b\n1,2\n", encoding="utf-8")
     with pytest.raises(UsageError, match="holds no rate sheets"):
         rate_sheets.read(tmp_path / "a.csv")
+
+
+def test_the_picture_of_a_tariff_has_every_hour_at_its_price(tmp_path: Path) -> None:
+    (tmp_path / "rates.json").write_text(json.dumps([database_item()]), encoding="utf-8")
+    rate_sheets.write(rate_sheets.read(tmp_path / "rates.json"), tmp_path / "out")
+    picture = tmp_path / "picture.svg"
+    asked = ["tariffs", "show", "J1", "--tariffs", str(tmp_path / "out"), "--picture"]
+    assert CliRunner().invoke(app, [*asked, str(picture)]).exit_code == 0
+    bars = shapes(drawing(picture.read_text(encoding="utf-8")), "data-price")
+    told = {(bar["data-day-kind"], bar["data-months"], bar["data-from-hour"]): float(bar["data-price"]) for bar in bars}
+    year = ",".join(map(str, range(1, 13)))
+    seasons = ",".join(map(str, (1, 2, 3, 4, 5, 10, 11, 12)))
+    summer = {("working", "6,7,8,9", hour): price for hour, price in (("0", 0.06), ("8", 0.12), ("20", 0.06))}
+    assert told == {("working", seasons, "0"): 0.06, ("other", year, "0"): 0.06} | summer
+    nowhere = CliRunner().invoke(app, [*asked, str(tmp_path / "no" / "picture.svg")])
+    assert nowhere.exit_code == 2
+    assert "name another file" in nowhere.output

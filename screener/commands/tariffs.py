@@ -67,15 +67,26 @@ def tariffs_show(
     load: Annotated[
         Path | None, typer.Option(help="CSV of 8,760 hours: electricity_kw, fuel_kw. None: a steady 100 kW.")
     ] = None,
+    picture: Annotated[
+        Path | None, typer.Option(help="Write the week and the year in prices as an SVG file too.")
+    ] = None,
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
     """Show a tariff: the week and the year in prices, its charges, and the bill of a load in a month."""
+    from screener.errors import UsageError
     from screener.explain import tariff
 
     with errors_in_words():
         shown = tariff.of_folder(folder, tariff_id, load)
         bills = [bill for bill in shown["bills"] if month in (None, bill["month"])]
+        if picture:
+            from screener.report.charts.tariff_hours import tariff_hours
+
+            try:
+                picture.write_text(tariff_hours(shown["prices"], tariff_id).alone, encoding="utf-8")
+            except OSError as error:
+                raise UsageError(f"cannot write {picture} ({error.strerror}); name another file") from error
         if as_json:
             print_json(shown | {"bills": bills})
             return
