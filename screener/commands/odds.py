@@ -76,6 +76,8 @@ def odds(
 
 def printed(found: "Odds", top: int) -> str:
     """Ranges by site and of all, and what to find out first."""
+    from screener.outputs import beside
+
     currency = found.settings["currency"]
     rows = [
         {**row, "today": "assumed" if row["current_strategy_assumed"] else "given"}
@@ -89,7 +91,7 @@ def printed(found: "Odds", top: int) -> str:
     lines += ["", f"Net savings of all: {_range(net)} {currency}; the run has {text.rounded(net['run'])}."]
     lines.append(f"Saved a year: {_range(saved)} {currency}; the run has {text.rounded(saved['run'])}.")
     lines.append("Exceeded with 90, 50 and 10 %: P10, P50, P90.")
-    asked = found.figures.filter(assumed=True)
+    asked = beside.worth_finding_out(found.figures)
     if asked.is_empty():
         return "\n".join([*lines, "", "No blank is worth finding out: no figure would change the advice."])
     lines += ["", "What to find out first: blanks, and what knowing each before choosing is worth"]

@@ -29,8 +29,13 @@ BLANK: dict[str, tuple[str, text.Format]] = {
     "column": ("figure", str),
     "share": ("% of assumptions", text.percent),
 }
+WORTH: dict[str, tuple[str, text.Format]] = {
+    **{name: BLANK[name] for name in ("site_id", "name", "column")},
+    "worth_knowing": ("worth knowing", text.rounded),
+}
 BLANKS = 5  # shown
 SITE_NOTES = 10  # of a kind, shown
+ODDS = "Run of this portfolio with odds: blanks by what knowing them is worth there, in place of fixed weights."
 
 
 @app.command()
@@ -167,14 +172,20 @@ def schema(
 
 
 @app.command()
-def check(folder: Folder, as_json: Json = False, quiet: Quiet = False) -> None:
+def check(
+    folder: Folder,
+    run: Annotated[Path | None, typer.Option("--odds", metavar="RUN", help=ODDS)] = None,
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
     """Read a portfolio and say everything that is wrong with it; exit code 3 where anything is."""
     from screener import errors, pipeline
     from screener.assumptions import plausible, weights
 
     with errors_in_words():
         portfolio, sites = pipeline.check(folder)
-        faults, complete, blanks = portfolio.faults, weights.completeness(sites), weights.blanks(sites, BLANKS)
+        faults, complete = portfolio.faults, weights.completeness(sites)
+        blanks = weights.blanks(sites, BLANKS) if run is None else _by_odds(run, sites)
         if as_json:
             counts = {"sites": sites.height, "rejected": portfolio.rejects.height, "faults": faults.to_dicts()}
             print_json(counts | {"completeness": complete.to_dicts(), "blanks": blanks.to_dicts()})
@@ -196,8 +207,32 @@ def _completeness(complete: "pl.DataFrame", blanks: "pl.DataFrame") -> str:
     """How often each figure is given, and the blanks that would firm up the ranking most if they were filled."""
     lines = [text.table(complete.sort("share", descending=True, maintain_order=True).to_dicts(), COMPLETENESS)]
     if not blanks.is_empty():
-        lines += ["", "Filling these would firm up the ranking most:", "", text.table(blanks.to_dicts(), BLANK)]
+        lines += [
+            "",
+            "Filling these would firm up the ranking most:",
+            "",
+            text.table(blanks.to_dicts(), WORTH if "worth_knowing" in blanks.columns else BLANK),
+        ]
     return "\n".join(lines)
+
+
+def _by_odds(run: Path, sites: "pl.DataFrame") -> "pl.DataFrame":
+    """The blanks that are worth most to fill by the odds of a run, but for what these sites state by now: `site_id`, `name`,
+    `column` and `worth_knowing`."""
+    import polars as pl
+
+    from screener import outputs
+    from screener.contracts.origins import is_given
+    from screener.outputs import beside
+
+    asked = beside.worth_finding_out(beside.odds_table(outputs.open_run(run), "odds_figures"))
+    columns = [name for name in asked["figure"].unique() if f"{name}_origin" in sites.columns]
+    given = sites.select("site_id", *(is_given(name).alias(name) for name in columns)).unpivot(
+        columns, index="site_id", variable_name="figure", value_name="given"
+    )
+    left = asked.join(given.filter("given"), on=["site_id", "figure"], how="anti", maintain_order="left")
+    named = left.join(sites.select("site_id", "name"), on="site_id", maintain_order="left")
+    return named.select("site_id", "name", pl.col("figure").alias("column"), "worth_knowing").head(BLANKS)
 
 
 def _site_notes(notes: "pl.DataFrame") -> Iterator[str]:

@@ -98,6 +98,7 @@ def explain(run: outputs.RunFolder, site_id: str, strategy: str | None = None, a
         "design_conditions": {key: conditions[key].item() for key in CONDITIONS},
         "equipment": {key: sized[key].item() for key in EQUIPMENT} | {"bypass": 1 - sized["contact"].item()},
         "assumptions": _assumptions(about),
+        "assumed_share": about["assumed_share"],
         "day": of_day(every, damp, told_by, REFERENCE.name, month, date).to_dicts(),
         "bills": of_year(run, site_id, name).to_dicts(),
         "hour": hour,

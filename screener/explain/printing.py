@@ -7,9 +7,11 @@ from typing import Any
 
 from screener import text
 from screener.explain.account import Document
+from screener.explain.type_figures import in_words
 
 GUESS = re.compile(r"\b(rough|probe|damp\.at_limit)\.")
 MONTHS = tuple(month_name)[1:]
+NAMES = ("site_id", "name")  # no figures
 WORKED = "The hour, line by line"
 Columns = Mapping[str, tuple[str, text.Format]]
 STATES: Columns = {
@@ -184,6 +186,7 @@ def _assumed(document: Document) -> Iterator[str]:
     yield "WHAT THE SITE IS, AND WHERE EACH FIGURE IS FROM"
     rows = [row | {"value": _figure(row["value"])} for row in document["assumptions"]]
     yield text.table(rows, FIGURES)
+    yield in_words([row["origin"] for row in rows if row["name"] not in NAMES], document["assumed_share"])
 
 
 def _bills(document: Document) -> Iterator[str]:

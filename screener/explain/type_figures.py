@@ -1,6 +1,6 @@
 """Where the figures are from that a site has by its building type alone, which has no cell for them in the table of sites."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from math import isclose
 from typing import Any
 
@@ -11,6 +11,13 @@ from screener.tables import shipped
 
 SCALED_ALREADY = {name for scaled in SCALED.values() for name in scaled.sources}  # shown as the site's own
 CLOSED, OPEN = "infiltration_closed_l_s_m2", "infiltration_l_s_m2"
+
+
+def in_words(origins: Collection[str], share: float) -> str:
+    """How many of a site's figures, by their origins, are assumed, and what hangs on them: by number, and by weight."""
+    number = sum(origin.startswith(ASSUMED) or origin == shipped.OWN_SOURCE for origin in origins)
+    weight = f"by weight, which is how far they move the savings, {100 * share:.0f} % of those that are weighed"
+    return f"Assumed: {number} of {len(origins)} figures by number; {weight}."
 
 
 def origins(site: Mapping[str, Any]) -> dict[str, str]:

@@ -73,6 +73,13 @@ def odds_table(run: RunFolder, name: str) -> pl.DataFrame:
     return pl.read_parquet(odds_file(run, name), glob=False)
 
 
+def worth_finding_out(figures: pl.DataFrame) -> pl.DataFrame:
+    """Of `odds_figures` what sites leave blank and is worth knowing, what is worth most first: the one list of what to find
+    out, for terminal, check, report and pages."""
+    asked = figures.filter(pl.col("assumed") & pl.col("site_id").is_not_null())
+    return asked.sort("worth_knowing", "site_id", "figure", descending=[True, False, False])
+
+
 def _told(run: RunFolder) -> dict[str, Any] | None:
     try:
         content = json.loads((run.path / ODDS_FILE).read_text(encoding="utf-8"))

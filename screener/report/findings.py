@@ -12,11 +12,12 @@ from typing import Any
 import polars as pl
 
 from screener import text
-from screener.assumptions.weights import LIMIT, completeness
+from screener.assumptions.weights import LIMIT, blanks, completeness
 from screener.contracts import Field, load
 from screener.contracts.limits import LIMIT_COLUMNS, NOTEWORTHY_H
 from screener.contracts.origins import ASSUMED, is_given
 from screener.contracts.rejects import in_words
+from screener.outputs import beside
 from screener.ranking import own
 from screener.report.palette import END_USES
 from screener.report.words import figure_name
@@ -144,7 +145,7 @@ class Findings:
         return every.with_columns(label=pl.col("label").str.replace_all("_", " "), note=note)
 
     def assumptions(self) -> pl.DataFrame:
-        """Figures assumed at the sites worth changing, those that most hangs on first, by the weights that `check` goes by.
+        """Figures assumed at the sites worth changing, in the order in which `check` has them: those that most hangs on first.
 
         `figure` in words, `column`, `sites`, `net_savings` of those sites, `origin` most often used.
         """
@@ -160,7 +161,7 @@ class Findings:
         counted = assumed.group_by("column").agg(
             pl.len().alias("sites"), pl.col("net_savings").sum(), pl.col("origin").sort().mode().sort().first()
         )
-        share = completeness(self.sites.join(weight, on="site_id", how="semi")).select("column", "share")
+        share = completeness(self.sites).select("column", "share")
         both = share.filter(pl.col("column") == LIMIT).select(pl.lit([*LIMIT_COLUMNS]).alias("column"), "share")
         counted = counted.join(pl.concat([share, both.explode("column")]), on="column", how="left")
         described = {field.name: figure_name(field) for field in load("sites").fields}
@@ -178,13 +179,12 @@ class Findings:
         return {row["figure"]: row for row in self.odds["portfolio_odds"].iter_rows(named=True)}
 
     def find_out(self) -> pl.DataFrame:
-        """The blanks that are most worth filling, of a run with odds: `site_id, name, figure, worth_knowing`."""
+        """The blanks that are most worth filling: `site_id, name, figure` and what knowing each is `worth_knowing` by the odds of
+        the run, as `screener odds` lists them; of a run without odds the `share` of all that hangs on blanks, as `check` does."""
         if self.odds is None:
-            return pl.DataFrame(schema={"site_id": pl.String, "figure": pl.String, "worth_knowing": pl.Float64})
-        asked = self.odds["odds_figures"].filter(pl.col("assumed") & pl.col("site_id").is_not_null())
-        names = self.ranking.select("site_id", "name")
-        ordered = asked.join(names, on="site_id", how="left", maintain_order="left")
-        return ordered.sort("worth_knowing", "site_id", "figure", descending=[True, False, False]).head(FIND_OUT_SHOWN)
+            return blanks(self.sites, FIND_OUT_SHOWN).rename({"column": "figure"})
+        asked = beside.worth_finding_out(self.odds["odds_figures"]).head(FIND_OUT_SHOWN)
+        return asked.join(self.ranking.select("site_id", "name"), on="site_id", how="left", maintain_order="left")
 
     def assumed_today(self) -> int:
         """How many of the sites worth changing have a strategy today that nobody stated."""

@@ -38,6 +38,7 @@ def portfolio_page(found: Findings) -> str:
         tables={each.name: each for each in _tables(found)},
         first=found.first_sites(),
         assumptions=found.assumptions(),
+        find_out=found.find_out(),
     )
 
 
@@ -159,7 +160,7 @@ def _tables(found: Findings) -> list[Table]:
         Column("holding_strategy", "cheapest that holds the limit", width="some"),
         Column("holding_hours_above_limit", "above limit with it", "h/yr", text.whole),
         Column("holding_price", "costs more than the best", money, text.whole),
-        Column("assumed_share", "assumed", "% of figures", text.percent),
+        Column("assumed_share", "assumed", "% by weight", text.percent),
         *own,
         Column("notes", "notes", width="wide"),
     ]
@@ -199,7 +200,9 @@ def _tables(found: Findings) -> list[Table]:
         Column("site_id", "site", form=str),
         Column("name", "name", width="some"),
         Column("figure", "what to find out", width="some"),
-        Column("worth_knowing", "worth knowing", money, text.rounded),
+        Column("share", "of all that hangs on blanks", "%", text.percent)
+        if found.odds is None
+        else Column("worth_knowing", "worth knowing", money, text.rounded),
     ]
     others = [
         Column("rank", "rank", form=text.whole),
@@ -216,7 +219,7 @@ def _tables(found: Findings) -> list[Table]:
         Column("holding_strategy", "cheapest that holds the limit", width="some"),
         Column("holding_hours_above_limit", "above limit with it", "h/yr", text.whole),
         Column("holding_price", "costs more than today", money, text.whole),
-        Column("assumed_share", "assumed", "% of figures", text.percent),
+        Column("assumed_share", "assumed", "% by weight", text.percent),
         *own,
         Column("notes", "notes", width="wide"),
     ]
@@ -231,7 +234,8 @@ def _tables(found: Findings) -> list[Table]:
         table("what-if", "The ranking under other prices", found.what_if, what_if),
         table(
             "find-out",
-            "What to find out first, and what knowing it before choosing is worth",
+            "What to find out first, and what "
+            + ("hangs on it" if found.odds is None else "knowing it before choosing is worth"),
             found.find_out(),
             find_out,
         ),

@@ -11,7 +11,7 @@ import polars as pl
 from screener import text
 from screener.contracts import load
 from screener.contracts.origins import ASSUMED
-from screener.explain import origins_of_type
+from screener.explain import assumed_in_words, origins_of_type
 from screener.report.charts.day import day
 from screener.report.charts.end_uses import end_uses
 from screener.report.charts.humidity import humidity
@@ -97,6 +97,7 @@ def site_page(found: SiteFindings) -> str:
         tables={each.name: each for each in _tables(found)},
         peaks=[_peak(row) for row in found.peaks.iter_rows(named=True)],
         facts=_facts(found),
+        assumed=assumed_in_words(_figures(found)["origin"].to_list(), found.ranked["assumed_share"]),
     )
 
 
