@@ -597,8 +597,8 @@ def outdoor_air_unit(hour: Hour, name: str, wheel: tuple[float, float]) -> End:
     """Ventilation air, or air of the space while closed, cooled until what it carries in holds the limit, coldest at 7 degC.
 
     The installed coil, on air of the space, cools what is left; a surplus of cold is put back by the unit's own condenser, at
-    most to the heating set point. `wheel`: effectiveness for heat and water; it turns in a damp hour where outdoor air holds more
-    heat than the space, in a dry one where it saves heating or cooling. Fans run while the site is open, and with the unit.
+    most to the heating set point. `wheel`: effectiveness for heat and water; it turns where outdoor air holds more heat
+    than the space did and is wetter or cooling is wanted, or for heat. Fans run while the site is open, and with the unit.
     """
     s, exhaust = hour.site, hour.site["exhaust_share"]
     limit, cooling_c, heating_c = s["limit_humidity_ratio"], s["cooling_setpoint_c"], s["heating_setpoint_c"]
@@ -606,44 +606,44 @@ def outdoor_air_unit(hour: Hour, name: str, wheel: tuple[float, float]) -> End:
     stream, l_s = WHEEL_W_L_S if any(wheel) else 0.0, 1000 * flow / s["air_density_kg_m3"]
     fans_w, fan_heat_w = l_s * (UNIT_FAN_W_L_S + stream * (1 + exhaust)), l_s * (UNIT_FAN_W_L_S + stream)
     sensible, latent = (share * exhaust for share in wheel)
+    inside_w, colder, turns = min(hour.last_w, limit), heating_c - hour.outdoor_c, 0.0
     hour.leaves(1.0, 1.0, fan_heat_w * hour.is_open)
+    more = enthalpy(hour.outdoor_c, hour.outdoor_w) > enthalpy(cooling_c, inside_w)
+    if hour.is_open and more and (hour.heat(cooling_c) > 0 or hour.outdoor_w > inside_w):
+        turns = 1.0
+    elif sensible > 0 and colder > 0 and hour.ventilation > 0:
+        full = sensible * hour.ventilation * CP * colder
+        turns = min(max(-hour.heat(heating_c), 0.0) / full, (heating_c + 12.0) / colder, 1.0)
+    heat_left, water_left = 1 - sensible * turns, 1 - latent * turns
+    hour.leaves(heat_left, water_left, fan_heat_w * hour.is_open)
     rests = temperature_only(hour)
+    rests.dehumidifier_w = fans_w * hour.is_open
     if rests.humidity_ratio <= limit:
-        colder, turns = heating_c - hour.outdoor_c, 0.0
-        if sensible > 0 and colder > 0 and hour.ventilation > 0:
-            full = sensible * hour.ventilation * CP * colder
-            turns = min(max(-hour.heat(heating_c), 0.0) / full, (heating_c + 12.0) / colder, 1.0)
-        elif hour.outdoor_c > cooling_c and hour.heat(cooling_c) > 0:
-            turns = 1.0
-        hour.leaves(1 - sensible * turns, 1 - latent * turns, fan_heat_w * hour.is_open)
-        return replace(temperature_only(hour), dehumidifier_w=fans_w * hour.is_open)
+        return rests
 
     acts = hour.with_plant(replace(hour.plant, mixes=False))
-    acts.leaves(1.0, 1.0, fan_heat_w)  # the unit takes up what the wheel does
+    acts.leaves(heat_left, water_left, fan_heat_w)
     share = hour.ventilation / flow
-    turns = hour.is_open * (enthalpy(hour.outdoor_c, hour.outdoor_w) > enthalpy(rests.space_c, limit))
 
-    def enters(t: float, w: float, left: float = 1.0, water_left: float = 1.0) -> tuple[float, float]:
+    def enters(t: float, w: float) -> tuple[float, float]:
         """Outdoor air behind the wheel, the rest from the space."""
-        return t + share * left * (hour.outdoor_c - t), w + share * water_left * (hour.outdoor_w - w)
-
-    def at_coil(t: float, w: float) -> tuple[float, float]:
-        return enters(t, w, 1 - sensible * turns, 1 - latent * turns)
+        return t + share * heat_left * (hour.outdoor_c - t), w + share * water_left * (hour.outdoor_w - w)
 
     def leaves_c(t: float, w: float, device: float) -> float:
         """Saturated at the humidity it leaves with, no warmer than it came; untouched where it takes no water."""
-        behind_c, behind_w = at_coil(t, w)
-        supply_w = enters(t, w)[1] - device / flow
-        return behind_c if supply_w >= behind_w - 1e-12 else min(dew_point(supply_w, p), behind_c)
+        came_c, came_w = enters(t, w)
+        return min(dew_point(came_w - device / flow, p), came_c) if device > 1e-12 else came_c
 
     def chills(t: float, w: float, device: float) -> float:
         return flow * CP * (enters(t, w)[0] - leaves_c(t, w, device))
 
-    def span(w: float) -> tuple[float, float]:
-        """Water it takes at least, by the wheel, and at most."""
-        by_wheel = flow * (enters(cooling_c, w)[1] - at_coil(cooling_c, w)[1])
+    def by_wheel(w: float) -> float:
+        return flow * share * latent * turns * (hour.outdoor_w - w)
+
+    def able(w: float) -> float:
+        """Water it takes at most: its capacity is that of coil and wheel."""
         coldest = flow * (enters(cooling_c, w)[1] - saturated(7.0, p))
-        return by_wheel, max(min(coldest, s[f"{name}.most_kg_s"]), by_wheel, 0.0)
+        return max(min(coldest, s[f"{name}.most_kg_s"] - by_wheel(w)), 0.0)
 
     def coil_takes(device: float, w: float) -> tuple[Coil, float]:
         coil = Coil(acts, cooling_c, w)
@@ -653,30 +653,28 @@ def outdoor_air_unit(hour: Hour, name: str, wheel: tuple[float, float]) -> End:
         coil, x = coil_takes(device, w)
         return acts.water(w) - device - acts.part(x) * coil.moisture_kg_s
 
-    least, most = span(limit)
-    steps = [max(least, 0.0) + (most - max(least, 0.0)) * part / 12 for part in range(13)]
+    steps = [able(limit) * part / 12 for part in range(13)]
     enough = next((number for number, device in enumerate(steps) if lacking(device, limit) <= 0), None)
     w = limit
     if enough is None:
-        w = root(lambda w: lacking(span(w)[1], w), limit, saturated(cooling_c, p), fine=AROUND)
-        device = span(w)[1]
-    elif enough == 0:  # wheel and coil alone take more than that
-        w = root(lambda w: lacking(max(span(w)[0], 0.0), w), 1e-5, limit, fine=AROUND)
-        device = max(span(w)[0], 0.0)
+        w = root(lambda w: lacking(able(w), w), limit, saturated(cooling_c, p), fine=AROUND)
+        device = able(w)
+    elif enough == 0:  # the installed coil alone takes more than that
+        device, w = 0.0, root(lambda w: lacking(0.0, w), 1e-5, limit, fine=AROUND)
     else:
         device = root(lambda device: lacking(device, limit), steps[enough - 1], steps[enough], fine=AROUND)
     if w >= rests.humidity_ratio * (1 - 1e-9):
-        return replace(rests, dehumidifier_w=fans_w * hour.is_open)
+        return rests
     coil, x = coil_takes(device, w)
     t = root(lambda t: acts.heat(t) - chills(t, w, device) - acts.cools(coil, x), heating_c, cooling_c)
-    leaving_c, (coil_c, coil_w) = leaves_c(t, w, device), at_coil(t, w)
+    leaving_c, (came_c, came_w) = leaves_c(t, w, device), enters(t, w)
     surplus_w = max(chills(t, w, device) - acts.heat(heating_c), 0.0) if t <= heating_c else 0.0
     neutral_w = max(flow * CP * (heating_c - leaving_c) - fan_heat_w, 0.0)
     wanted_w = min(surplus_w, neutral_w)
-    duty_w = max(flow * (enthalpy(coil_c, coil_w) - enthalpy(leaving_c, enters(t, w)[1] - device / flow)), 0.0)
+    duty_w = max(flow * (enthalpy(came_c, came_w) - enthalpy(leaving_c, came_w - device / flow)), 0.0)
     lift_k = max(hour.outdoor_c + 14.0, 38.0 if wanted_w > 1e-3 else 32.0) - (leaving_c - 7.0)
     carnot = lift_k / (leaving_c - 7.0 + 273.15)
-    part = min(device / s[f"{name}.most_kg_s"], 1.0)
+    part = min((device + by_wheel(w)) / s[f"{name}.most_kg_s"], 1.0)
     unit_w = duty_w * carnot / s[f"{name}.carnot_fraction"] * (1 + 0.13 * (1 - part))
     heating_w = surplus_w - min(wanted_w, duty_w + unit_w)
     return End(t, w, *acts.power(coil, x), heating_w, dehumidifier_w=unit_w + fans_w)

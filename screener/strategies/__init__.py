@@ -52,7 +52,9 @@ def _strategy(file: str) -> Strategy:
 REGISTRY: dict[str, Strategy] = {file: _strategy(file) for file in FILES}
 REFERENCE = REGISTRY[REFERENCE_NAME]
 MACHINES = tuple(name for name, one in REGISTRY.items() if one.sets is None)  # have hours of their own to work out
-TOGETHER = tuple(name for name in MACHINES if REGISTRY[name].ventilation is None)  # may share the worksheet of any hour
+TOGETHER = tuple(  # may share the worksheet of any hour: what has a device is sized so, and sees what the gains have
+    name for name in MACHINES if REGISTRY[name].ventilation is None or REGISTRY[name].device
+)
 if {*WITHOUT_EQUIPMENT} != {*REGISTRY} - {*MACHINES}:
     raise ImportError("contracts.hour.WITHOUT_EQUIPMENT does not name the strategies that have `sets`")
 

@@ -52,34 +52,35 @@ def design_flow_l_s() -> Number:
 @dataclass(frozen=True)
 class Arriving:
     """Air that comes to the unit: outdoor air as far as the site is ventilated, space air for the rest (for all while it is
-    closed). The unit's coil meets it behind a wheel, if there is one, whose other side is space air; `passes` is that wheel's
-    effectiveness for heat and for water in this hour.
-    """
+    closed); `heat_left` and `water_left` of outdoor air's difference from the space are left of it where it is met."""
 
-    passes: tuple[Number, Number] = (0.0, 0.0)
+    heat_left: Number
+    water_left: Number
 
     def c(self, space_c: Number) -> Number:
         """Its temperature with the space at this one [degC]."""
-        return space_c + col("ventilated") * (col("outdoor_c") - space_c)
+        return space_c + col("ventilated") * self.heat_left * (col("outdoor_c") - space_c)
 
-    def coil_c(self, space_c: Number) -> Number:
-        """Behind the wheel."""
-        return space_c + col("ventilated") * (1 - self.passes[0]) * (col("outdoor_c") - space_c)
-
-    def humidity_ratio(self, behind_wheel: bool) -> Number:
+    def humidity_ratio(self) -> Number:
         """With the space at its limit."""
-        limit, left = col("limit_humidity_ratio"), 1 - self.passes[1] if behind_wheel else 1.0
-        return limit + col("ventilated") * left * (col("outdoor_humidity_ratio") - limit)
+        limit = col("limit_humidity_ratio")
+        return limit + col("ventilated") * self.water_left * (col("outdoor_humidity_ratio") - limit)
+
+
+AS_GAINED = Arriving(col("ventilation_heat_left"), col("ventilation_water_left"))  # as the gains of the hour have it
 
 
 def behind_wheel(own: Worksheet, name: str) -> Arriving:
-    """With an enthalpy wheel, which stands still where it would bring heat in: it turns while the site is open and the outdoor
-    air holds more heat, water's included, than the exhaust."""
+    """Behind a wheel, whether the gains of the hour have it or not: it turns while the site is open and the outdoor air holds
+    more heat, water's included, than the exhaust."""
     exhaust = air.enthalpy(RESTING.space_c, col("limit_humidity_ratio"))
     more = air.enthalpy(col("outdoor_c"), col("outdoor_humidity_ratio")) > exhaust
     turns = own.let("wheel_turns", as_number((col("open") > 0) & more), "1 where it helps")
-    sensible, latent = (col(f"{name}.{kind}_effectiveness") * turns for kind in ("sensible", "latent"))
-    return Arriving((own.let("wheel_passes_heat", sensible), own.let("wheel_passes_water", latent)))
+    sensible, latent = (1 - col(f"{name}.{kind}_effectiveness") * turns for kind in ("sensible", "latent"))
+    return Arriving(
+        own.let("wheel_heat_left", smaller(sensible, AS_GAINED.heat_left), "of the difference from the space"),
+        own.let("wheel_water_left", smaller(latent, AS_GAINED.water_left), "of the difference from the space"),
+    )
 
 
 @dataclass(frozen=True)
@@ -99,23 +100,23 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fans: Fans) -> Outcome:
     c = col
     flow, needed = c("ventilation_kg_s"), c("moisture_at_limit_kg_s")
     cooling_c, heating_c = c("cooling_setpoint_c"), c("heating_setpoint_c")
-    arrives = behind_wheel(own, name) if wheel else Arriving()
-    w_in, w_coil = (arrives.humidity_ratio(behind) for behind in (False, True))
-    w_in = own.let("entering_humidity_ratio", w_in, "outdoor air, or space air while closed")
-    w_coil = own.let("behind_wheel_humidity_ratio", w_coil, "behind the wheel") if wheel else w_in
-    untouched_c = own.let(
-        "untouched_c", arrives.coil_c(cooling_c), "as it comes to the unit's coil, space at its set point"
-    )
-    by_wheel: Number = (
-        own.let("wheel_kg_s", flow * (w_in - w_coil), "water handed to the exhaust air") if wheel else 0.0
-    )
+    comes, meets = AS_GAINED, behind_wheel(own, name) if wheel else AS_GAINED
+    w_in = own.let("entering_humidity_ratio", comes.humidity_ratio(), "outdoor air, or space air while closed")
+    w_coil = own.let("behind_wheel_humidity_ratio", meets.humidity_ratio(), "behind the wheel") if wheel else w_in
+    untouched_c = own.let("untouched_c", meets.c(cooling_c), "as it meets the unit's coil, space at its set point")
+    by_wheel: Number = 0.0
+    gained: Number = 0.0
+    if wheel:
+        by_wheel = own.let("wheel_kg_s", flow * (w_in - w_coil), "water handed to the exhaust air")
+        gained = flow * (Arriving(1.0, 1.0).humidity_ratio() - w_in)
+        gained = own.let("gained_kg_s", gained, "the same, where the gains have it")
     coldest = flow * at_least(w_in - c(f"{name}.coldest_supply_humidity_ratio"), 0.0)
     most = c(f"{name}.{LIMIT}")
     able = own.let(
-        "able_kg_s", larger(smaller(coldest, most), by_wheel, 0.0), "at its coldest, and within its capacity"
+        "able_kg_s", larger(smaller(coldest, most - gained), by_wheel, 0.0), "at its coldest, and within its capacity"
     )
     fan_heat = own.let("fan_heat_w", fans.heat_w - c("own_fan_now_w"), "of the supply fan, beyond what the gains have")
-    supply = _Supply(own, flow, w_in, untouched_c, arrives.c(cooling_c), fan_heat)
+    supply = _Supply(own, flow, w_in, untouched_c, comes.c(cooling_c), fan_heat)
     coil = _Coil(own, when(needed > able).then(_beyond(own, supply, able)).otherwise(c("limit_humidity_ratio")))
 
     least = own.let("least_kg_s", larger(by_wheel, 0.0), "what the wheel takes")
@@ -145,13 +146,13 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fans: Fans) -> Outcome:
     cooling = own.let(
         "cooling_w", coil.running.cooling_w(run_fraction, latent_fraction), "sensible cooling it delivers"
     )
-    inside = flow * air.CP_MOIST_AIR * (1 - c("ventilated"))
-    follows = inside - (1 - cold) * flow * air.CP_MOIST_AIR * (1 - c("ventilated") * (1 - arrives.passes[0]))
+    from_space, at_coil = (1 - c("ventilated") * arrives.heat_left for arrives in (comes, meets))
+    follows = flow * air.CP_MOIST_AIR * (from_space - (1 - cold) * at_coil)
     over = supply.chilled_w(held_c) + cooling - c("sensible_at_cooling_w")
     space_c = installed.within_set_points(cooling_c - over / (c("conductance_w_k") + follows))
     space_c = own.let("space_c", space_c, "where the space settles")
-    t_in = own.let("entering_c", arrives.c(space_c), "outdoor air, or space air while closed")
-    t_coil = own.let("behind_wheel_c", arrives.coil_c(space_c), "behind the wheel") if wheel else t_in
+    t_in = own.let("entering_c", comes.c(space_c), "outdoor air, or space air while closed")
+    t_coil = own.let("behind_wheel_c", meets.c(space_c), "behind the wheel") if wheel else t_in
     leaving = own.let("leaving_c", when(cold > 0).then(held_c).otherwise(t_coil), "saturated supply, before reheat")
     chilled = flow * air.CP_MOIST_AIR * (t_in - leaving) - fan_heat
     chilled = own.let("chilled_w", chilled, "sensible heat taken from the air, less that of the supply fan")
@@ -163,15 +164,16 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fans: Fans) -> Outcome:
     to_neutral = at_least(flow * air.CP_MOIST_AIR * (heating_c - leaving) - fans.heat_w, 0.0)
     wanted_w = own.let("reheat_wanted_w", smaller(surplus, to_neutral), "to neutral at the most")
     floor = when(wanted_w > installed.TINY_W).then(unit.REHEATING_FLOOR_C).otherwise(unit.CONDENSING_FLOOR_C)
-    at_part = own.let("part_load", between(device / at_least(most, installed.TINY_KG_S), 0.0, 1.0), "of its capacity")
+    at_part = own.let(
+        "part_load", between((device + gained) / at_least(most, installed.TINY_KG_S), 0.0, 1.0), "of its capacity"
+    )
     fraction = c(f"{name}.carnot_fraction")
     at_work = unit.compressor_w(duty, leaving, c("outdoor_c"), fraction, at_part, floor)
     power = own.let("unit_w", at_work, "compressor, condenser fan")
     free = own.let("reheat_w", smaller(wanted_w, duty + power), "from its condenser")
     heating = own.let("heating_needed_w", surplus - free, "left to the site's heating")
 
-    at_coil = _State(t_coil, w_coil)
-    _show(sheet, name, _State(t_in, w_in), at_coil, leaving, by_coil, power, fans, wheel)
+    _show(sheet, name, _State(t_in, w_in), _State(t_coil, w_coil), leaving, by_coil, power, fans, wheel)
 
     at_near, slope = coil.running.moisture_kg_s, coil.running.moisture_slope
     humidity, removes, condenses = installed.settle(
@@ -200,7 +202,7 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fans: Fans) -> Outcome:
     return replace(outcome, dehumidifier_w=outcome.dehumidifier_w + fans.power_w * c("open"))
 
 
-def dry_hour(sheet: Worksheet, fans: Fans) -> dict[str, Number]:
+def dry_hour(fans: Fans) -> dict[str, Number]:
     """Powers, beside those of temperature control, of an hour with no water to take: fans, whose heat is among the gains."""
     return {"dehumidifier_w": fans.power_w * col("open")}
 

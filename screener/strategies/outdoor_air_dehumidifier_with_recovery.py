@@ -1,18 +1,16 @@
 """A dedicated outdoor-air unit behind an enthalpy wheel, which hands heat and water of the outdoor air to the exhaust air.
 
-The unit's coil then has less to do. The wheel stands still where it would hurt. In dry hours it passes heat alone: it saves
-heating in cold weather and cooling in hot weather; what it does to the humidity of a dry space is not followed.
+The unit's coil then has less to do. The wheel stands still where it would hurt; it turns in dry hours too, where it saves
+heating or cooling.
 """
 
-from collections.abc import Mapping
-
+from screener.contracts.hour import Treated
 from screener.contracts.needs import AIR_SYSTEM, EXHAUST, ROOF
-from screener.formula import Number, at_least, col, smaller, when
+from screener.formula import as_number, col, smaller, when
 from screener.physics import enthalpy_wheel
 from screener.physics import outdoor_air_unit as unit
 from screener.physics import psychrometrics as air
-from screener.strategies import installed, outdoor_air, outdoor_air_dehumidifier, ventilation_heat_recovery
-from screener.strategies.resting import RESTING
+from screener.strategies import outdoor_air, outdoor_air_dehumidifier, ventilation_heat_recovery
 from screener.strategies.strategy import Machine, Outcome, Strategy
 from screener.worksheet import Worksheet
 
@@ -48,37 +46,32 @@ def damp_hour(sheet: Worksheet) -> Outcome:
     return outdoor_air.damp_hour(sheet, NAME, wheel=True, fans=fans())
 
 
-def standby(sheet: Worksheet) -> Mapping[str, Number]:
-    """Fans while open, less the heating or cooling that the wheel saves in a dry hour: no more of either than there is."""
-    c, cooling, run_fraction = col, RESTING.cooling_w, RESTING.run_fraction
-    passes = c(f"{NAME}.sensible_effectiveness") * c("ventilation_now_kg_s") * air.CP_MOIST_AIR
-    colder = at_least(RESTING.space_c - c("outdoor_c"), 0.0)
-    colder = colder * enthalpy_wheel.unfrosted(RESTING.space_c, c("outdoor_c"))
-    warmer = at_least(c("outdoor_c") - RESTING.space_c, 0.0)
-    heating = RESTING.heating_w
-    saved = sheet.let("heat_saved_w", smaller(passes * colder, heating), "of heating")
-    spared = smaller(passes * warmer, cooling) / at_least(cooling, installed.TINY_W)
-    fewer = sheet.let("run_fraction", run_fraction * (1 - spared), "the coil, without what the wheel keeps out")
-    full = RESTING.coil.state.power_w
-    less = installed.heating_electricity(heating - saved) - installed.heating_electricity(heating)
-    return {
-        **outdoor_air.dry_hour(sheet, fans()),
-        "compressor_w": installed.compressor_power(full, fewer) - installed.compressor_power(full, run_fraction),
-        "fans_w": installed.fan_power(fewer) - installed.fan_power(run_fraction),
-        "heating_electricity_w": less,
-        "heating_fuel_w": -installed.heating_fuel(saved),
-    }
+def ventilation(sheet: Worksheet) -> Treated:
+    """What the wheel leaves of the outdoor air's difference from the space, in any hour. While the site is open it turns where
+    the outdoor air holds more heat, water's included, than the space did, and is wetter or the space wants cooling; for heat no
+    faster than is wanted and than frost allows. (Its fans' heat is that of the unit.)
+    """
+    c, own = col, sheet.section(f"{NAME}.wheel")
+    outdoor_c, outdoor_w, cooling_c = c("outdoor_c"), c("outdoor_humidity_ratio"), c("cooling_setpoint_c")
+    inside_w = smaller(c("last_humidity_ratio"), c("limit_humidity_ratio"))
+    more = air.enthalpy(outdoor_c, outdoor_w) > air.enthalpy(cooling_c, inside_w)
+    wanted = (c("untreated.sensible_at_cooling_w") > 0) | (outdoor_w > inside_w)
+    cools = own.let("cools", as_number((c("open") > 0) & more & wanted), "1 where it keeps heat or water out")
+    sensible, latent = (c(f"{NAME}.{kind}_effectiveness") for kind in USUAL)
+    heats = ventilation_heat_recovery.for_heat(own, sensible)
+    turns = own.let("turns", when(cools > 0).then(1.0).otherwise(heats), "of full speed")
+    return Treated(1 - sensible * turns, 1 - latent * turns, 0.0)
 
 
 STRATEGY = Strategy(
     name=NAME,
     summary="the dedicated unit behind an enthalpy wheel",
-    ventilation=None,
+    ventilation=ventilation,
     own_fan=lambda: fans().heat_w,
     resists=None,
     rate=rate,
     damp_hour=damp_hour,
-    standby=standby,
+    standby=lambda _: outdoor_air.dry_hour(fans()),
     device=outdoor_air.DEVICE,
     needs=(ROOF, EXHAUST, AIR_SYSTEM),
     unavailable=UNAVAILABLE,

@@ -82,7 +82,8 @@ class Strategy:
     """All of a strategy; nothing has a default, so that nothing is forgotten.
 
     `name` and `summary`, what it is in a line. `ventilation` says what it does to the ventilation air in any hour, damp or not:
-    the temperature control that the hour begins with is then worked out with air so treated; None where it comes as it is.
+    the temperature control that the hour begins with is then worked out with air so treated, if it is laid out alone (one with
+    a device is also sized beside others, with air as it comes); None where it comes as it is.
     `own_fan` is the heat [W] of a fan that the ventilation air has of its own, on while the site is open, beside which that of
     the rooftop units may cycle; None where there is none. `resists` is what the supply fan draws more while it runs [W], for
     equipment in its air; None where there is none.

@@ -63,18 +63,24 @@ def rate(own: Worksheet, machine: Machine) -> None:
 def ventilation(sheet: Worksheet) -> Treated:
     """What the wheel leaves of the outdoor air's difference from the space."""
     c, own = col, sheet.section(f"{NAME}.wheel")
-    outdoor_c, cooling_c, heating_c = c("outdoor_c"), c("cooling_setpoint_c"), c("heating_setpoint_c")
+    outdoor_c, cooling_c = c("outdoor_c"), c("cooling_setpoint_c")
     more = air.enthalpy(outdoor_c, c("outdoor_humidity_ratio")) > air.enthalpy(cooling_c, c("limit_humidity_ratio"))
     cools = own.let("cools", as_number(more & (c("untreated.sensible_at_cooling_w") > 0)), "1 where it keeps heat out")
     sensible, latent = (c(f"{NAME}.{kind}_effectiveness") for kind in USUAL)
-    passes = sensible * c("ventilation_now_kg_s") * air.CP_MOIST_AIR * at_least(heating_c - outdoor_c, 0.0)
-    passes = own.let("passes_w", passes, "heat it would bring at full speed")
-    lacks = at_least(-c("untreated.sensible_at_heating_w"), 0.0)
-    heats = between(lacks / at_least(passes, 1e-6), 0.0, enthalpy_wheel.unfrosted(heating_c, outdoor_c))
-    heats = own.let("heats", when(passes > 0).then(heats).otherwise(0.0), "of full speed, for heat, free of frost")
+    heats = for_heat(own, sensible)
     turns = own.let("turns", when(cools > 0).then(1.0).otherwise(heats), "of full speed")
     warmed = fans_w() / (1 + c("exhaust_share"))
     return Treated(1 - sensible * turns, 1 - latent * turns, own.let("supply_fan_w", warmed, "in the outdoor air"))
+
+
+def for_heat(own: Worksheet, sensible: Number) -> Number:
+    """How fast a wheel of this effectiveness turns for heat: no faster than the space needs, nor than frost allows."""
+    outdoor_c, heating_c = col("outdoor_c"), col("heating_setpoint_c")
+    passes = sensible * col("ventilation_now_kg_s") * air.CP_MOIST_AIR * at_least(heating_c - outdoor_c, 0.0)
+    passes = own.let("passes_w", passes, "heat it would bring at full speed")
+    lacks = at_least(-col("untreated.sensible_at_heating_w"), 0.0)
+    heats = between(lacks / at_least(passes, 1e-6), 0.0, enthalpy_wheel.unfrosted(heating_c, outdoor_c))
+    return own.let("heats", when(passes > 0).then(heats).otherwise(0.0), "of full speed, for heat, free of frost")
 
 
 def damp_hour(sheet: Worksheet) -> Outcome:
