@@ -209,6 +209,15 @@ WHOLE_KINDS = {
 }
 
 
+def spelt_kind(word: str) -> str | None:
+    """The `day_kind` of a word as categories are spelt: one of DAY_KINDS, `all`, or days of the week, `mon_thu` or `sat,_sun`.
+    None where it is none."""
+    if word in WHOLE_KINDS:
+        return word
+    text = re.sub(r"_?[,;]_?|_and_", ",", word).replace("_", "-").replace("-to-", "-").replace("-through-", "-")
+    return None if days(text) in (None, [HOLIDAY]) else day_kind(text)
+
+
 def both(days: str, kind: str) -> str | None:
     """The days that a `day_kind` and one of DAY_KINDS have in common, as `day_kind` writes them; None for none."""
     pairs = zip(WHOLE_KINDS.get(days, days), WHOLE_KINDS[kind], strict=True)

@@ -267,7 +267,8 @@ def _of_tariffs(tariffs: pl.DataFrame) -> pl.DataFrame:
 
 def _of_periods(periods: pl.DataFrame) -> pl.DataFrame:
     """Windows; demand of one period shares its highest hour and its price, however many rows it is cut into."""
-    numbered = periods.with_row_index("window", offset=1)
+    kind = pl.col("day_kind").map_elements(calendar.spelt_kind, return_dtype=pl.String)
+    numbered = periods.with_row_index("window", offset=1).with_columns(day_kind=kind)
     name = pl.coalesce("period", pl.concat_str(pl.lit("window "), pl.col("window").cast(pl.String)))
     return pl.concat(
         [

@@ -4,7 +4,7 @@ A row at fault in another table than `tariffs` takes its tariff with it: a tarif
 complete and bill the wrong amount.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 import polars as pl
 
@@ -22,6 +22,7 @@ BY_MONTH = (FUEL, "electricity_kg_co2_per_kwh", "fuel_kg_co2_per_kwh")
 SETTABLE = (PRICE, DEMAND, *BY_MONTH)
 DEAREST_KWH = 2.0  # of a currency whose unit is of the order of a dollar: more are cents, or per megawatt-hour
 NO_MONTHS = "not months; write them by number: 6-9 or 11-2,5, or 6 to 9 where a spreadsheet makes a date of it"
+NO_DAYS = "no kind of day; write working, other or all, or days of the week: Mon-Thu, Fri (holidays are other days)"
 Checks = tuple[Callable[[pl.DataFrame], pl.DataFrame], ...]
 
 
@@ -98,10 +99,13 @@ def _window_faults(rows: pl.DataFrame) -> pl.DataFrame:
         )
         for name in BY_MONTH
     ]
+    no_days = [word for word in rows["day_kind"].drop_nulls().unique() if calendar.spelt_kind(word) is None]
+    unread = rows.filter(c("day_kind").is_in(no_days))
     hours = pl.concat_str(c("from_hour:text"), pl.lit(" to "), c("to_hour:text"), ignore_nulls=True)
     return pl.concat(
         [
             _unreadable_months(rows, PERIODS),
+            row_faults(PERIODS, unread, "day_kind", "not days", c("day_kind:text"), NO_DAYS),
             row_faults(PERIODS, half, "from_hour, to_hour", "half a window", hours, "one hour is missing; give both"),
             row_faults(
                 PERIODS,
@@ -128,7 +132,7 @@ def _overlaps(rows: pl.DataFrame) -> pl.DataFrame:
     """Rows of a tariff that set the same price at the same time. Demand charges may hold at once: only the same window twice,
     without a period's name to say that it is one charge, is at fault."""
     faults = [no_faults()]
-    times = calendar.times(rows)
+    times = _times(rows, _kinds(rows))
     key = ["tariff_id", *calendar.TIME]
     for column in SETTABLE:
         setting = times.filter(pl.col(column).is_not_null()).select("row", "period", f"{column}:text", *key)
@@ -212,13 +216,14 @@ def _both_ways(periods: pl.DataFrame, tiers: pl.DataFrame) -> pl.DataFrame:
 def _gaps(tariffs: pl.DataFrame, periods: pl.DataFrame, tiers: pl.DataFrame) -> pl.DataFrame:
     """Tariffs without a price of their own whose windows and tiers leave times without one."""
     unpriced = tariffs.filter(pl.col(PRICE).is_null() & pl.col("tariff_id").is_not_null()).select("row", "tariff_id")
-    every = unpriced.join(calendar.year(), how="cross", maintain_order="left_right")
-    priced = calendar.times(periods.filter(pl.col(PRICE).is_not_null())).select("tariff_id", *calendar.TIME)
+    kinds = _kinds(periods)
+    every = unpriced.join(calendar.year(kinds), how="cross", maintain_order="left_right")
+    priced = _times(periods.filter(pl.col(PRICE).is_not_null()), kinds).select("tariff_id", *calendar.TIME)
     in_tiers = calendar.by_month(tiers).select("tariff_id", "month")
     open_times = every.join(priced, on=["tariff_id", *calendar.TIME], how="anti", maintain_order="left")
     open_times = open_times.join(in_tiers, on=["tariff_id", "month"], how="anti", maintain_order="left")
     first = open_times.group_by("row", maintain_order=True).agg(pl.len().alias("times"), pl.first(*calendar.TIME))
-    whole = calendar.year().height
+    whole = calendar.year(kinds).height
     message = (
         pl.when(pl.col("times") == whole)
         .then(pl.lit(f"empty; give {PRICE}, or windows or tiers that cover the year"))
@@ -237,9 +242,22 @@ def _gaps(tariffs: pl.DataFrame, periods: pl.DataFrame, tiers: pl.DataFrame) -> 
 
 
 def _time() -> pl.Expr:
-    """`in month 6, working days, hour 12`."""
+    """`in month 6, working days, hour 12`, or of single days `mondays`."""
     month, hour = (pl.col(name).cast(pl.String) for name in ("month", "hour"))
-    return pl.concat_str(pl.lit("in month "), month, pl.lit(", "), pl.col("day_kind"), pl.lit(" days, hour "), hour)
+    single = pl.col("day_kind").is_in(list(calendar.WEEK))
+    plural = pl.when(single).then(pl.lit("s, hour ")).otherwise(pl.lit(" days, hour "))
+    return pl.concat_str(pl.lit("in month "), month, pl.lit(", "), pl.col("day_kind"), plural, hour)
+
+
+def _kinds(periods: pl.DataFrame) -> Sequence[str]:
+    """The kinds of day that windows have to be told apart by: the days of the week where one names single days."""
+    named = periods["day_kind"].drop_nulls().unique()
+    return calendar.DAY_KINDS if {*named} <= {*calendar.WHOLE_KINDS} else calendar.WEEK
+
+
+def _times(periods: pl.DataFrame, kinds: Sequence[str]) -> pl.DataFrame:
+    kind = pl.col("day_kind").map_elements(calendar.spelt_kind, return_dtype=pl.String)
+    return calendar.times(periods.with_columns(day_kind=kind), kinds)
 
 
 def _incomplete(tariffs: CheckedTable, part: CheckedTable, lost: pl.DataFrame) -> pl.DataFrame:

@@ -5,7 +5,7 @@ of commercial customers in the United States with room on both sides (of 1,847 p
 lie inside), common practice, no source.
 """
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass
 
 import polars as pl
@@ -195,18 +195,23 @@ def _free(tables: Mapping[str, CheckedTable]) -> Iterator[str]:
 
 def _single_days(tables: Mapping[str, CheckedTable]) -> Iterator[str]:
     """Charges on days that a ledger does not tell apart."""
-    if ADDING not in tables:
-        return
-    rows = tables[ADDING].values.filter(pl.col("days").is_not_null())
-    odd = rows.filter(~pl.col("days").map_elements(calendar.day_kind, pl.String).is_in(list(calendar.WHOLE_KINDS)))
-    if odd.is_empty():
-        return
-    listed = _listed([f"{row} ({text})" for row, text in odd.select("row", "days").iter_rows()])
-    where = "row" if odd.height == 1 else "rows"
-    yield (
-        f"{ADDING}: {where} {listed}: a ledger tells Monday to Friday from Saturday and Sunday, not single days: energy is "
-        "apportioned by the count of days, demand is that of all days of the kind (an approximation; tariffs show is exact)"
+    named: tuple[tuple[str, str, Callable[[str], str | None]], ...] = (
+        (ADDING, "days", calendar.day_kind),
+        ("tariff_periods", "day_kind", calendar.spelt_kind),
     )
+    for table, column, kind in named:
+        if table not in tables:
+            continue
+        rows = tables[table].told(column).filter(pl.col(column).is_not_null())
+        odd = rows.filter(~pl.col(column).map_elements(kind, pl.String).is_in(list(calendar.WHOLE_KINDS)))
+        if odd.is_empty():
+            continue
+        listed = _listed([f"{row} ({text})" for row, text in odd.select("row", f"{column}:text").iter_rows()])
+        where = "row" if odd.height == 1 else "rows"
+        yield (
+            f"{table}: {where} {listed}: a ledger tells Monday to Friday from Saturday and Sunday, not single days: energy is "
+            "apportioned by the count of days, demand is that of all days of the kind (an approximation; tariffs show is exact)"
+        )
 
 
 def _unused(tables: Mapping[str, CheckedTable], used: Collection[str] | None) -> Iterator[str]:

@@ -11,6 +11,7 @@ import pytest
 from screener import calendar
 from screener.errors import ContractError
 from screener.tables import read_portfolio, read_tariffs
+from screener.tables.tariff_faults import NO_DAYS
 from tests.tables.portfolios import sites, write
 
 TARIFFS = "tariff_id,electricity_price_per_kwh,fuel_price_per_kwh\nT1,0.12,0.04\nT2,,0.04\n"
@@ -108,8 +109,27 @@ PERIODS = {
         [(3, "tariff_id", "unknown tariff_id", "T9", "not among the tariffs; it has T1, T2")],
     ),
     "a kind of day": (
-        "T1,,,Sunday,,,0.2,,\n",
-        [(3, "day_kind", "unknown value", "Sunday", "not known; use one of working, other, all")],
+        "T1,,,Noday,,,0.2,,\n",
+        [(3, "day_kind", "not days", "Noday", NO_DAYS)],
+    ),
+    "single days that overlap": (
+        "T1,,6-9,Mon-Thu,12,18,0.3,,\nT1,,9,Thu to Fri,17,20,0.2,,\nT1,,6-9,Fri,12,17,0.2,,\n",
+        [
+            (
+                3,
+                "electricity_price_per_kwh",
+                "windows overlap",
+                "0.3",
+                "row 4 sets it too, first in month 9, thursdays, hour 17; let windows not overlap",
+            ),
+            (
+                4,
+                "electricity_price_per_kwh",
+                "windows overlap",
+                "0.2",
+                "row 3 sets it too, first in month 9, thursdays, hour 17; let windows not overlap",
+            ),
+        ],
     ),
 }
 
