@@ -206,9 +206,16 @@ class Coil:
         t_in = warm_c
         if plant.pipe:
             t_in = root(too_warm, min(COLDEST_ADP_C, warm_c), warm_c, hour.precooled_c, 0.5, 1e-8)
+            t_in = max(t_in, min(dew_point(w_in, p), warm_c))  # the pipe stays dry
         hour.precooled_c = t_in if plant.pipe else None
         adp, duty = settles(t_in)
-        self.moisture_kg_s = supply_kg_s * contact * max(0.0, w_in - saturated(adp, p))
+        taken = contact * max(0.0, w_in - saturated(adp, p))
+        leaving, w_out = enthalpy(t_in, w_in) - duty, w_in - taken
+        t_out = (leaving - w_out * 2.501e6) / (1006.0 + 1860.0 * w_out)
+        if (plant.pipe or plant.flow < 1) and w_out > saturated(t_out, p):  # fog falls out too
+            t_out = root(lambda t: leaving - enthalpy(t, saturated(t, p)), 0.0, 45.0)
+            taken = w_in - saturated(t_out, p)
+        self.moisture_kg_s = supply_kg_s * taken
         total_w = supply_kg_s * duty
         sensible_w = total_w - self.moisture_kg_s * (2.501e6 + 1860.0 * t_in)
         self.sensible_w = max(sensible_w - plant.fan_w * (1 - hour.fan_on), 1e-6)

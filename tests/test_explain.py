@@ -105,6 +105,12 @@ def test_coil_leaves_on_the_line_to_its_surface(told, strategy):
 
 
 @pytest.mark.parametrize("strategy", list(REGISTRY), indirect=True)
+def test_no_state_is_above_saturation(told, strategy):
+    for state in told[strategy]["hour"]["states"]:
+        assert state["relative_humidity"] <= 1 + 1e-9, state["name"]
+
+
+@pytest.mark.parametrize("strategy", list(REGISTRY), indirect=True)
 def test_balances_of_hour_and_year_close(told, strategy):
     for balance, size in ((told[strategy]["hour"], "heat_w"), (told[strategy]["year"], "heat_kwh")):
         largest = max(abs(value) for value in balance[size].values())

@@ -21,7 +21,8 @@ from screener.explain.bill import bill, of_year
 from screener.explain.day import of_day
 from screener.explain.states import agree, apart, state
 from screener.explain.water import water
-from screener.formula import Number, col, polars
+from screener.formula import Number, col, plain, polars
+from screener.physics import psychrometrics as air
 from screener.strategies import REFERENCE, REGISTRY
 from screener.strategies.strategy import FIELDS
 from screener.tables import Settings
@@ -341,7 +342,11 @@ def _chosen(every: pl.DataFrame, damp: pl.DataFrame, at: str | None) -> pl.DataF
 
 
 def _states(frame: pl.DataFrame, sheet: Worksheet, strategy: str) -> list[Document]:
-    """States of air: of the weather and the space, and those the strategy showed."""
+    """States of air: of the weather and the space, and those the strategy showed.
+
+    Air that holds more water than it can is shown saturated: outdoor air that was so at the pressure of its hour, at a site whose
+    standard atmosphere is heavier, and mixtures of cold outdoor air and damp air of the space, in which fog forms.
+    """
     shown: list[tuple[str, Number, Number]] = [
         ("outdoor air", col("outdoor_c"), col("outdoor_humidity_ratio")),
         ("space", col(f"{strategy}.space_c"), col(f"{strategy}.humidity_ratio")),
@@ -350,7 +355,8 @@ def _states(frame: pl.DataFrame, sheet: Worksheet, strategy: str) -> list[Docume
     shown += [(state.name, state.dry_bulb_c, state.humidity_ratio) for state in sheet.states.values()]
     pressure = frame["pressure_pa"].item()
     found = (frame.select(t=polars(t), w=polars(w)).row(0) for _, t, w in shown)
-    return [state(name, t, w, pressure) for (name, _, _), (t, w) in zip(shown, found, strict=True)]
+    held = [(t, min(w, plain(air.humidity_ratio_from_relative_humidity(t, 1.0, pressure)))) for t, w in found]
+    return [state(name, t, w, pressure) for (name, _, _), (t, w) in zip(shown, held, strict=True)]
 
 
 def _processes(frame: pl.DataFrame, sheet: Worksheet) -> list[Document]:

@@ -28,6 +28,7 @@ CONDENSER_APPROACH_K = 10.0  # condensing above outdoor temperature at rated loa
 CONDENSING_FLOOR_C = 32.0  # head-pressure control of air-cooled units, practice
 COLDEST_ADP_C = 1.0  # frost protection: a comfort coil is kept above freezing, practice
 RATING_NEWTON_STEPS = 8
+SERIES_SHORT = 0.9995  # what the series says of air that leaves lies within 0.05 % of saturation: never above it
 
 
 @dataclass(frozen=True)
@@ -255,8 +256,13 @@ def run(
     entering_humidity_ratio: Number,
     outdoor_c: Number,
     pressure_pa: Number,
+    near_fog: bool = False,
 ) -> CoilState:
     """The coil at full run with this air entering and this weather outside.
+
+    Air that comes almost saturated, or meets little that passes untouched, would leave above saturation, since the line between
+    two states near the curve lies above it: with `near_fog`, for coils behind a heat pipe and slow ones, that water falls out on
+    the coil too, at the same enthalpy (one Newton step, saturation from the apparatus dew point by a series of second order).
 
     The parabola at the rated point gives a first apparatus dew point, one Newton step the next, where saturation follows
     from the first by a series of second order: within 0.01 K and 0.1 % of duty of a converged solution. A coil whose
@@ -282,7 +288,8 @@ def run(
     beyond = sheet.let("beyond_rating_j_kg", target - rating.rated_j_kg)
     root = sqrt(at_least(rating.rated_j_kg_k**2 + 2 * rating.rated_j_kg_k2 * beyond, 0.0))
     parabola = rating.rated_adp_c + 2 * beyond / (rating.rated_j_kg_k + root)
-    first = sheet.let("adp_guess_c", parabola, "on the parabola through the rated point")
+    unfrozen = at_least(parabola, COLDEST_ADP_C)
+    first = sheet.let("adp_guess_c", unfrozen, "on the parabola through the rated point")
     w_first = sheet.let("saturated_guess", _saturated(first, pressure_pa), "saturated there")
     log_slope = sheet.let("saturated_log_slope", (1 + w_first / air.MASS_RATIO) * air.saturation_log_slope(first))
     h_slope = _enthalpy_slope(first, w_first, w_first * log_slope) + rating.law_per_adp
@@ -296,10 +303,12 @@ def run(
     dry_adp = (target - w_in * air.LATENT_HEAT_0C) / (cp_in + rating.law_per_adp)
     surface = when(dry).then(at_least(dry_adp, COLDEST_ADP_C)).otherwise(adp)
     surface = sheet.let("adp_c", at_most(surface, t_in), "surface temperature of the coil, which never heats")
-    taken = sheet.let("moisture_kg_kg", rating.contact * w_surface, "water taken")
+    taken: Number = sheet.let("moisture_kg_kg", rating.contact * w_surface, "water taken")
     cp = air.CP_DRY_AIR + air.CP_VAPOUR * (w_in - w_surface)
-    sensible = sheet.let("sensible_j_kg", rating.contact * cp * (t_in - surface), "sensible heat taken")
+    sensible: Number = sheet.let("sensible_j_kg", rating.contact * cp * (t_in - surface), "sensible heat taken")
     total = sheet.let("total_j_kg", sensible + taken * vapour_heat, "all heat taken")
+    if near_fog:
+        taken, sensible = _less_fog(sheet, t_in, w_in, total, taken, sensible, saturated, log_slope, surface)
     load = sheet.let("load", total / rating.duty_j_kg, "duty over rated duty")
     power = total / carnot_cop(rating.carnot_fraction, surface, outdoor_c, load)
     slope = rating.contact * (1 - saturated * log_slope * vapour_heat / h_slope)
@@ -313,6 +322,33 @@ def run(
         load=load,
         power_w=sheet.let("power_w", m * power, "compressor and condenser fan at full run"),
     )
+
+
+def _less_fog(
+    sheet: Sheet,
+    t_in: Number,
+    w_in: Number,
+    total: Number,
+    taken: Number,
+    sensible: Number,
+    saturated: Number,
+    log_slope: Number,
+    surface: Number,
+) -> tuple[Number, Number]:
+    """Water and sensible heat taken, where the air would leave above saturation that of fog too."""
+    w_out = w_in - taken
+    h_out = air.enthalpy(t_in, w_in) - total
+    t_out = sheet.let("leaving_untouched_c", air.dry_bulb_from_enthalpy(h_out, w_out), "before any fog falls out")
+    above = t_out - surface
+    x = log_slope * above * (1 - above / (surface + air.MAGNUS_C))  # the slope falls with the square of T + MAGNUS_C
+    held = SERIES_SHORT * saturated * (1 + x * (1 + x / 2))
+    at_most_w = sheet.let("saturated_leaving", held, "what it can hold there")
+    per_kg = (air.LATENT_HEAT_0C + air.CP_VAPOUR * t_out) / (air.CP_DRY_AIR + air.CP_VAPOUR * w_out)
+    fog = at_least(w_out - at_most_w, 0.0) / (1 + at_most_w * log_slope * per_kg)
+    fog = sheet.let("fog_kg_kg", fog, "that falls out on the coil, for it can hold no more")
+    vapour_heat = air.LATENT_HEAT_0C + air.CP_VAPOUR * t_in
+    more = sheet.let("moisture_and_fog_kg_kg", taken + fog, "water taken, fog too")
+    return more, sheet.let("sensible_less_fog_j_kg", sensible - fog * vapour_heat, "sensible heat taken, fog's kept")
 
 
 def carnot_cop(

@@ -1,10 +1,11 @@
 """A passive heat pipe wrapped around a cooling coil: what it takes from the entering air it gives back behind the coil.
 
 Effectiveness is the temperature drop of the entering air over that between it and the air leaving the coil: 0.35-0.55 for
-ordinary wrap-around pipes of two to four rows (common practice, no source). The pipe itself stays dry.
+ordinary wrap-around pipes of two to four rows (common practice, no source). The pipe itself stays dry: it cools no further than
+the dew point.
 """
 
-from screener.formula import Number, Sheet, at_most
+from screener.formula import Number, Sheet, at_least, at_most
 from screener.physics import cooling_coil
 from screener.physics import psychrometrics as air
 from screener.physics.cooling_coil import CoilState, Rating
@@ -56,6 +57,12 @@ def run(
     at_zero = sheet.let("adp_at_zero_c", at_zero, "apparatus dew point on the tangent, entering air at 0 degC")
     response = 1 - rating.contact + rating.contact * rating.tangent_per_j_kg * cp_in
     precooled = ((1 - effectiveness) * t_in + effectiveness * rating.contact * at_zero) / (1 - effectiveness * response)
-    precooled = sheet.let("precooled_c", at_most(precooled, t_in), "entering air behind the first half of the pipe")
+    wanted = sheet.let("wanted_c", precooled, "behind the first half of the pipe, were the air dry enough")
+    saturated = sheet.let(
+        "saturated_precooled", air.humidity_ratio(air.saturation_pressure_over_water(wanted), pressure_pa)
+    )
+    per_k = saturated * (1 + saturated / air.MASS_RATIO) * air.saturation_log_slope(wanted)
+    behind = at_most(wanted + at_least(w_in - saturated, 0.0) / per_k, t_in)
+    precooled = sheet.let("precooled_c", behind, "entering air behind the first half, no colder than its dew point")
     sheet.let("passed_w", rating.supply_kg_s * cp_in * (t_in - precooled), "heat it passes around the coil")
-    return cooling_coil.run(sheet, rating, precooled, w_in, outdoor_c, pressure_pa)
+    return cooling_coil.run(sheet, rating, precooled, w_in, outdoor_c, pressure_pa, near_fog=True)

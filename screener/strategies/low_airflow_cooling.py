@@ -33,7 +33,7 @@ def coil_at(sheet: Worksheet, space_c: Number, humidity_ratio: Number) -> Runnin
     """The installed coil with less air; outdoor air is a larger share of it."""
 
     def slow(sheet: Worksheet, t_in: Number, w_in: Number) -> cooling_coil.CoilState:
-        return cooling_coil.run(sheet, COIL, t_in, w_in, col("outdoor_c"), col("pressure_pa"))
+        return cooling_coil.run(sheet, COIL, t_in, w_in, col("outdoor_c"), col("pressure_pa"), near_fog=True)
 
     outdoor_share = at_most(col("outdoor_share") / FLOW_SHARE, 1.0)
     return installed.coil_at(sheet, space_c, humidity_ratio, outdoor_share, slow, col("fan_w") * FAN_SHARE)

@@ -7,10 +7,10 @@ import pytest
 from screener import climate
 from screener.contracts.hour import COIL
 from screener.formula import col
-from screener.physics import heat_pipe
+from screener.physics import cooling_coil, heat_pipe
 from screener.physics import psychrometrics as air
 from screener.worksheet import Worksheet
-from tests.physics.coils import SEA_LEVEL, default_coil, humidity
+from tests.physics.coils import SEA_LEVEL, default_coil, humidity, states
 from tests.physics.coils import run as plain
 
 psychrolib.SetUnitSystem(psychrolib.SI)
@@ -91,3 +91,25 @@ def test_no_pipe_is_the_plain_coil():
     without = sheet.apply(site.lazy().join(states.lazy(), how="cross")).collect()
     for name in ("total_w", "moisture_kg_s", "power_w"):
         assert without[name].item() == pytest.approx(plain(site, states)[name].item(), rel=1e-12)
+
+
+@pytest.mark.parametrize(("effectiveness", "flow_share"), [(0.45, 1.0), (0.55, 1.0), (0.0, 0.7)])
+def test_nothing_leaves_above_saturation(effectiveness, flow_share):
+    """The line from damp air to the surface of the coil lies above the curve: what it would carry there as fog falls out, at the
+    same enthalpy. Saturation by psychrolib; the pipe stays above the dew point."""
+    site, sheet = default_coil(), Worksheet()
+    if flow_share < 1:
+        cooling_coil.at_flow(sheet, COIL, flow_share, SEA_LEVEL)
+        site = site.drop(sheet.names(), strict=False).hstack(sheet.apply(site.lazy()).collect().select(sheet.names()))
+        sheet = Worksheet()
+    at = states([20.0, 22.2, 24.0, 27.0], [0.5, 0.65, 0.8, 0.9], [20.0, 27.0, 35.0]).with_columns(p=pl.lit(SEA_LEVEL))
+    heat_pipe.run(sheet, COIL, effectiveness, col("t"), col("w"), col("outdoor"), SEA_LEVEL)
+    fog = 0
+    for row in sheet.apply(site.lazy().join(at.lazy(), how="cross")).collect().iter_rows(named=True):
+        w_out = row["w"] - row["moisture_kg_s"] / row["supply_kg_s"]
+        h_out = psychrolib.GetMoistAirEnthalpy(row["precooled_c"], row["w"]) - row["total_j_kg"]
+        t_out = psychrolib.GetTDryBulbFromEnthalpyAndHumRatio(h_out, w_out)
+        assert w_out <= psychrolib.GetSatHumRatio(t_out, SEA_LEVEL) * 1.0003
+        assert row["w"] <= psychrolib.GetSatHumRatio(row["precooled_c"], SEA_LEVEL) * 1.003
+        fog += row["fog_kg_kg"] > 0
+    assert fog > 0
