@@ -67,6 +67,7 @@ class Arriving:
         return limit + col("ventilated") * self.water_left * (col("outdoor_humidity_ratio") - limit)
 
 
+UNTREATED = Arriving(1.0, 1.0)
 AS_GAINED = Arriving(col("ventilation_heat_left"), col("ventilation_water_left"))  # as the gains of the hour have it
 
 
@@ -101,14 +102,16 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fans: Fans) -> Outcome:
     flow, needed = c("ventilation_kg_s"), c("moisture_at_limit_kg_s")
     cooling_c, heating_c = c("cooling_setpoint_c"), c("heating_setpoint_c")
     comes, meets = AS_GAINED, behind_wheel(own, name) if wheel else AS_GAINED
-    w_in = own.let("entering_humidity_ratio", comes.humidity_ratio(), "outdoor air, or space air while closed")
+    w_in = own.let(
+        "entering_humidity_ratio", comes.humidity_ratio(), "as it comes to the unit and as the gains have it"
+    )
     w_coil = own.let("behind_wheel_humidity_ratio", meets.humidity_ratio(), "behind the wheel") if wheel else w_in
     untouched_c = own.let("untouched_c", meets.c(cooling_c), "as it meets the unit's coil, space at its set point")
     by_wheel: Number = 0.0
     gained: Number = 0.0
     if wheel:
         by_wheel = own.let("wheel_kg_s", flow * (w_in - w_coil), "water handed to the exhaust air")
-        gained = flow * (Arriving(1.0, 1.0).humidity_ratio() - w_in)
+        gained = flow * (UNTREATED.humidity_ratio() - w_in)
         gained = own.let("gained_kg_s", gained, "the same, where the gains have it")
     coldest = flow * at_least(w_in - c(f"{name}.coldest_supply_humidity_ratio"), 0.0)
     most = c(f"{name}.{LIMIT}")
@@ -151,7 +154,7 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fans: Fans) -> Outcome:
     over = supply.chilled_w(held_c) + cooling - c("sensible_at_cooling_w")
     space_c = installed.within_set_points(cooling_c - over / (c("conductance_w_k") + follows))
     space_c = own.let("space_c", space_c, "where the space settles")
-    t_in = own.let("entering_c", comes.c(space_c), "outdoor air, or space air while closed")
+    t_in = own.let("entering_c", comes.c(space_c), "as it comes to the unit and as the gains have it")
     t_coil = own.let("behind_wheel_c", meets.c(space_c), "behind the wheel") if wheel else t_in
     leaving = own.let("leaving_c", when(cold > 0).then(held_c).otherwise(t_coil), "saturated supply, before reheat")
     chilled = flow * air.CP_MOIST_AIR * (t_in - leaving) - fan_heat
@@ -173,7 +176,8 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fans: Fans) -> Outcome:
     free = own.let("reheat_w", smaller(wanted_w, duty + power), "from its condenser")
     heating = own.let("heating_needed_w", surplus - free, "left to the site's heating")
 
-    _show(sheet, name, _State(t_in, w_in), _State(t_coil, w_coil), leaving, by_coil, power, fans, wheel)
+    before = _State(UNTREATED.c(space_c), UNTREATED.humidity_ratio())
+    _show(sheet, name, before, _State(t_coil, w_coil), leaving, by_coil, power, fans, wheel)
 
     at_near, slope = coil.running.moisture_kg_s, coil.running.moisture_slope
     humidity, removes, condenses = installed.settle(
