@@ -10,10 +10,11 @@ from pathlib import Path
 
 import polars as pl
 
-from screener.contracts.origins import is_given
+from screener.contracts.origins import CONVERTED, GIVEN, is_given
 from screener.formula import col, of_columns
 from screener.physics import cooling_coil
 from screener.physics.ventilation import code_rate_l_s
+from screener.units import FOOT_M
 from screener.worksheet import Worksheet
 
 RANGES = Path(__file__).parent / "plausible_ranges.csv"
@@ -27,6 +28,7 @@ PER_M2 = 1 / C("floor_area_m2")
 CODE_AIR = of_columns(code_rate_l_s, "peak_occupants", "floor_area_m2", "outdoor_air_l_s_person", "outdoor_air_l_s_m2")
 # What the sites table says, in the unit of the ranges, and the column that must be given for it.
 INPUTS: Mapping[str, tuple[str, pl.Expr]] = {
+    "area": ("floor_area_m2", C("floor_area_m2")),
     "bill": ("annual_electricity_kwh", C("annual_electricity_kwh") * PER_M2),
     "cooling": ("cooling_capacity_kw", 1000 * C("cooling_capacity_kw") * PER_M2),
     "outdoor_air": ("outdoor_air_l_s", C("outdoor_air_l_s") / CODE_AIR),
@@ -52,7 +54,22 @@ def ranges() -> pl.DataFrame:
 def of_inputs(sites: pl.DataFrame) -> pl.DataFrame:
     """A note (`site_id, figure, note`) for every given figure of filled sites that lies outside its range."""
     figures = [pl.when(is_given(column)).then(value).alias(name) for name, (column, value) in INPUTS.items()]
-    return _outside(sites.select("site_id", _kind(), *figures), list(INPUTS))
+    return pl.concat([_outside(sites.select("site_id", _kind(), *figures), list(INPUTS)), _of_other_unit(sites)])
+
+
+def _of_other_unit(sites: pl.DataFrame) -> pl.DataFrame:
+    """A note on every floor area that is unusual as it is read, and usual in the other unit of areas."""
+    own = sites.select("site_id", _kind(), area="floor_area_m2", origin="floor_area_m2_origin")
+    bounds = ranges().filter(figure="area").select("building_type", "low", "high")
+    own = own.join(bounds.filter(C("building_type") != EVERY_TYPE), on="building_type", how="inner")
+    in_feet, in_metres = C("area") * FOOT_M**2, C("area") / FOOT_M**2
+    words = (
+        pl.when((C("origin") == GIVEN) & (C("area") > C("high")) & in_feet.is_between("low", "high"))
+        .then(pl.lit("floor area in square metres would be usual in square feet: check the unit of its column"))
+        .when((C("origin") == CONVERTED) & (C("area") < C("low")) & in_metres.is_between("low", "high"))
+        .then(pl.lit("floor area in square feet would be usual in square metres: check the unit of its column"))
+    )
+    return own.select("site_id", figure=pl.lit("area"), note=words).drop_nulls("note")
 
 
 def of_results(sites: pl.DataFrame, results: pl.DataFrame) -> pl.DataFrame:

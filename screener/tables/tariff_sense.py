@@ -58,6 +58,23 @@ def notes(tables: Mapping[str, CheckedTable], currency: str, used: Collection[st
     return sorted(found)
 
 
+def doubtful(tables: Mapping[str, CheckedTable], currency: str) -> pl.DataFrame:
+    """`tariff_id` and `note`: the tariffs with a price out of its usual range, for the rows of the sites that pay it."""
+    found = [pl.DataFrame(schema={"tariff_id": pl.String, "note": pl.String})]
+    for name, table in tables.items() if currency in DOLLAR_LIKE else ():
+        for column in sorted(set(USUAL) & set(table.contract.columns)):
+            usual, value = USUAL[column], pl.col(column)
+            least = 0.0 if name == ADDING else usual.low
+            out = table.values.filter((value != 0) & ~value.is_between(least, usual.high))
+            words = pl.concat_str(
+                pl.lit(f"a price of its tariff is unusual, {column} "),
+                value.round_sig_figs(3).cast(pl.String),
+                pl.lit(f" where {least:g} to {usual.high:g} {currency}/{usual.per} is usual: check its unit"),
+            )
+            found.append(out.select("tariff_id", note=words).drop_nulls("tariff_id"))
+    return pl.concat(found).unique("tariff_id", keep="first", maintain_order=True)
+
+
 def fits(column: str, name: str, value: float) -> dict[str, tuple[float, float]]:
     """The units in which a price (SI, given under `name`) would be usual: what to divide it by in its column,
     and what it then is in SI."""
