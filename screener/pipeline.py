@@ -146,6 +146,7 @@ def _write(
     progress.stage("writing")
     written = {**results, "ranking": ranked, "groups": ranking.groups(ranked)}
     outputs.write_run(out, written, {**info, "ledger": basis.ledger_form}, force, files, basis.inputs)
+    outputs.forget(out / "odds")  # of the run that was there before
     progress.stop()
     return ranked, ranking.totals(ranked)
 

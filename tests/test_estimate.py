@@ -2,6 +2,7 @@
 
 import os
 import pickle
+import shutil
 import signal
 import subprocess
 import sys
@@ -16,7 +17,7 @@ import pyarrow.parquet as pq
 import pytest
 from polars.testing import assert_frame_equal
 
-from screener import engine, outputs, pipeline
+from screener import engine, odds, outputs, pipeline
 from screener.engine import cluster, estimate
 from screener.errors import ContractError, UsageError
 from tests.test_unfinished_runs import contents, portfolio_in
@@ -128,6 +129,12 @@ def test_a_cluster_comes_to_the_same_bytes_though_a_worker_dies_in_the_middle(
     pipeline.run(portfolio, out, progress=engine.Progress(kill_one), batch_sites=2, cluster=scheduler)
     assert killed
     assert contents(out) == contents(run.path)
+    alone = tmp_path / "alone"
+    shutil.copytree(out, alone)
+    odds.odds(alone, 5)
+    odds.odds(out, 5, cluster=scheduler)
+    for name in ("odds", "portfolio_odds", "odds_figures", "odds_changes", "odds_draws"):
+        assert (out / f"{name}.parquet").read_bytes() == (alone / f"{name}.parquet").read_bytes(), name
 
 
 def test_an_address_without_a_cluster_is_told_in_words(run: outputs.RunFolder, tmp_path: Path, monkeypatch) -> None:

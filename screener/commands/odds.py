@@ -58,6 +58,9 @@ def odds(
     top: Top = 15,
     as_json: Json = False,
     quiet: Quiet = False,
+    cluster: Annotated[
+        str | None, typer.Option(metavar="ADDRESS", help="Share the draws among the workers of a Dask cluster.")
+    ] = None,
 ) -> None:
     """Say how sure a run is: ranges of its savings, odds of its advice, and what to find out first."""
     from screener import odds as asking
@@ -65,7 +68,7 @@ def odds(
 
     with errors_in_words():
         with progress_line(quiet) as tell:
-            found = asking.odds(run, draws, seed, first, Progress(tell))
+            found = asking.odds(run, draws, seed, first, Progress(tell), cluster)
         if as_json:
             tables = {"sites": found.sites, "portfolio": found.portfolio, "figures": found.figures}
             print_json({"run": str(run), **{name: table.to_dicts() for name, table in tables.items()}})

@@ -4,6 +4,7 @@ Whatever the folder has already, from an unfinished run of the same things, is l
 """
 
 from collections.abc import Callable
+from functools import partial
 
 import polars as pl
 
@@ -51,13 +52,18 @@ def work_out_all(
         return number, work_out(sites(number), basis, lambda done: progress.done(done, number))
 
     if cluster is not None:
-        batches = cluster_batches(cluster, ((number, sites(number)) for number in lacking), basis)
+        waiting = ((number, sites(number)) for number in lacking)
+        batches = cluster_batches(cluster, waiting, partial(_handed_on, basis), work_out)
     else:
         batches = ahead(here, lacking)
     for number, batch in batches:
         scratch.keep(number, batch.tables)
         progress.done(batch.sites.height, number)
         progress.add(batch.timings, "of batches: ")
+
+
+def _handed_on(basis: Basis) -> Basis:
+    return basis
 
 
 def price_all(

@@ -1,13 +1,10 @@
 """Batches on the workers of a Dask cluster that is already there. Needs the optional extra `cluster`."""
 
 import asyncio
-from collections.abc import Iterator
-from typing import Any
-
-import polars as pl
+from collections.abc import Callable, Iterator
+from typing import Any, TypeVar
 
 from screener import outputs
-from screener.engine.estimate import Basis, Batch, work_out
 from screener.errors import UsageError
 
 WAIT_S = 30.0
@@ -16,8 +13,20 @@ SAME = "install the same packages there as here"
 INSTALL = "--cluster needs the package distributed; install it with: pip install 'screener[cluster]'"
 
 
-def batches(address: str, tasks: Iterator[tuple[int, pl.DataFrame]], basis: Basis) -> Iterator[tuple[int, Batch]]:
-    """Each numbered batch of sites with what a worker made of it, as they come.
+Task = TypeVar("Task")
+Shared = TypeVar("Shared")
+Made = TypeVar("Made")
+
+
+def batches(
+    address: str,
+    tasks: Iterator[tuple[int, Task]],
+    shared: Callable[[], Shared],
+    function: Callable[[Task, Shared], Made],
+) -> Iterator[tuple[int, Made]]:
+    """Each numbered task with what the `function` made of it and of what is `shared`, on a worker, as they come.
+
+    What is shared is made once, on a worker, and again when the worker that held it is lost.
 
     The batches of a worker that is lost are given to another; only when several workers in turn die of the same batch the
     run ends. Never more than `AHEAD` batches a worker are under way. UsageError where there is no cluster, its workers
@@ -35,12 +44,12 @@ def batches(address: str, tasks: Iterator[tuple[int, pl.DataFrame]], basis: Basi
         raise UsageError(f"no Dask cluster at {address} ({reason}); give its scheduler, like tcp://host:8786") from None
     with client:
         _require_workers(client, address)
-        shared = client.submit(_handed_on, basis, pure=False)
+        there = client.submit(shared, pure=False)
         under_way: dict[Any, int] = {}
         finished = distributed.as_completed(loop=client.loop)
         try:
-            for number, sites in tasks:
-                future = client.submit(work_out, sites, shared, pure=False)
+            for number, task in tasks:
+                future = client.submit(function, task, there, pure=False)
                 under_way[future] = number
                 finished.add(future)
                 if len(under_way) >= AHEAD * max(len(client.scheduler_info(n_workers=-1)["workers"]), 1):
@@ -69,12 +78,7 @@ async def _require_scheduler(address: str) -> None:
         raise ValueError("what answers there is no scheduler")
 
 
-def _handed_on(basis: Basis) -> Basis:
-    """A task of its own, so that the basis can be had again when the worker that held it is lost."""
-    return basis
-
-
-def _next(finished: Any, under_way: dict[Any, int]) -> tuple[int, Batch]:
+def _next(finished: Any, under_way: dict[Any, int]) -> tuple[int, Any]:
     future = next(finished)
     return under_way.pop(future), future.result()
 

@@ -1,6 +1,7 @@
 """The odds of a run: its sites and draws through the engine part by part, then in figures, then beside the run."""
 
 from dataclasses import asdict, dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,7 @@ import polars as pl
 from screener import economics, outputs
 from screener.contracts.origins import is_given
 from screener.engine import Basis, Progress, of_run
+from screener.engine.cluster import batches as cluster_batches
 from screener.engine.prefetch import ahead
 from screener.errors import UsageError
 from screener.odds import information, money, summary, working
@@ -27,7 +29,7 @@ MOST_SITES_TOGETHER = 1_000
 ROWS_TOGETHER = 4_000  # draws of sites that go through the engine together
 MOST_DRAWS = 100_000
 DRAWS, SEED, FIRST = 200, 1, 10
-Places = dict[str, Dampness]
+Shared = tuple[Part, Basis, list[Figure], dict[str, Dampness]]
 
 
 @dataclass(frozen=True)
@@ -50,13 +52,19 @@ class _Task:
 
 
 def odds(
-    folder: Path, draws: int = DRAWS, seed: int = SEED, first: int = FIRST, progress: Progress | None = None
+    folder: Path,
+    draws: int = DRAWS,
+    seed: int = SEED,
+    first: int = FIRST,
+    progress: Progress | None = None,
+    cluster: str | None = None,
 ) -> Odds:
     """Draw every uncertain figure of a run's sites `draws` times, and write the odds into its folder.
 
-    `first`: how many sites a program would begin with, for the odds that a site is among them. The same run, draws and seed
-    give the same bytes. What was worked out before the process was killed is kept for the next call. UsageError
-    where the folder is no run, has no prices, or the draws cannot be so many.
+    `first`: how many sites a program would begin with, for the odds that a site is among them. `cluster`: address of a Dask
+    scheduler whose workers take the draws. The same run, draws and seed give the same bytes. What was worked out before the
+    process was killed is kept for the next call. UsageError where the folder is no run, has no prices, or the draws
+    cannot be so many.
     """
     if not 2 <= draws <= MOST_DRAWS:
         raise UsageError(f"{draws} draws tell no odds; ask for 2 to {MOST_DRAWS:,}, such as --draws {DRAWS}")
@@ -70,7 +78,7 @@ def odds(
     tasks = _tasks(parts, draws)
     made_from = {"run": run.info[DIGEST], "draws": draws, "seed": seed, "fingerprint": outputs.fingerprint()}
     with outputs.scratch(folder / "odds", made_from) as scratch:
-        found = _work_out(parts, tasks, run, basis, Source(seed, draws), scratch, progress)
+        found = _work_out(parts, tasks, run, basis, Source(seed, draws), scratch, progress, cluster)
         progress.stage("odds")
         tables = _tables(run, parts, found, first)
         beside.write_odds(run, tables, {"draws": draws, "seed": seed, "first": first})
@@ -120,6 +128,16 @@ def _tasks(parts: list[Part], draws: int) -> list[_Task]:
     return tasks
 
 
+def _shared(part: Part, basis: Basis, seed: int, draws: int) -> Shared:
+    """What all draws of a part are made from; the same wherever it is made."""
+    return part, basis, _figures(part, basis, Source(seed, draws)), working.places(part, basis)
+
+
+def _worked(numbers: tuple[int, ...], shared: Shared) -> pl.DataFrame:
+    part, basis, figures, hours = shared
+    return working.work_out(part, basis, figures, numbers, hours)
+
+
 def _work_out(
     parts: list[Part],
     tasks: list[_Task],
@@ -128,6 +146,7 @@ def _work_out(
     source: Source,
     scratch: outputs.Scratch,
     progress: Progress,
+    cluster: str | None,
 ) -> list[summary.Of]:
     """Work out the draws that the scratch folder lacks, part by part, and what is known of each part then."""
     lacking = [number for number in range(len(tasks)) if not scratch.has(number)]
@@ -145,14 +164,17 @@ def _work_out(
         figures = _figures(part, basis, source)
 
         mine = [number for number in lacking if tasks[number].part == at]
-        hours = working.places(part, basis) if mine else {}
+        if cluster is not None and mine:
+            waiting = ((number, tasks[number].numbers) for number in mine)
+            made = cluster_batches(cluster, waiting, partial(_shared, part, basis, source.seed, source.draws), _worked)
+        else:
+            shared = part, basis, figures, working.places(part, basis) if mine else {}
 
-        def worked(
-            number: int, part: Part = part, figures: list[Figure] = figures, hours: Places = hours
-        ) -> tuple[int, pl.DataFrame]:
-            return number, working.work_out(part, basis, figures, tasks[number].numbers, hours)
+            def here(number: int, shared: Shared = shared) -> tuple[int, pl.DataFrame]:
+                return number, _worked(tasks[number].numbers, shared)
 
-        for number, frame in ahead(worked, mine):
+            made = ahead(here, mine)
+        for number, frame in made:
             scratch.keep(number, {"draws": frame.with_columns(part=pl.lit(at))})
             progress.done(rows[number], number)
         every = scratch.table("draws").filter(pl.col("part") == at).collect()

@@ -50,15 +50,12 @@ def of_part(part: Part, ranking: pl.DataFrame, figures: Sequence[Figure], found:
     for at, site in enumerate(part.sites.iter_rows(named=True)):
         best = part.strategies.index(advised[site["site_id"]])
         today = part.strategies.index(site["current_strategy"])
-        with np.errstate(invalid="ignore"):
-            known = found.net_savings[:, at]
-            value = np.where(found.holds[:, at], known, np.minimum(known, 0.0))
-        value = np.nan_to_num(value, nan=0.0)
+        known = found.net_savings[:, at]
         if best != today:
             saved[:, at] = np.nan_to_num(found.saved[:, at, best], nan=0.0)
             net[:, at] = np.nan_to_num(known[:, best], nan=0.0)
         others = sorted({*with_chance.get(site["site_id"], ()), *([best] if best != today else ())})
-        options = np.column_stack([np.zeros(draws), value[:, others]])
+        options = brought(found, at, others)
         chosen = 0 if best == today else 1 + others.index(best)
         holds = found.holds[:, at, best] if chosen else None
         sites.append(_of_site(site, part.strategies[best], saved[:, at], net[:, at], holds, options, chosen))
@@ -101,6 +98,14 @@ def chances(results: pl.DataFrame) -> pl.DataFrame:
     )
     best = held.sort("site_id", "net_savings", "strategy", descending=[False, True, False])
     return best.group_by("site_id", maintain_order=True).head(MOST_CHOICES)
+
+
+def brought(found: Changes, at: int, others: Sequence[int]) -> Numbers:
+    """What each choice at a site brings [draw, choice]: to leave it as it is, then each of the strategies `others`."""
+    known = found.net_savings[:, at]
+    with np.errstate(invalid="ignore"):
+        value = np.where(found.holds[:, at], known, np.minimum(known, 0.0))
+    return np.column_stack([np.zeros(len(value)), np.nan_to_num(value[:, others], nan=0.0)])
 
 
 def _of_site(

@@ -7,7 +7,7 @@
 from screener.outputs.describing import sha256
 from screener.outputs.layout import INPUT_NAMES, INPUTS, OUTPUTS, Output
 from screener.outputs.reading import RunFolder, Verified, left_out, open_run, verify
-from screener.outputs.scratch import Scratch, scratch
+from screener.outputs.scratch import Scratch, forget, scratch
 from screener.outputs.writing import (
     Table,
     add_files,
@@ -37,6 +37,7 @@ __all__ = [
     "conformed",
     "digests",
     "fingerprint",
+    "forget",
     "left_out",
     "neutralised",
     "open_run",

@@ -5,6 +5,7 @@ that appears under its number when everything is in it. A run that was killed fi
 the same things, and works out the batches that are not there. One made from other things is thrown away.
 """
 
+import contextlib
 import json
 import os
 import re
@@ -91,6 +92,18 @@ def scratch(out: Path, made_from: Mapping[str, Any]) -> Iterator[Scratch]:
             os.close(lock)
         if path.is_dir() and not any(path.glob("[0-9]*[0-9]")):
             _discard(path)
+
+
+def forget(out: Path) -> None:
+    """Take away what is unfinished of `out`, unless another process works in it: what it was made from is no more."""
+    path = out.with_name(f".{out.name}.unfinished")
+    if path.is_symlink() or not path.is_dir():
+        return
+    with contextlib.suppress(UsageError, OSError):
+        lock = _locked(path)
+        _discard(path)
+        if lock is not None:
+            os.close(lock)
 
 
 def _begin(work: Scratch, made_from: Any) -> None:

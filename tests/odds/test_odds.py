@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +19,7 @@ from screener import odds, outputs, pipeline
 from screener.commands import app
 from screener.errors import UsageError
 from screener.outputs import beside
-from tests.odds.conftest import no_spreads, portfolio
+from tests.odds.conftest import SITES, no_spreads, portfolio
 
 DRAWS = 12
 ROOT = Path(__file__).parents[2]
@@ -119,6 +120,19 @@ def test_killed_at_random_moments_and_continued(run: Path, tmp_path: Path) -> No
     assert "continued unfinished odds, of which" in done.stdout
     assert files(broken) == files(whole)
     assert not scratch.exists()
+
+
+def test_what_is_unfinished_goes_with_the_run_it_was_of(tmp_path: Path) -> None:
+    """A run in place of another takes away the draws that were begun for it; what others put there stays."""
+    sites = "\n".join(SITES.splitlines()[:2]) + "\n"
+    pipeline.run(portfolio(tmp_path / "portfolio", sites=sites), tmp_path / "run")
+    with suppress(KeyError), outputs.scratch(tmp_path / "run" / "odds", {"run": "this one"}) as begun:
+        begun.keep(0, {"draws": pl.DataFrame({"draw": [1]})})
+        raise KeyError  # as a process that is interrupted leaves it
+    assert begun.has(0)
+    (begun.path / "mine.txt").write_text("not the program's")
+    pipeline.run(tmp_path / "portfolio", tmp_path / "run", force=True)
+    assert [path.name for path in begun.path.iterdir()] == ["mine.txt"]
 
 
 def test_odds_of_another_run_are_not_read(asked: tuple[Path, odds.Odds], run: Path, tmp_path: Path) -> None:
