@@ -216,9 +216,9 @@ def test_a_site_without_a_number_is_refused() -> None:
 
 @pytest.fixture(scope="module")
 def hard() -> tuple[pl.DataFrame, pl.DataFrame]:
-    """Odd sites, and their hours with some missing, so that these do not come out even."""
+    """Odd sites, and their hours of a month of each season with some missing, so that these do not come out even."""
     rows = random_rows(40, seed=11)
-    hours = climate.hours(sorted(STATIONS.values()))
+    hours = climate.hours(sorted(STATIONS.values())).filter(pl.col("month").is_in([1, 3, 7, 10]))
     return filled(rows), hours.filter(pl.int_range(pl.len()) % 97 > 0)
 
 
@@ -290,9 +290,11 @@ def test_what_a_strategy_does_in_damp_hours_is_left_out_of_others(name: str) -> 
 
 
 def test_arrays_give_the_same_sums(hard: tuple[pl.DataFrame, pl.DataFrame]) -> None:
-    """Where no machine code can be made; two strategies in four days of March, the last a Sunday, stand for all."""
+    """Where no machine code can be made; two strategies in four days of March, the last a Sunday, at three stations whose hours
+    are not the same stand for all."""
     march = hard[1].filter(pl.col("month") == 3)
-    sites, hours = hard[0], march.filter(pl.int_range(pl.len()).over("weather_id") < 4 * 24)
+    hours = march.filter(pl.int_range(pl.len()).over("weather_id") < 4 * 24)
+    sites = hard[0].filter(pl.col("weather_id").is_in([STATIONS[name] for name in ("Miami", "Denver", "Fairbanks")]))
     parts = {name: engine.part(name) for name in ("overcool_condenser_reheat", "outdoor_air_dehumidifier")}
     compiled, arrays = (
         way.run(sized(sites), "weather_id", engine.years(hours), ALL_SLOTS, ledger.dampest)
