@@ -260,8 +260,12 @@ def _year(names: tuple[str, ...], sites: int) -> "Future[Year]":
     there = [key for key in [*_YEARS] if {*names} <= {*key[0]} and key[1] >= many]
     if there:
         return _YEARS[max(there, key=lambda key: key[1])]
+    return _once(names, many, lambda: {name: part(name) for name in names})
+
+
+def _once(names: tuple[str, ...], many: bool, parts: Callable[[], Mapping[str, Part]]) -> "Future[Year]":
     if (names, many) not in _YEARS:
-        _YEARS[names, many] = _COMPILER.submit(lambda: _made({name: part(name) for name in names}, many))
+        _YEARS[names, many] = _COMPILER.submit(lambda: _made(parts(), many))
     return _YEARS[names, many]
 
 
@@ -315,18 +319,19 @@ def part(name: str) -> Part:
 def states(site: pl.DataFrame, hours: Hours, name: str) -> pl.DataFrame:
     """The hours of one site with a strategy, one after another, every column of the site beside those of the hour and what the
     hour before left (CARRIED); `at` is the place in the year."""
-    whole = part(name)
-    kept = replace(whole, tallies=Tallies([], []), kept=[col(column) for column in CARRIED])
-    last = (
-        _made({name: kept})
-        .run(site, "weather_id", {site["weather_id"].item(): hours}, SLOTS, lambda each: each)[name]
-        .finished[0]
-    )
+    keeping = _once((f"{name}: what is carried",), False, lambda: {name: _keeping_what_is_carried(name)}).result()
+    places = {site["weather_id"].item(): hours}
+    last = keeping.run(site, "weather_id", places, SLOTS, lambda each: each)[name].finished[0]
     columns = dict(zip(PLACE_COLUMNS, hours.columns, strict=True)) | dict(zip(CARRIED, last, strict=True))
     courses = {share: np.resize(site[course].item().to_numpy(), SLOTS) for share, course in SHARES.items()}
     columns |= {share: course[hours.slots] for share, course in courses.items()}
     frame = pl.DataFrame(columns).with_columns(at=pl.int_range(pl.len()))
     return frame.join(site.drop({*frame.columns} & {*site.columns}, *SHARES.values()), how="cross")
+
+
+def _keeping_what_is_carried(name: str) -> Part:
+    """The hours of a strategy with nothing added up, and of each what the hour before left."""
+    return replace(part(name), tallies=Tallies([], []), kept=[col(column) for column in CARRIED])
 
 
 def by_the_hour(frame: pl.DataFrame) -> pl.DataFrame:
