@@ -27,6 +27,10 @@ UNLIKELY = {
         {"annual_electricity_kwh": "9000"},
         "electricity bill 9 kWh/m2 a year, usually 13.6 to 555 (CBECS 2012 table C14, all buildings)",
     ),
+    "a year's load tenfold": (
+        {"other_load_kwh": "900000"},
+        "electricity beside the air system 900 kWh/m2 a year, usually at most 555 (CBECS 2012 table C14, all buildings)",
+    ),
     "capacity in tons": (
         {"cooling_capacity_kw": "25"},
         "cooling capacity 25 W/m2, usually 30 to 400 (common practice, no source)",
@@ -95,6 +99,7 @@ def test_every_range_has_a_source_and_an_order() -> None:
 def test_electricity_above_the_bill_is_noted_in_the_ranking(tmp_path: Path) -> None:
     store = {"building_type": "supermarket", "climate_zone": "1A", "current_strategy": "overcool_electric_reheat"}
     changes = [{**store, "annual_electricity_kwh": bill} for bill in ("80000", "900000")]
+    changes[1]["other_load_kwh"] = "950000"
     changes.append({**store, "outdoor_air_l_s": "3000"})
     out = tmp_path / "run"
     pipeline.run(write(tmp_path / "portfolio", sites=sites(*changes)), out)
@@ -104,7 +109,8 @@ def test_electricity_above_the_bill_is_noted_in_the_ranking(tmp_path: Path) -> N
     assert kwh > 80_000
     told = f"the air system alone would use {kwh:.0f} kWh a year, more than the whole bill of 80000: check loads, hours"
     assert told in notes["B"]
-    assert "whole bill" not in (notes["C"] or "")
+    assert "the air system alone would use" not in notes["C"]
+    assert "other_load_kwh of 950000 is more than the whole bill of 900000: demand takes the first" in notes["C"]
     assert "electricity for cooling with reheat and fans " in notes["D"]
     assert ", usually at most 152 (CBECS 2003 table E6A, food sales)" in notes["D"]
 

@@ -30,6 +30,7 @@ CODE_AIR = of_columns(code_rate_l_s, "peak_occupants", "floor_area_m2", "outdoor
 INPUTS: Mapping[str, tuple[str, pl.Expr]] = {
     "area": ("floor_area_m2", C("floor_area_m2")),
     "bill": ("annual_electricity_kwh", C("annual_electricity_kwh") * PER_M2),
+    "other_load": ("other_load_kwh", C("other_load_kwh") * PER_M2),
     "cooling": ("cooling_capacity_kw", 1000 * C("cooling_capacity_kw") * PER_M2),
     "outdoor_air": ("outdoor_air_l_s", C("outdoor_air_l_s") / CODE_AIR),
     "people": ("peak_occupants", 100 * C("peak_occupants") * PER_M2 / C("occupants_per_100_m2")),
@@ -91,7 +92,17 @@ def of_results(sites: pl.DataFrame, results: pl.DataFrame) -> pl.DataFrame:
         pl.lit(": check loads, hours, efficiency and bill"),
     )
     bill = above.select("site_id", figure=pl.lit("air_system_above_bill"), note=words)
-    return pl.concat([_outside(system, ["air_system"]), bill])
+    more = joined.filter(C("other_load_kwh") > C("annual_electricity_kwh"))
+    both = [_told(C(name)) for name in ("other_load_kwh", "annual_electricity_kwh")]
+    beside = pl.concat_str(
+        pl.lit("other_load_kwh of "),
+        both[0],
+        pl.lit(" is more than the whole bill of "),
+        both[1],
+        pl.lit(": demand takes the first"),
+    )
+    rest = more.select("site_id", figure=pl.lit("other_load_above_bill"), note=beside)
+    return pl.concat([_outside(system, ["air_system"]), bill, rest])
 
 
 def of_ratings(sites: pl.DataFrame) -> pl.DataFrame:
