@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import polars as pl
+import psychrolib
 import pytest
 
 from screener import climate, engine, ledger
@@ -13,12 +14,13 @@ from screener.ranking.reconciling import reconciled
 from screener.strategies import MACHINES, REFERENCE, REGISTRY
 from screener.strategies.ventilation_by_occupancy import NAME as BY_OCCUPANCY
 from screener.tables import profiles, shipped
-from tests.engine_cases import NO_EQUIPMENT, STATIONS, accounts, filled, sized
+from tests.engine_cases import NO_EQUIPMENT, STATIONS, accounts, filled, in_sequence, sized
 from tests.money_cases import NO_OFFERS, equipment, prices, totals
 from tests.money_cases import sites as money_sites
 from tests.tables.portfolios import sites as site_table
 from tests.tables.portfolios import write
 
+psychrolib.SetUnitSystem(psychrolib.SI)
 HIGHER, LOCKOUT, CYCLING = "higher_dew_point_limit", "reheat_lockout", "fan_cycling_while_closed"
 ADVICE = (HIGHER, LOCKOUT, CYCLING, BY_OCCUPANCY)
 STORE = {
@@ -230,3 +232,21 @@ def test_it_competes_where_the_settings_say_so() -> None:
 def test_not_where_goods_frost_longer_than_today(hours: float, advised: str | None) -> None:
     """By more than the 35 h a year that a limit may be passed longer than today."""
     assert answered(hours_frost_on_goods=hours)["without_equipment_strategy"] == advised
+
+
+def test_what_the_rows_cells_mean_hour_by_hour() -> None:
+    """Reheat rests in every hour whose outdoor dew point, by psychrolib, is below the lockout, and in others it runs; a fan that
+    always runs takes its power in every hour, closed or not."""
+    row = STORE | {"reheat_lockout_dew_point_c": 16.0, "supply_fan": "always"}
+    worked = in_sequence(filled([row]), some_days(), "overcool_electric_reheat")
+    dew_points = [
+        psychrolib.GetTDewPointFromHumRatio(t, w, p)
+        for t, w, p in worked.select("outdoor_c", "outdoor_humidity_ratio", "pressure_pa").rows()
+    ]
+    locked = worked.filter(pl.Series(dew_points) < 15.99)
+    others = worked.filter(pl.Series(dew_points) > 16.01)
+    assert locked.filter("damp").height > 10
+    assert locked["hour.reheat_w"].max() == 0
+    assert (others.filter("damp")["hour.reheat_w"] > 0).mean() > 0.5
+    assert (worked["open"] == 0).any()
+    assert (worked["hour.fans_w"] / worked["fan_w"] - 1).abs().max() < 1e-12
