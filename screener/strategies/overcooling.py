@@ -88,6 +88,12 @@ def overcool(sheet: Worksheet, overcooler: Overcooler = INSTALLED) -> Overcoolin
     probe = overcooler.coil_at(own.section("probe"), first, near)
     drift = _settled_drift(own, part, gain, at_limit, probe, first, near)
     drift = own.let("drift_c", drift, "where the space drifts to while it runs")
+    for name in () if overcooler.reheats else ("nearer", "nearest"):  # short in many hours: where each tangent leads
+        most = PART_LOAD.latent_fraction(probe.run_fraction_for(at_least(at_heating, 0.0)))
+        beyond = SPACE.settled(most * probe.moisture_kg_s, most * probe.moisture_slope, near)
+        nearer = at_least(at_most(beyond, RESTING.held_humidity_ratio), limit)
+        near = own.let(f"{name}_humidity_ratio", nearer, "the same, with the coil as it is there")
+        probe = overcooler.coil_at(own.section(name), drift, near)
     coil = overcooler.coil_at(own.section("coil"), drift, near)
     entering = (col(f"{overcooler.section}.coil.{name}") for name in (overcooler.coil_meets, "entering_humidity_ratio"))
     installed.show_coil(sheet, coil.state, overcooler.rating, *entering)
