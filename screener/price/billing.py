@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from screener import calendar
@@ -258,6 +259,7 @@ def bill(laid: LaidOut, strategy: str) -> dict[str, Floats]:
     sums = {kind: amounts / FINE for kind, amounts in laid.items.by_month(used).items()}
     there = laid.classes[f"{strategy}.peak_kw"].gather(laid.begin).is_not_null().to_numpy()
     by_month = {name: laid.months[name].cast(pl.Float64).to_numpy() for name in laid.months.columns[3:]}
+    by_month["minimum"] = np.where(_rest_known(laid), 0.0, by_month["minimum"])  # the whole site's bill is above it
     energy, demand = with_percents(by_month, sums["energy"], sums["demand"] + sums[DAILY])
     fuel = _times(used.month_fuel_kwh, by_month["fuel_price_per_kwh"]) + sums["fuel"] + sums["fuel_demand"]
     carbon = [
@@ -278,11 +280,17 @@ def bill(laid: LaidOut, strategy: str) -> dict[str, Floats]:
 
 def meter_kw(laid: LaidOut, strategy: str) -> Floats:
     """The highest hour at the meter in each month with a strategy, not a number where the rest of the load is not known."""
+    known = _rest_known(laid)
+    return np.where(known, drawn(laid, strategy).month_meter_kw if known.any() else np.nan, np.nan)
+
+
+def _rest_known(laid: LaidOut) -> npt.NDArray[np.bool_]:
+    """Of each month whether the rest of the site's load is known."""
     rest = laid.classes.get_column(OTHER, default=None)
     if rest is None:
-        return np.full(len(laid.begin), np.nan)
-    known = rest.gather(laid.begin).is_not_null().to_numpy()
-    return np.where(known, drawn(laid, strategy).month_meter_kw, np.nan)
+        return np.zeros(len(laid.begin), dtype=np.bool_)
+    known: npt.NDArray[np.bool_] = rest.gather(laid.begin).is_not_null().to_numpy()
+    return known
 
 
 def with_percents(by_month: Mapping[str, Floats], energy: Floats, demand: Floats) -> tuple[Floats, Floats]:
