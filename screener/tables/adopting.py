@@ -37,7 +37,6 @@ NEITHER = "none of them"
 SEVERAL = 2  # headings that make a sheet a table
 FEW = 3  # cells shown with a heading
 TWELVE = 12
-CONDITIONED = "conditioned"  # the area that counts, of several
 EMPTY = "nothing that is known: leave its cells empty"
 LIST = ("building_type", "floor_area_m2", "postal_code", "latitude")  # a sheet with one of these lists sites
 
@@ -271,8 +270,7 @@ def _settled(sheet: Sheet, contract: Contract, choices: Choices, asking: _Asking
     before = choices
     for figure, rivals in sheet.taken.doubtful.items():
         shown = [f"{heading}{_examples(sheet, heading)}" for heading in rivals]
-        nearest = next((at for at, heading in enumerate(rivals) if CONDITIONED in headings.plain(heading)), 0)
-        answer = asking(f"Which column is {figure}?", [*shown, NEITHER], nearest)
+        answer = asking(f"Which column is {figure}?", [*shown, NEITHER])
         for heading, told in zip(rivals, shown, strict=True):
             column = next(iter(headings.meanings(heading, contract)), "") if told == answer else ""
             choices = choices.with_headings({heading: column})
@@ -583,6 +581,8 @@ def _likely(plain: str, meanings: Mapping[str, str]) -> str | None:
     or more than one."""
     if close := get_close_matches(plain, meanings, n=1, cutoff=0.8):
         return meanings[close[0]]
+    if {*plain.split("_")} & {"no", "non", "not", "without"}:
+        return None
     held = [word for word in meanings if len(word) > 2 and f"_{word}_" in f"_{plain}_"]
     whole = [word for word in held if not any(word != other and word in other for other in held)]
     found = {meanings[word] for word in whole}

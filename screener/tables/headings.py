@@ -334,10 +334,12 @@ def _agree(names: Sequence[str], places: Sequence[int], cells: pl.DataFrame) -> 
 
 
 def _nearest(places: list[int], header: Sequence[str], figure: str, hidden: Collection[int]) -> list[int]:
-    """Of several headings for one figure those that stand nearest to it: not hidden, said in full, of an id its number."""
+    """Of several headings for one figure those that stand nearest to it: not hidden, said in full, of areas the conditioned
+    one, of an id its number."""
     for nearer in (
         [at for at in places if at not in hidden],
         [at for at in places if plain(header[at]) not in WEAK],
+        [at for at in places if figure == "floor_area_m2" and "conditioned" in plain(header[at])],
         [at for at in places if figure == "site_id" and re.search(r"\b(number|no|id)$", plain(header[at]))],
     ):
         places = nearer or places

@@ -217,6 +217,8 @@ def _read(
     sources = find_tables(folder, set(TABLES))
     settings, faults = read_settings(folder)
     raws = {name: read_table(sources[name], load(name), name in REQUIRED) for name in TABLES if name in sources}
+    if "tariffs" not in sources and "sites" in raws:
+        raws["sites"] = _without_rates(raws["sites"])
     there = ", ".join(str(source) for name in sources for source in sources[name]) or "no tables"
     missing = [
         table_fault(name, "missing table", f"{folder.name} has {there}; add {name}.csv: {what}")
@@ -231,6 +233,25 @@ def _read(
         files.add(folder / SETTINGS_FILE)
     notes += links_outside(folder, [*files, folder / WEATHER])
     return tuple(sorted(files)), raws, settings, [faults, *missing], notes
+
+
+def _without_rates(sites: RawTable) -> RawTable:
+    """The sites with tariffs that a heading such as Rate names, and no table prices, as a column of the owner's own."""
+    heading = sites.headings.get("tariff_id", "tariff_id")
+    if "tariff_id" not in sites.frame.columns or heading.lower() == "tariff_id":
+        return sites
+    name = heading.lower() if heading.lower() not in sites.frame.columns else "named_tariff"
+    note = (
+        f'sites: "{heading}" names tariffs that no table prices: average prices of the states stand in; add tariffs.csv'
+    )
+    renamed = {"tariff_id": name}
+    return replace(
+        sites,
+        frame=sites.frame.rename(renamed),
+        typed=None if sites.typed is None else sites.typed.rename(renamed),
+        headings={renamed.get(column, column): spelt for column, spelt in sites.headings.items()},
+        notes=(*sites.notes, note),
+    )
 
 
 def _names_tariffs(sites: RawTable | None) -> bool:

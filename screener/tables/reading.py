@@ -116,7 +116,13 @@ def table_of(sheet: Sheet, contract: Contract, needs_rows: bool = True, own: Col
     name, header, frame, notes = contract.name, sheet.taken.header, sheet.frame.drop(reasons), [*sheet.notes]
     doubtful, unclear = sheet.taken.doubtful, sheet.taken.unclear
     faults = pl.concat([_repeated(name, header), _rivals(name, doubtful), _of_two_units(contract, unclear)])
-    faults = pl.concat([faults, misspelt(sheet, contract, own)])
+    close = misspelt(sheet, contract, own)
+    if name == headings.TABLE:  # words with spaces between are people's own, and no name of a column misspelt
+        worded = pl.col("column").str.contains(" ", literal=True)
+        alike = close.filter(worded).select("column", "message").iter_rows()
+        notes += [f'{name}: the heading "{heading}" is {message}' for heading, message in alike]
+        close = close.filter(~worded)
+    faults = pl.concat([faults, close])
     tidy = tidying.Tidied(frame, NONE_ASIDE)
     if name == headings.TABLE:
         tidy = tidying.tidied(frame, contract)
@@ -207,7 +213,7 @@ def _meaning(row: Sequence[str | None], contract: Contract) -> float:
 def _may_be_header(row: Sequence[str | None]) -> bool:
     """Whether a row has several texts and no figure."""
     texts = [text for cell in row if (text := _name(cell))]
-    return len(texts) > 1 and not any(re.fullmatch(r"[\d.,$%:/ -]+", text) for text in texts)
+    return len(texts) > 1 and not any(re.fullmatch(r"[.,$%:/ -]*\d[\d.,$%:/ -]*", text) for text in texts)
 
 
 def _together(above: Sequence[str | None], below: Sequence[str | None], contract: Contract) -> list[str | None]:

@@ -94,8 +94,9 @@ def sorted_out(frame: pl.DataFrame, contract: Contract) -> SortedOut:
         reason = pl.when(where.fill_null(False)).then(why).otherwise(reason)
     marked = frame.with_columns(kind=kind, reason=reason)
     kept = marked.filter(pl.col("kind").is_null()).drop("kind", "reason")
+    kept, closed_too = _of_closed(kept, marked.filter(kind="closed"), used)
     kept, doubled, notes = _doubled(kept, contract)
-    aside = pl.concat([marked.filter(pl.col("kind").is_not_null()), doubled], how="diagonal")
+    aside = pl.concat([marked.filter(pl.col("kind").is_not_null()), closed_too, doubled], how="diagonal")
     return SortedOut(kept, aside, used, pl.concat([notes, _closing_later(kept)]))
 
 
@@ -211,6 +212,26 @@ def _plainly(name: str, numeric: Mapping[str, object]) -> pl.Expr:
     return text.str.replace_all(r"[^\p{L}\p{N}]+", " ").str.strip_chars()
 
 
+def _of_closed(kept: pl.DataFrame, closed: pl.DataFrame, used: list[str]) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """The rows without those that say once more of a closed store what its row says, and not whether it is open; and these."""
+    alike = [name for name in ("name", *PLACES) if name in kept.columns]
+    none = kept.clear().with_columns(kind=pl.lit(None, pl.String), reason=pl.lit(None, pl.String))
+    if closed.is_empty() or ID not in kept.columns or "name" not in alike:
+        return kept, none
+    key = [
+        same_number(pl.col(ID)).alias("_0"),
+        *(_plainly(name, {}).alias(f"_{at}") for at, name in enumerate(alike, 1)),
+    ]
+    keys = [f"_{at}" for at in range(len(key))]
+    open_said = pl.any_horizontal(pl.lit(False), *(pl.col(name).is_not_null() for name in used if name in kept.columns))
+    mine = kept.with_columns(key).filter(pl.col("name").is_not_null() & pl.col(ID).is_not_null() & ~open_said)
+    theirs = closed.with_columns(key).select(*keys, first="row").unique(keys, keep="first", maintain_order=True)
+    again = mine.join(theirs, on=keys, how="inner", nulls_equal=True, maintain_order="left")
+    reason = pl.concat_str(pl.lit("the same site as the closed one in row "), "first")
+    doubled = again.with_columns(kind=pl.lit("duplicate"), reason=reason).select(none.columns)
+    return kept.filter(~pl.col("row").is_in(doubled["row"].implode())), doubled
+
+
 def _doubled(frame: pl.DataFrame, contract: Contract) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:
     """The rows without those that repeat a site, these, and notes on those that stay.
 
@@ -237,7 +258,8 @@ def _doubled(frame: pl.DataFrame, contract: Contract) -> tuple[pl.DataFrame, pl.
     )
     if "name" in frame.columns:  # rows without one are one site only where all is the same
         few = few.with_columns(_key=pl.when(pl.col("name").is_not_null()).then("_key"))
-    groups = few.with_columns(_group=pl.coalesce(pl.col("row").min().over("_key"), pl.col("row").min().over("_all")))
+    first = pl.when(pl.col("_key").is_not_null()).then(pl.col("row").min().over("_key"))
+    groups = few.with_columns(_group=pl.coalesce(first, pl.col("row").min().over("_all")))
     order = groups.sort("_filled", "row", descending=[True, False], maintain_order=True)
     order = order.with_columns(_first=pl.col("row").first().over("_group"), _id=pl.col(ID).first().over("_group"))
     again = order.filter(pl.col("row") != pl.col("_first")).sort("row")

@@ -225,3 +225,39 @@ def test_a_list_whose_figures_all_have_commas_is_read(tmp_path: Path) -> None:
     with pytest.raises(ContractError) as told:
         read_portfolio(write(tmp_path / "q", head + "".join(row.format(each) for each in (1, 2))))
     assert "decimal mark" in str(told.value)
+
+
+SAME = """Store #,Store Name,Type,ZIP,Sq Ft,Status,Tariff
+1,,retail,33101,9000,,T1
+1,,retail,33101,9500,,T1
+2,,retail,33101,8000,,T1
+2,,retail,33101,8500,,T1
+3,Quay,retail,33101,7000,Closed,T1
+03,Quay,retail,33101-1234,7000,,T1
+4,Weir,retail,33101,6000,Closed,T1
+4,Weir,retail,33101,6000,Open,T1
+5,Mill,retail,33101,5000,,T1
+#5,MILL,retail,33101,5200,,T1
+"""
+
+
+def test_stores_that_are_one_and_that_are_not(tmp_path: Path) -> None:
+    """Without a name two rows that differ are two faults; a store that is closed once is closed, unless it is said to be open."""
+    portfolio = read_portfolio(write(tmp_path / "p", SAME))
+    told = {row["row"]: (row["rules"], row["reasons"]) for row in portfolio.rejects.to_dicts()}
+    assert {row for row, (rules, _) in told.items() if rules == "duplicate"} == {2, 3, 4, 5, 7, 11}
+    assert told[2][1].startswith("stands in rows 2, 3; give every row its own")
+    assert told[7] == ("duplicate", "the same site as the closed one in row 6")
+    assert told[11] == ("duplicate", "the same site as 5 in row 10, but for floor_area_ft2 5200")
+    assert portfolio.sites["site_id"].to_list() == ["4", "5"]
+    assert portfolio.sites["row_note"][1] == "row 11 is the same site and says otherwise: floor_area_ft2 5200"
+    assert left_out(portfolio.rejects)["duplicate"] == 6
+
+
+def test_the_day_of_a_run_may_be_stated(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """SOURCE_DATE_EPOCH is the day that a closing date is held against: noon of 1 June 2020."""
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "1591012800")
+    sheet = "Store #,Type,ZIP,Sq Ft,Closing Date,Tariff\n1,retail,33101,9000,2020-05-31,T1\n2,retail,33101,9000,2020-06-02,T1\n"
+    portfolio = read_portfolio(write(tmp_path / "p", sheet))
+    assert portfolio.sites.select("site_id", "row_note").rows() == [("2", "closing date 2020-06-02")]
+    assert not [note for note in portfolio.notes if "not used" in note]
