@@ -325,6 +325,10 @@ def test_a_load_of_ones_own(tmp_path: Path) -> None:
     asked = ["tariffs", "show", "L1", "--tariffs", str(tmp_path / "out"), "--load", str(load), "--json", "--month", "2"]
     [bill] = json.loads(CliRunner().invoke(app, asked).stdout)["bills"]
     assert bill["total"] == pytest.approx(10 * 672 * 0.07 + 10 * 5 + 30)
+    tariffs = write(tmp_path / "plain", tariffs="tariff_id,electricity_price_per_kwh\nT1,0.1\n")
+    pl.DataFrame({"electricity_kw": [10.0] * 8760, "fuel_kw": [2.0] * 8760}).write_csv(load)
+    burnt = ["tariffs", "show", "T1", "--tariffs", str(tariffs), "--load", str(load), "--month", "2"]
+    assert "burns 1,344 kWh of fuel, which the tariff has no price for" in CliRunner().invoke(app, burnt).stdout
     pl.DataFrame({"electricity_kw": [10.0] * 12}).write_csv(load)
     refused = CliRunner().invoke(app, asked)
     assert refused.exit_code == 2

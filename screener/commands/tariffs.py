@@ -128,6 +128,8 @@ def _bill(bill: dict[str, Any], load: str) -> Iterator[str]:
     yield f"Bill of {month} for {load}: {used}, highest {bill['peak_kw']:,.1f} kW"
     fixed = [{"charge": "fixed", "amount": bill["fixed"]}] if bill["fixed"] else []
     yield text.table([*bill["charges"], *fixed, {"charge": "total", "amount": bill["total"]}], ITEM)
+    if bill["fuel_cost"] is None:
+        yield f"The load burns {bill['fuel_kwh']:,.0f} kWh of fuel, which the tariff has no price for: no total."
 
 
 def _block(row: dict[str, Any]) -> str:
