@@ -34,6 +34,8 @@ ID = "site_id"
 SI_AND_WORDS = ("building_type", "current_strategy")  # whose words other tables define
 OWN = "leave it as a column of your own"
 NEITHER = "none of them"
+ALL = "all of them, one below the other"
+APART = 1_000_000  # by which the rows of sheets one below the other are numbered apart
 SEVERAL = 2  # headings that make a sheet a table
 FEW = 3  # cells shown with a heading
 TWELVE = 12
@@ -183,22 +185,45 @@ def _read(
     main = lists[0]
     if len(rivals) > 1:
         names = [str(sheet.source) for sheet in rivals]
-        remembered = [sheet for sheet in rivals if sheet.source.sheet in choices.sheets]
-        if len(remembered) == 1:
-            main = remembered[0]
-        else:
-            answer = asking("Several sheets list sites. Which one is the list?", names)
-            main = rivals[names.index(answer)]
-        notes += [f"{sheet.source} lists sites too and is not read" for sheet in rivals if sheet is not main]
-        choices = replace(choices, sheets=(main.source.sheet,) if main.source.sheet else ())
-    others = [sheet for sheet in found if sheet is not main and sheet not in rivals]
+        remembered = [sheet for sheet in rivals if str(sheet.source.sheet) in choices.sheets]
+        if not remembered:
+            apart = _are_apart(rivals)
+            answer = asking(
+                "Several sheets list sites. Which one is the list?", [*names, ALL], len(names) if apart else 0
+            )
+            remembered = rivals if answer == ALL else [rivals[names.index(answer)]]
+        settled = []
+        for sheet in remembered:
+            sheet, choices = _settled(read_sheet(sheet.source, contract, choices.headings), contract, choices, asking)
+            settled.append(sheet)
+        main = _stacked(settled)
+        notes += [f"{sheet.source} lists sites too and is not read" for sheet in rivals if sheet not in remembered]
+        choices = replace(choices, sheets=[sheet.source.sheet for sheet in remembered if sheet.source.sheet])
+    others = [sheet for sheet in found if sheet.source != main.source and sheet not in rivals]
     beside = [sheet for sheet in others if ID in sheet.taken.header]
     notes += [f"{sheet.source} has no number of a site and is not read" for sheet in others if sheet not in beside]
     for sheet in mended:
-        if sheet is not main:
+        if sheet.source != main.source:
             main, told = _mended(main, sheet)
             notes.append(told)
     return [main, *beside], choices, notes
+
+
+def _are_apart(sheets: Sequence[Sheet]) -> bool:
+    """Whether no site is in two of the sheets, so that together they are the list."""
+    numbers = [
+        sheet.frame.select(same_number(pl.col(ID))).to_series().drop_nulls().unique()
+        for sheet in sheets
+        if ID in sheet.frame
+    ]
+    return len(numbers) == len(sheets) and pl.concat(numbers).is_unique().all()
+
+
+def _stacked(sheets: Sequence[Sheet]) -> Sheet:
+    """Sheets one below the other, their rows numbered apart."""
+    frames = [sheet.frame.with_columns(pl.col("row") + APART * at) for at, sheet in enumerate(sheets)]
+    below = tuple(str(sheet.source) for sheet in sheets[1:])
+    return replace(sheets[0], frame=pl.concat(frames, how="diagonal"), below=below) if below else sheets[0]
 
 
 def _mended(main: Sheet, sheet: Sheet) -> tuple[Sheet, str]:
@@ -625,14 +650,15 @@ def _plain_texts(table: CheckedTable, raw: RawTable, contract: Contract) -> pl.D
 
 def _aside(raw: RawTable, main: Sheet, spelt: Mapping[str, str]) -> pl.DataFrame:
     """The rows set aside under the headings of their sheet, with why, and where they stand."""
+    sheets = [str(main.source), *main.below]
     cells = [name for name in raw.aside.columns if name not in ("row", "kind", "reason")]
     named = left_out.distinct([raw.aside[name].alias(spelt.get(name, name)) for name in cells], {*adopted.OWN})
     site = raw.aside[ID] if ID in cells else pl.Series([None] * raw.aside.height, dtype=pl.String)
     why = {
         adopted.KIND: raw.aside["kind"],
         adopted.REASON: raw.aside["reason"],
-        adopted.FILE: pl.Series([str(main.source)] * raw.aside.height, dtype=pl.String),
-        adopted.ROW: raw.aside["row"].cast(pl.String),
+        adopted.FILE: pl.Series([sheets[row // APART] for row in raw.aside["row"]], dtype=pl.String),
+        adopted.ROW: (raw.aside["row"] % APART).cast(pl.String),
         adopted.SITE: site,
     }
     return pl.DataFrame([*named, *(series.alias(name) for name, series in why.items())])

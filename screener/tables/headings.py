@@ -39,7 +39,7 @@ UNITS = (  # one spelling of a unit for each of those in use; longer ones first
     (r"\blocn?\b\.?", "location"),
     (r"\baddr\b\.?", "address"),
 )
-MARKS = re.compile(r"[\s_()\[\]{}/\\.,:;*\"'?–—-]+")
+MARKS = re.compile(r"[\s_()\[\]{}/\\.,:;*\"'?%–—-]+")
 # A quantity: the words one of which its heading has, those it may have besides, and its column by the unit in plain words.
 QUANTITIES: Sequence[tuple[frozenset[str], frozenset[str], Mapping[str, str]]] = tuple(
     (frozenset(must.split()), frozenset(may.split()), columns)

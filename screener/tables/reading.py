@@ -57,7 +57,8 @@ class RawTable:
 @dataclass(frozen=True)
 class Sheet:
     """A grid with its header found: the rows `first` to `last`, from 0, the lower-case names `typed` there, as `spelt`, and
-    what they are `taken` for. `frame`: the rows below under those names, `row` beside them."""
+    what they are `taken` for. `frame`: the rows below under those names, `row` beside them. `below`: further sheets whose
+    rows follow."""
 
     source: Source
     grid: Grid
@@ -68,6 +69,7 @@ class Sheet:
     taken: headings.Taken
     frame: pl.DataFrame
     notes: list[str]
+    below: tuple[str, ...] = ()
 
 
 def read_table(sources: Sequence[Source], contract: Contract, needs_rows: bool = True) -> RawTable:

@@ -236,7 +236,8 @@ def _doubled(frame: pl.DataFrame, contract: Contract) -> tuple[pl.DataFrame, pl.
     """The rows without those that repeat a site, these, and notes on those that stay.
 
     One site are rows whose number is the same but for its spelling, with one name and one place; without names rows that say
-    the same of type, place and area, or the same throughout. Of them the one with most cells stays.
+    the same in all columns of the contract. Of them the one with most cells stays, without figures on which they differ and
+    which may be empty.
     """
     none = frame.clear().with_columns(kind=pl.lit(None, pl.String), reason=pl.lit(None, pl.String))
     if ID not in frame.columns or frame.height < 2:
@@ -244,7 +245,8 @@ def _doubled(frame: pl.DataFrame, contract: Contract) -> tuple[pl.DataFrame, pl.
     numeric = {name: each for each in contract.fields if each.kind in ("number", "integer") for name in each.names}
     alike = [name for name in ("name", *PLACES) if name in frame.columns]
     if "name" not in frame.columns:
-        alike += [name for name in ("building_type", "floor_area_m2", "floor_area_ft2") if name in frame.columns]
+        known = [name for each in contract.fields for name in each.names if name != ID]
+        alike = [name for name in known if name in frame.columns]
     keyed = frame.select("row", id=same_number(pl.col(ID)))
     twice = keyed.filter(pl.col("id").is_not_null() & pl.col("id").is_duplicated())
     if twice.is_empty():
@@ -271,6 +273,14 @@ def _doubled(frame: pl.DataFrame, contract: Contract) -> tuple[pl.DataFrame, pl.
     reason = pl.concat_str(pl.lit("the same site as "), "_id", pl.lit(" in row "), "_first", but)
     doubled = again.with_columns(kind=pl.lit("duplicate"), reason=reason).select(none.columns)
     kept = frame.filter(~pl.col("row").is_in(doubled["row"].implode()))
+    may_lack = {name for each in contract.fields if not each.required for name in each.names}
+    for name in [each for each in numeric if each in frame.columns and each in may_lack]:
+        both = pl.col(name).is_not_null() & pl.col("_first_of").is_not_null()
+        against = order.with_columns(_first_of=pl.col(name).first().over("_group"))
+        other = _plainly(name, numeric) != _plainly("_first_of", {"_first_of": None})
+        if not (rows := against.filter(both & other)["_first"]).is_empty():
+            unsure = pl.col("row").is_in(rows.implode())
+            kept = kept.with_columns(pl.when(~unsure).then(pl.col(name)).alias(name))
     told = again.filter(pl.col("_differs") != "").select(
         row="_first",
         note=pl.concat_str(pl.lit("row "), "row", pl.lit(" is the same site and says otherwise: "), "_differs"),

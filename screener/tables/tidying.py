@@ -41,6 +41,9 @@ HOURS = (
 )
 SPAN = r"(?i)^(.*?\d.*?)\s*(?:-|–|—|\bto\b|\bthrough\b)\s*(.*\d.*|midnight|noon)$"
 ALWAYS = r"(?i)^(open )?(24/7|24 ?x ?7|24 ?(h|hrs?|hours?))\.?$"
+DAY_ZERO = (
+    r"^(?:1899-12-3[01]|1900-01-0[0-2]|1904-01-0[12])[ T](\d\d:\d\d)(:\d\d)?$"  # with which a spreadsheet shows times
+)
 CITY = r"(?i)([A-Za-z][A-Za-z .'-]+),\s*([A-Za-z]{2})\.?\s*(\d{5}(-\d{4})?)?(,?\s*(usa?|united states))?$"
 
 
@@ -113,6 +116,7 @@ def _figure(name: str, each: Field) -> pl.Expr:
         text = pl.when(percent.is_not_null()).then(percent.round_sig_figs(12).cast(pl.String)).otherwise(text)
     if each.clock:
         always = text.str.contains(ALWAYS)
+        text = text.str.replace(DAY_ZERO, "${1}")
         text = text.str.replace(r"(?i)^(\d{1,2})\s*(h|hrs?|hours?|o'clock)$", "${1}")
         return pl.when(always).then(pl.lit("24")).otherwise(text)
     many = text.str.extract(THOUSANDS).cast(pl.Float64, strict=False) * 1000

@@ -2,6 +2,7 @@
 
 import datetime
 import tomllib
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -225,3 +226,35 @@ def test_what_is_proposed(case: str, tmp_path: Path) -> None:
     row = pl.read_csv(tmp_path / "p" / "sites.csv", infer_schema=False).row(0, named=True)
     column, value = written.split("=")
     assert (row[column] or "") == value, asked.answers
+
+
+def regions(file: Path, ids: Sequence[Sequence[int]], heading: str = "Area") -> Path:
+    """A workbook with a sheet of stores for each region."""
+    with xlsxwriter.Workbook(file) as book:
+        for region, numbers in zip(("East", "West"), ids, strict=True):
+            sheet = book.add_worksheet(region)
+            sheet.write_row(0, 0, ["Store #", "Type", "ZIP", heading, "Status"])
+            for at, number in enumerate(numbers, start=1):
+                sheet.write_row(at, 0, [number, "grocery", 33101, 40_000, "Closed" if number % 10 == 3 else "Open"])
+    return file
+
+
+def test_sheets_of_regions_are_one_list(tmp_path: Path) -> None:
+    book = regions(tmp_path / "a.xlsx", [(1, 2, 3), (11, 12, 13)])
+    found = adopting.adopt([book], tmp_path / "p", lambda question: question.proposed)
+    assert [answer for _, answer in found.answers] == ["floor_area_ft2", "all of them, one below the other"][::-1]
+    assert read_portfolio(tmp_path / "p").sites["site_id"].to_list() == ["1", "2", "11", "12"]
+    aside = pl.read_csv(tmp_path / "p" / "set_aside.csv", infer_schema=False)
+    assert aside.select("set_aside_file", "set_aside_row").rows() == [
+        ("a.xlsx (sheet East)", "4"),
+        ("a.xlsx (sheet West)", "4"),
+    ]
+    again = adopting.adopt([book], tmp_path / "p", lambda question: pytest.fail(question.text))
+    assert again.rows == 4
+
+
+def test_sheets_that_list_the_same_stores_are_asked_about(tmp_path: Path) -> None:
+    book = regions(tmp_path / "a.xlsx", [(1, 2), (2, 1)], "Sq Ft")
+    found = adopting.adopt([book], tmp_path / "p", lambda question: question.proposed)
+    assert [answer for _, answer in found.answers] == ["a.xlsx (sheet East)"]
+    assert "a.xlsx (sheet West) lists sites too and is not read" in found.notes

@@ -227,7 +227,7 @@ def test_a_list_whose_figures_all_have_commas_is_read(tmp_path: Path) -> None:
     assert "decimal mark" in str(told.value)
 
 
-SAME = """Store #,Store Name,Type,ZIP,Sq Ft,Status,Tariff
+SAME = """Store #,Store Name,Type,ZIP,Sq Ft,Status,Tariff,Tons
 1,,retail,33101,9000,,T1
 1,,retail,33101,9500,,T1
 2,,retail,33101,8000,,T1
@@ -238,6 +238,8 @@ SAME = """Store #,Store Name,Type,ZIP,Sq Ft,Status,Tariff
 4,Weir,retail,33101,6000,Open,T1
 5,Mill,retail,33101,5000,,T1
 #5,MILL,retail,33101,5200,,T1
+6,Lock,retail,33101,4000,,T1,20
+6,Lock,retail,33101,4000,,T1,25
 """
 
 
@@ -245,13 +247,14 @@ def test_stores_that_are_one_and_that_are_not(tmp_path: Path) -> None:
     """Without a name two rows that differ are two faults; a store that is closed once is closed, unless it is said to be open."""
     portfolio = read_portfolio(write(tmp_path / "p", SAME))
     told = {row["row"]: (row["rules"], row["reasons"]) for row in portfolio.rejects.to_dicts()}
-    assert {row for row, (rules, _) in told.items() if rules == "duplicate"} == {2, 3, 4, 5, 7, 11}
+    assert {row for row, (rules, _) in told.items() if rules == "duplicate"} == {2, 3, 4, 5, 7, 11, 13}
     assert told[2][1].startswith("stands in rows 2, 3; give every row its own")
     assert told[7] == ("duplicate", "the same site as the closed one in row 6")
     assert told[11] == ("duplicate", "the same site as 5 in row 10, but for floor_area_ft2 5200")
-    assert portfolio.sites["site_id"].to_list() == ["4", "5"]
+    assert portfolio.sites["site_id"].to_list() == ["4", "5", "6"]
+    assert portfolio.sites["cooling_capacity_kw"][2] is None  # neither 20 nor 25 tons
     assert portfolio.sites["row_note"][1] == "row 11 is the same site and says otherwise: floor_area_ft2 5200"
-    assert left_out(portfolio.rejects)["duplicate"] == 6
+    assert left_out(portfolio.rejects)["duplicate"] == 7
 
 
 def test_the_day_of_a_run_may_be_stated(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
