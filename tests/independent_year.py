@@ -308,8 +308,15 @@ class Hour:
         return run_fraction * coil.sensible_w + again * EVAPORATION_J_KG
 
     def run_for(self, coil: Coil, load_w: float) -> float:
-        """Run fraction that delivers this cooling, 1 where none does."""
-        return root(lambda x: load_w - self.cools(coil, x), 0.0, 1.0) if load_w > 0 else 0.0
+        """Least run fraction that delivers this cooling, 1 where none does. Where much water evaporates again, a unit that has
+        just come on cools more than one that runs on, so the search goes up step by step."""
+        if load_w <= 0:
+            return 0.0
+        low, high = 0.0, 1.0
+        if self.site["re_evaporation"] == "strong":
+            high = next((step / 64 for step in range(1, 65) if self.cools(coil, step / 64) >= load_w), 1.0)
+            low = high - 1 / 64 if self.cools(coil, high) >= load_w else high
+        return root(lambda x: load_w - self.cools(coil, x), low, high)
 
     def settled(self, takes: Callable[[float], float]) -> float:
         """Humidity ratio where the space ends the hour, no damper than fog at the cooling set point."""
@@ -408,7 +415,8 @@ def runs_on(rests_so: Hour, plant: Plant, reheats: bool = True) -> Overcooled:
 
     def most(w: float) -> float:
         """Run fraction it may go to."""
-        return 1.0 if reheats else hour.run_for(Coil(hour, heating_c, w), bears)
+        coil = Coil(hour, heating_c, w)
+        return 1.0 if reheats or coil.sensible_w <= bears else hour.run_for(coil, bears)
 
     def state(x: float, w: float) -> tuple[Coil, float]:
         """Where the space drifts to while the coil runs for this fraction."""
@@ -428,6 +436,14 @@ def runs_on(rests_so: Hour, plant: Plant, reheats: bool = True) -> Overcooled:
         if w >= rests.humidity_ratio * (1 - 1e-9):
             return Overcooled(rests)
     coil, t = state(x, w)
+    if not reheats and hour.cools(coil, x) > bears + 1e-3 * max(
+        bears, 1.0
+    ):  # cycling, its water cools as it evaporates again
+        x = hour.run_for(coil, bears)
+        w = hour.settled(lambda w: hour.part(x) * Coil(hour, heating_c, w).moisture_kg_s)
+        if w >= rests.humidity_ratio * (1 - 1e-9):
+            return Overcooled(rests)
+        coil, t = state(x, w)
     reheat = max(0.0, hour.cools(coil, x) - bears) - heating
     return Overcooled(End(t, w, *hour.power(coil, x), heating), max(reheat, 0.0), x, coil)
 

@@ -76,9 +76,7 @@ def overcool(sheet: Worksheet, overcooler: Overcooler = INSTALLED) -> Overcoolin
     would_run = own.let("would_run", at_most(PART_LOAD.run_fraction_for_water(part), 1.0))
     first = _with(overcooler.added_w, -at_limit.cooling_w(would_run, part))
     first = own.let("first_drift_c", installed.floating_c(first), "with the coil as it is there")
-    most = (
-        1.0 if overcooler.reheats else PART_LOAD.latent_fraction(at_limit.run_fraction_for(at_least(at_heating, 0.0)))
-    )
+    most = 1.0 if overcooler.reheats else _most_water(at_limit, at_heating)
     beyond = SPACE.settled(most * at_limit.moisture_kg_s, most * at_limit.moisture_slope, limit)
     near = own.let(
         "near_humidity_ratio",
@@ -89,7 +87,7 @@ def overcool(sheet: Worksheet, overcooler: Overcooler = INSTALLED) -> Overcoolin
     drift = _settled_drift(own, part, gain, at_limit, probe, first, near)
     drift = own.let("drift_c", drift, "where the space drifts to while it runs")
     for name in () if overcooler.reheats else ("nearer", "nearest"):  # short in many hours: where each tangent leads
-        most = PART_LOAD.latent_fraction(probe.run_fraction_for(at_least(at_heating, 0.0)))
+        most = _most_water(probe, at_heating)
         beyond = SPACE.settled(most * probe.moisture_kg_s, most * probe.moisture_slope, near)
         nearer = at_least(at_most(beyond, RESTING.held_humidity_ratio), limit)
         near = own.let(f"{name}_humidity_ratio", nearer, "the same, with the coil as it is there")
@@ -104,10 +102,8 @@ def overcool(sheet: Worksheet, overcooler: Overcooler = INSTALLED) -> Overcoolin
     if not overcooler.reheats:
         run_fraction = own.let("run_fraction_wanted", run_fraction, "for moisture or for heat")
         allowed = at_least(at_heating, 0.0)
-        most = coil.run_fraction_for(allowed)
-        # water that re-evaporates cools: a unit that has just come on may cool more than one that runs on
         cold = coil.cooling_w(run_fraction, PART_LOAD.latent_fraction(run_fraction)) > allowed
-        run_fraction = when(cold | (run_fraction > most)).then(most).otherwise(run_fraction)
+        run_fraction = when(cold).then(coil.run_fraction_for(allowed)).otherwise(run_fraction)
     run_fraction = own.let("run_fraction", run_fraction, "part of the hour the coil runs, for moisture or for heat")
     latent_fraction = own.let(
         "latent_fraction",
@@ -195,6 +191,15 @@ def _mixed(share: Number, acting: Number, resting: Number) -> Number:
 
 def _with(added_w: Number, power_w: Number) -> Number:
     return power_w if added_w is NOTHING else power_w + added_w
+
+
+def _most_water(coil: RunningCoil, at_heating: Number) -> Number:
+    """Part of a full hour's water that may be taken without cooling more than this. Water that re-evaporates cools, so a unit
+    that has just come on may cool more than one that runs on, which may then run on."""
+    allowed = at_least(at_heating, 0.0)
+    return (
+        when(coil.sensible_w <= allowed).then(1.0).otherwise(PART_LOAD.latent_fraction(coil.run_fraction_for(allowed)))
+    )
 
 
 def _able(coil: RunningCoil, near: Number) -> Number:
