@@ -134,7 +134,11 @@ class _Code:
             for index in sorted(self.needed - self.varying):
                 node = self.graph.nodes[index]
                 values[index] = site[node.name] if node.operation == COLUMN else _made(node, values)
-            steps = [(index, self.graph.nodes[index]) for index in sorted(self.needed & self.varying)]
+            of_hour = [(index, self.graph.nodes[index]) for index in sorted(self.needed & self.varying)]
+            columns = [(index, node.name) for index, node in of_hour if node.operation == COLUMN]
+            steps = [
+                (index, OPERATIONS[node.operation], node.of) for index, node in of_hour if node.operation != COLUMN
+            ]
             kept = np.empty((len(kept_at), count, width))
             last = dict(zip(part.carried, (site[name] for name in part.first.values()), strict=True))
             for begin in ([max(0, count - part.warm_up)] if part.warm_up else []) + [0]:
@@ -142,8 +146,10 @@ class _Code:
                 year = np.array([np.full(width, BEGINNINGS[tally.how]) for tally in part.tallies.year])
                 for hour in range(begin, count):
                     now = last | dict(zip(self.hour_columns, hours[:, hour], strict=True))
-                    for index, node in steps:
-                        values[index] = now[node.name] if node.operation == COLUMN else _made(node, values)
+                    for index, name in columns:
+                        values[index] = now[name]
+                    for index, operation, of in steps:
+                        values[index] = operation(*[values[part] for part in of])
                     for sums, group, at in (
                         (by_slot[:, at_slots[hour]] if len(by_slot) else by_slot, part.tallies.slot, slot_at),
                         (year, part.tallies.year, year_at),
