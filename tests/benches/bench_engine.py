@@ -120,6 +120,9 @@ def measured(script: str, *arguments: object) -> dict[str, Any]:
     return json.loads(done.stdout) | {"process_s": time.perf_counter() - began}
 
 
+LISTS = ("MACHINES", "TOGETHER", "WITHOUT_EQUIPMENT")  # of strategies, that the engine goes by
+
+
 def main(folder: str, out: str, strategies: str = "", form: str = "hourly") -> None:
     """Run it and print the measures as JSON."""
     from screener.strategies import REGISTRY
@@ -127,6 +130,13 @@ def main(folder: str, out: str, strategies: str = "", form: str = "hourly") -> N
     for name in {*REGISTRY} - {*(strategies.split(",") if strategies else REGISTRY)}:
         del REGISTRY[name]
     from screener import ledger, outputs, pipeline
+    from screener.engine import year
+
+    left = {which: tuple(name for name in getattr(year, which) if name in REGISTRY) for which in LISTS}
+    for which, names in left.items():
+        setattr(year, which, names)
+    if not left["WITHOUT_EQUIPMENT"]:
+        year._with_otherwise = lambda sized, *_: sized
 
     watch, extra = engine.Progress(), {}
     timed(ledger, "accumulate", "ledger", extra)
