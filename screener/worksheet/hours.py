@@ -141,13 +141,19 @@ class Sums:
 def sums_of(tallies: Tallies, blocks: Sequence[tuple[Numbers, Numbers, Numbers]], order: NDArray[np.int64]) -> Sums:
     """The sums of blocks of sites (by slot [tally, slot, site], of the year [tally, site], finished [site, ...]), with the
     sites in their own order; the largest of no hours is zero."""
-    by_slot, year = (np.concatenate(each, axis=-1)[..., order] for each in list(zip(*blocks, strict=True))[:2])
+    place = np.argsort(order)  # of each site as the blocks have them; each slot's sums go to it once
+    first = blocks[0][0]
+    by_slot, at = np.empty((len(tallies.slot), len(order), first.shape[1])), 0
+    for sums, *_ in blocks:
+        by_slot[:, place[at : at + sums.shape[-1]]] = sums.transpose(0, 2, 1)
+        at += sums.shape[-1]
+    year = np.concatenate([of_year for _, of_year, _ in blocks], axis=-1)[:, order]
     for group, values in ((tallies.slot, by_slot), (tallies.year, year)):
         for tally, of_tally in zip(group, values, strict=True):
             if tally.how == "max":
                 of_tally[of_tally == LEAST] = 0.0
     return Sums(
-        {tally.name: values.T for tally, values in zip(tallies.slot, by_slot, strict=True)},
+        {tally.name: values for tally, values in zip(tallies.slot, by_slot, strict=True)},
         {tally.name: values for tally, values in zip(tallies.year, year, strict=True)},
         np.concatenate([finished for *_, finished in blocks])[order],
     )
