@@ -32,8 +32,12 @@ def figure_name(field: Field) -> str:
 
 
 def unit_name(unit: str | None) -> str:
-    """A unit as people write it; nothing where it is a bare number."""
-    return "" if unit in (None, "1") else str(unit).replace("deg", "°").replace("m2", "m²")
+    """A unit as people write it; nothing where it is a bare number.
+
+    >>> unit_name("degC"), unit_name("degrees"), unit_name("W/m2"), unit_name("1")
+    ('°C', '°', 'W/m²', '')
+    """
+    return "" if unit in (None, "1") else str(unit).replace("degrees", "°").replace("deg", "°").replace("m2", "m²")
 
 
 def listed(things: Sequence[object], most: int = 8) -> str:

@@ -11,6 +11,7 @@ from screener.tables import numerals, written
 from screener.tables.reading import RawTable
 
 MANY = 5  # words listed in a note
+YES, NO = ("yes", "y", "t", "on"), ("no", "n", "f", "off")  # further words for true and false
 NUMERIC = ("number", "integer")
 
 
@@ -111,7 +112,8 @@ def _text(text: pl.Expr, field: Field) -> pl.Expr:
     """A column of texts as its field's type; null where a text is no such thing."""
     if field.kind == "boolean":
         word = text.str.to_lowercase()
-        return pl.when(word.is_in(field.true_values)).then(True).when(word.is_in(field.false_values)).then(False)
+        yes, no = (*field.true_values, *YES), (*field.false_values, *NO)
+        return pl.when(word.is_in(yes)).then(True).when(word.is_in(no)).then(False)
     if field.name == "postal_code":
         return _postal_code(text)
     if field.enum:
