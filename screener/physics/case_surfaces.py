@@ -14,10 +14,10 @@ NEVER = 1.0  # [kg/kg] of no air that a store holds
 def fog_humidity_ratio(glass_c: Number, pressure_pa: Number) -> Number:
     """Humidity ratio of the store [kg/kg] above which door glass at this temperature fogs: saturation there.
 
-    For example, glass at 15 degC, saturated at 10.7 g/kg:
+    For example, glass at 15 degC, saturated at 10.65 g/kg:
 
-    >>> round(fog_humidity_ratio(15.0, 101_325.0), 4)
-    0.0107
+    >>> round(fog_humidity_ratio(15.0, 101_325.0), 5)
+    0.01065
     """
     return air.humidity_ratio_from_dew_point(glass_c, pressure_pa)
 
@@ -26,11 +26,11 @@ def frost_humidity_ratio(goods_c: Number, store_share: Number, dry: Number, pres
     """Humidity ratio of the store [kg/kg] above which frost forms on goods at this temperature, below freezing.
 
     The air at them is that of the case's coil, `dry` [kg/kg], with a share of store air. For example, saturation over ice at
-    -1 degC, 562.7 Pa, is 3.474 g/kg: air of 2.5 g/kg with 14 % of store air reaches it at 2.5 + 0.974 / 0.14 = 9.46 g/kg, a dew
+    -1 degC, 562.7 Pa, is 3.473 g/kg: air of 2.5 g/kg with 14 % of store air reaches it at 2.5 + 0.973 / 0.14 = 9.45 g/kg, a dew
     point of 13.2 degC:
 
     >>> round(frost_humidity_ratio(-1.0, 0.14, 0.0025, 101_325.0), 5)
-    0.00946
+    0.00945
     """
     saturated = air.humidity_ratio_from_dew_point(goods_c, pressure_pa)
     return at_least(dry + (saturated - dry) / store_share, 0.0)

@@ -247,7 +247,7 @@ OTHERS: dict[str, Case] = {
         "electricity_price_per_kwh",
         "too small",
         "-0.1",
-        SPAN.format("electricity_price_per_kwh", "0 or more"),
+        SPAN.format("electricity_price_per_kwh", "0 to 1 000 000"),
     ),
     "price in cents": _row(
         "tariffs",
