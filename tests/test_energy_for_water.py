@@ -84,8 +84,8 @@ def test_cooling_that_reheats_alone_takes_two_to_five_times_as_much(told, site):
 @pytest.mark.parametrize("site", [site for site in SITES if "marine" not in site and site != "office dry"])
 def test_in_the_building_electric_reheat_takes_four_to_six_times_as_much(told, site):
     """Two to five times (common practice, no source), up to 6 allowed: measured 4.2 to 5.6, most where measured envelopes let
-    much water in. With condenser heat the building shows 1.6 to 2.2 times: the heat of a unit has to be cooled away in the season when
-    overcooling drifts for nothing, and only surplus cooling is put back."""
+    much water in. With condenser heat the building shows 1.6 to 2.2 times: the heat of a unit has to be cooled away in
+    the season when overcooling drifts for nothing, and only surplus cooling is put back."""
     rows = beside(told[site])
     assert 2 <= rows[ELECTRIC]["times_in_building"] <= 6
     assert 1.5 <= rows[CONDENSER]["times_in_building"] <= 2.25  # what README.md says
