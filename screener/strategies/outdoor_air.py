@@ -21,7 +21,7 @@ from screener.physics import outdoor_air_unit as unit
 from screener.physics import psychrometrics as air
 from screener.strategies import installed
 from screener.strategies.resting import RESTING
-from screener.strategies.strategy import Device, Machine, Outcome
+from screener.strategies.strategy import NOTHING, Device, Machine, Outcome
 from screener.worksheet import Process, Worksheet
 
 LIMIT = "most_kg_s"
@@ -61,10 +61,9 @@ class Arriving:
         """Its temperature with the space at this one [degC]."""
         return space_c + col("ventilated") * self.heat_left * (col("outdoor_c") - space_c)
 
-    def humidity_ratio(self) -> Number:
-        """With the space at its limit."""
-        limit = col("limit_humidity_ratio")
-        return limit + col("ventilated") * self.water_left * (col("outdoor_humidity_ratio") - limit)
+    def humidity_ratio(self, space: Number) -> Number:
+        """With the space at this humidity ratio."""
+        return space + col("ventilated") * self.water_left * (col("outdoor_humidity_ratio") - space)
 
 
 UNTREATED = Arriving(1.0, 1.0)
@@ -102,25 +101,31 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fans: Fans) -> Outcome:
     flow, needed = c("ventilation_kg_s"), c("moisture_at_limit_kg_s")
     cooling_c, heating_c = c("cooling_setpoint_c"), c("heating_setpoint_c")
     comes, meets = AS_GAINED, behind_wheel(own, name) if wheel else AS_GAINED
-    w_in = own.let(
-        "entering_humidity_ratio", comes.humidity_ratio(), "as it comes to the unit and as the gains have it"
-    )
-    w_coil = own.let("behind_wheel_humidity_ratio", meets.humidity_ratio(), "behind the wheel") if wheel else w_in
     untouched_c = own.let("untouched_c", meets.c(cooling_c), "as it meets the unit's coil, space at its set point")
-    by_wheel: Number = 0.0
-    gained: Number = 0.0
-    if wheel:
-        by_wheel = own.let("wheel_kg_s", flow * (w_in - w_coil), "water handed to the exhaust air")
-        gained = flow * (UNTREATED.humidity_ratio() - w_in)
-        gained = own.let("gained_kg_s", gained, "the same, where the gains have it")
-    coldest = flow * at_least(w_in - c(f"{name}.coldest_supply_humidity_ratio"), 0.0)
-    most = c(f"{name}.{LIMIT}")
-    able = own.let(
-        "able_kg_s", larger(smaller(coldest, most - gained), by_wheel, 0.0), "at its coldest, and within its capacity"
-    )
+    most, coldest = c(f"{name}.{LIMIT}"), c(f"{name}.coldest_supply_humidity_ratio")
+
+    def water(own: Worksheet, space: Number) -> _Water:
+        """With the space at this humidity ratio."""
+        told = "as it comes to the unit and as the gains have it"
+        w_in = own.let("entering_humidity_ratio", comes.humidity_ratio(space), told)
+        w_coil, by_wheel, gained = w_in, NOTHING, NOTHING
+        if wheel:
+            w_coil = own.let("behind_wheel_humidity_ratio", meets.humidity_ratio(space), "behind the wheel")
+            by_wheel = own.let("wheel_kg_s", flow * (w_in - w_coil), "water handed to the exhaust air")
+            gained = flow * (UNTREATED.humidity_ratio(space) - w_in)
+            gained = own.let("gained_kg_s", gained, "the same, where the gains have it")
+        able = larger(smaller(flow * at_least(w_in - coldest, 0.0), most - gained), by_wheel, 0.0)
+        able = own.let("able_kg_s", able, "at its coldest, and within its capacity")
+        return _Water(w_in, w_coil, by_wheel, gained, able)
+
     fan_heat = own.let("fan_heat_w", fans.heat_w - c("own_fan_now_w"), "of the supply fan, beyond what the gains have")
-    supply = _Supply(own, flow, w_in, untouched_c, comes.c(cooling_c), fan_heat)
-    coil = _Coil(own, when(needed > able).then(_beyond(own, supply, able)).otherwise(c("limit_humidity_ratio")))
+    at_limit = water(own.section("at_limit"), c("limit_humidity_ratio"))
+    held = _Supply(own, flow, at_limit.entering, untouched_c, comes.c(cooling_c), fan_heat)
+    short = _beyond(own, held, at_limit.able)
+    coil = _Coil(own, when(needed > at_limit.able).then(short).otherwise(c("limit_humidity_ratio")))
+    here = water(own, coil.near)
+    w_in, w_coil, by_wheel, gained, able = here.entering, here.at_coil, here.by_wheel, here.gained, here.able
+    supply = replace(held, entering_humidity_ratio=w_in)
 
     least = own.let("least_kg_s", larger(by_wheel, 0.0), "what the wheel takes")
     rests = own.let(
@@ -176,7 +181,7 @@ def damp_hour(sheet: Worksheet, name: str, wheel: bool, fans: Fans) -> Outcome:
     free = own.let("reheat_w", smaller(wanted_w, duty + power), "from its condenser")
     heating = own.let("heating_needed_w", surplus - free, "left to the site's heating")
 
-    before = _State(UNTREATED.c(space_c), UNTREATED.humidity_ratio())
+    before = _State(UNTREATED.c(space_c), UNTREATED.humidity_ratio(coil.near))
     _show(sheet, name, before, _State(t_coil, w_coil), leaving, by_coil, power, fans, wheel)
 
     at_near, slope = coil.running.moisture_kg_s, coil.running.moisture_slope
@@ -254,6 +259,17 @@ def _show(
     free = -col(f"{name}.damp.reheat_w")
     law = "from its own condenser, at most to the heating set point"
     sheet.show(Process("unit reheat", blown, supply, flow, free, 0.0, 0.0, law))
+
+
+@dataclass(frozen=True)
+class _Water:
+    """Of the air that comes to the unit and that meets its coil [kg/kg], and what wheel and unit take of it [kg/s]."""
+
+    entering: Number
+    at_coil: Number
+    by_wheel: Number
+    gained: Number
+    able: Number
 
 
 @dataclass(frozen=True)
