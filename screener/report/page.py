@@ -127,6 +127,11 @@ def _tables(found: Findings) -> list[Table]:
         )
         for name, field in found.own_fields.items()
     ]
+    first = [
+        Column("without_equipment_strategy", "first, without equipment", width="some"),
+        Column("without_equipment_saved", "saves by itself", a_year, text.whole),
+        Column("without_equipment_condition", "on condition", width="wide"),
+    ]
     sure = [Column("net_savings_p10", "exceeded with 90 %", money, text.rounded)] if found.odds is not None else []
     zones = [
         Column("climate_zone", "climate zone"),
@@ -160,6 +165,7 @@ def _tables(found: Findings) -> list[Table]:
         Column("holding_strategy", "cheapest that holds the limit", width="some"),
         Column("holding_hours_above_limit", "above limit with it", "h/yr", text.whole),
         Column("holding_price", "costs more than the best", money, text.whole),
+        *first,
         Column("assumed_share", "assumed", "% by weight", text.percent),
         *own,
         Column("notes", "notes", width="wide"),
@@ -219,6 +225,7 @@ def _tables(found: Findings) -> list[Table]:
         Column("holding_strategy", "cheapest that holds the limit", width="some"),
         Column("holding_hours_above_limit", "above limit with it", "h/yr", text.whole),
         Column("holding_price", "costs more than today", money, text.whole),
+        *first,
         Column("assumed_share", "assumed", "% by weight", text.percent),
         *own,
         Column("notes", "notes", width="wide"),
