@@ -154,7 +154,9 @@ def _hours(frame: pl.DataFrame, by_words: dict[str, str]) -> tuple[pl.DataFrame,
     if given is None or {"opens_hour", "closes_hour"} & {*frame.columns}:
         return frame, [], []
     text = pl.col(given).str.to_lowercase()
-    first, last = text.str.extract(SPAN, 1).str.strip_chars(), text.str.extract(SPAN, 2).str.strip_chars()
+    first, last = (
+        text.str.extract(SPAN, part).str.strip_chars().str.replace(r"(\d)\s*([ap])$", "${1} ${2}m") for part in (1, 2)
+    )
     clock = r"^\d{1,2}(:[0-5]\d)?\s*([ap]\.?m?\.?)?$|^midnight$|^noon$"
     is_clear = text.str.contains(r"\d\s*[ap]\.?m?\b|:|midnight|noon") | (last.cast(pl.Int64, strict=False) > 12)
     good = first.str.contains(clock) & last.str.contains(clock) & is_clear

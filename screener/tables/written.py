@@ -37,7 +37,10 @@ def hour(text: pl.Expr) -> pl.Expr:
         word.str.extract(r"^\d{1,2}:([0-5]\d)(?::[0-5]\d)?\s*(?:[ap](?:\.?m\.?)?)?$").cast(pl.Float64).fill_null(0.0)
         / 60
     )
-    half = word.str.extract(r"^(\d{1,2})(?::[0-5]\d)?(?::[0-5]\d)?\s*[ap](?:\.?m\.?)?$").cast(pl.Int64, strict=False)
+    half = pl.coalesce(
+        word.str.extract(r"^(\d{1,2})(?::[0-5]\d)?(?::[0-5]\d)?\s*[ap]\.?m\.?$"),
+        word.str.extract(r"^(\d{1,2}):[0-5]\d(?::[0-5]\d)?\s*[ap]$"),  # 2A alone may be anything
+    ).cast(pl.Int64, strict=False)
     is_afternoon = word.str.contains(r"p(?:\.?m\.?)?$")
     of_clock = half % 12 + pl.when(is_afternoon).then(12).otherwise(0)
     whole = word.str.extract(r"^(\d{1,2}):[0-5]\d(?::[0-5]\d)?$").cast(pl.Int64, strict=False)
