@@ -27,7 +27,7 @@ def test_both_commands_stand_on_one_line_each():
     commands = re.findall(r"^python3 -m venv .*$", README, flags=re.MULTILINE)
     assert len(commands) == 2
     assert "screener run portfolios/" in commands[0]
-    assert commands[1].endswith("-m pytest -n auto")
+    assert commands[1].endswith("-m pytest -n auto --dist loadfile")
 
 
 def test_commands_named_exist():
