@@ -22,7 +22,7 @@ from screener.odds.drawing import Figure, Source
 from screener.odds.working import OWN, Part
 from tests.odds.conftest import portfolio
 
-DRAWS, OUTER, INNER, TIMES = 1_000, 40, 200, 2
+DRAWS, OUTER, INNER, TIMES = 1_000, 20, 200, 2
 PAIR_DRAWS = 200
 TOGETHER = 500  # draws of a site
 
@@ -48,16 +48,16 @@ def chosen(part: Part) -> list[int]:
 
 
 def nested(part: Part, basis: Basis, name: str, seed: int) -> float:
-    """The worth of knowing a figure at the one site of a part, by brute force. Every value of it meets the same draws of the
-    others: what these happen to be shifts all means alike, and the best of them is not best by chance."""
-    outer = asking._figures(part, basis, Source(seed, OUTER))
-    inner = asking._figures(part, basis, Source(seed + 1, INNER))
-    figures = [
-        replace(
-            mine, values=np.repeat(known.values, INNER, axis=1) if known.name == name else np.tile(mine.values, OUTER)
-        )
-        for known, mine in zip(outer, inner, strict=True)
-    ]
+    """The worth of knowing a figure at the one site of a part, by brute force. Its values are spread evenly over its range,
+    and each meets the same draws of the others: what these happen to be shifts all means alike, and the best of them is not
+    best by chance."""
+    many = next(f.values for f in asking._figures(part, basis, Source(seed, OUTER * INNER)) if f.name == name)
+    evenly = np.sort(many, axis=1)[:, INNER // 2 :: INNER]
+    others = asking._figures(part, basis, Source(seed + 1, INNER))
+    figures = []
+    for each in others:
+        values = np.repeat(evenly, INNER, axis=1) if each.name == name else np.tile(each.values, OUTER)
+        figures.append(replace(each, values=values))
     brings = summary.brought(changes(part, basis, figures, OUTER * INNER), 0, chosen(part))
     return float(brings.reshape(OUTER, INNER, -1).mean(axis=1).max(axis=1).mean() - brings.mean(axis=0).max())
 
