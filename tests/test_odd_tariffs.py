@@ -1,4 +1,4 @@
-"""Ten invented tariffs, odd but legal, billed hour by hour in plain Python that shares no code with the package.
+"""Invented tariffs, odd but legal, billed hour by hour in plain Python that shares no code with the package.
 
 What `tariffs show` says of a load of 8,760 hours must be these bills to a cent. A row is a line: (charge, cells).
 """
