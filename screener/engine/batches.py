@@ -85,7 +85,7 @@ def price_all(
         months = price.months(laid)
         costs = price.years(months, price.strategies_of(classes), sites)
         results = in_money(results, costs, sites, basis.inputs, basis.settings)
-        ranking = ranked(results, sites, basis.settings, basis.rates)
+        ranking = ranked(results, sites, basis.settings, basis.inputs, basis.rates)
         bills = bills_of(laid, months, basis.rates, sites, ranking, pl.concat(times) if times else None)
         if (
             not times and "bills.parquet" in earlier.resources

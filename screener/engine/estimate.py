@@ -169,7 +169,7 @@ def work_out(sites: pl.DataFrame, basis: Basis, done: Callable[[int], None] = la
         notes = (plausible.of_inputs(used), plausible.of_ratings(used), plausible.of_results(used, results))
         unlikely = plausible.by_site(*notes)
         used = used.drop("figures_note", strict=False).join(unlikely, on="site_id", how="left", maintain_order="left")
-        ranking = ranked(results, used, basis.settings, rates if basis.has_tariffs else None)
+        ranking = ranked(results, used, basis.settings, basis.inputs, rates if basis.has_tariffs else None)
     with parts.of("pricing"):
         bills = pl.DataFrame(schema=contracts.load("bills").polars_schema())
         if laid is not None and months is not None:
@@ -268,15 +268,22 @@ def tolerance(settings: Settings) -> holding.Tolerance:
 
 
 def ranked(
-    results: pl.DataFrame, sites: pl.DataFrame, settings: Settings, rates: price.Rates | None = None
+    results: pl.DataFrame,
+    sites: pl.DataFrame,
+    settings: Settings,
+    inputs: Mapping[str, pl.DataFrame],
+    rates: price.Rates | None = None,
 ) -> pl.DataFrame:
     """The ranking of the sites, once it and the results have passed their checks. Its notes say whose strategy of today is
-    assumed, and with `rates` whose bill is in the blocks of their tariff."""
+    assumed, whose tariff (`inputs`) has an unusual price, and with `rates` whose bill is in the blocks of theirs."""
+    prices = tables.doubtful({name: inputs[name] for name in tables.TARIFF_TABLES}, settings.currency)
+    sites = sites.join(prices.rename({"note": "doubt"}), on="tariff_id", how="left", maintain_order="left")
     guessed = [] if rates is None else price.assumed_bills(sites, rates)["site_id"].to_list()
     in_part, by_day = ([], []) if rates is None else (rates.in_part, rates.by_day)
     told = [
         pl.when(~is_given("current_strategy")).then(pl.lit(ASSUMED_TODAY)),
         pl.col("row_note"),
+        pl.col("doubt"),
         pl.when(pl.col("site_id").is_in(guessed)).then(pl.lit(ASSUMED_BILL)),
         pl.when(pl.col("tariff_id").is_in(in_part)).then(pl.lit(BY_COUNT)),
         pl.when(pl.col("tariff_id").is_in(by_day)).then(pl.lit(BY_DAY)),
@@ -286,7 +293,7 @@ def ranked(
     ]
     noted = sites.with_columns(figures_note=pl.concat_str("figures_note", *told, separator="; ", ignore_nulls=True))
     noted = noted.with_columns(figures_note=pl.when(pl.col("figures_note") != "").then("figures_note"))
-    ranking = rank.ranking(results, noted, settings.currency, settings.holding_tolerance_h)
+    ranking = rank.ranking(results, noted.drop("doubt"), settings.currency, settings.holding_tolerance_h)
     check_results(ranking, results, sites)
     return ranking
 

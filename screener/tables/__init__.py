@@ -9,6 +9,7 @@ from screener.tables.left_out import sheets as left_out_sheets
 from screener.tables.portfolio import Portfolio, placeholders, read_portfolio
 from screener.tables.settings import Settings
 from screener.tables.tariff_faults import TABLES as TARIFF_TABLES
+from screener.tables.tariff_sense import doubtful
 from screener.tables.tariffs import PRICED, Tariffs, of_rates, read_tariffs, require_fuel_prices
 
 __all__ = [
@@ -17,6 +18,7 @@ __all__ = [
     "Portfolio",
     "Settings",
     "Tariffs",
+    "doubtful",
     "is_default",
     "left_out_sheets",
     "of_rates",

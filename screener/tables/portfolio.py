@@ -171,9 +171,7 @@ def read_portfolio(folder: Path) -> Portfolio:
     own, told = own_columns.of_sites(raws["sites"], good.known["sites"], raws["sites"].said)
     notes += told
     types = good.types
-    prices = tariff_sense.doubtful(priced, settings.currency)
-    doubt = sites.values.select("row", "tariff_id").join(prices, on="tariff_id").select("row", "note")
-    noted = offers.lost_notes(good.known["sites"], _lost_offers(tables, good), _of_cells(blanked, raws["sites"], doubt))
+    noted = offers.lost_notes(good.known["sites"], _lost_offers(tables, good), _of_cells(blanked, raws["sites"]))
     return Portfolio(
         folder=folder,
         settings=settings,
@@ -358,10 +356,10 @@ def _left_blank(blanked: pl.DataFrame) -> list[str]:
     return notes
 
 
-def _of_cells(blanked: pl.DataFrame, sites: RawTable, doubt: pl.DataFrame) -> pl.DataFrame:
-    """`row` and `row_note` of sites with such cells, or of which their sheet says more, or with a `doubt` (row, note)."""
+def _of_cells(blanked: pl.DataFrame, sites: RawTable) -> pl.DataFrame:
+    """`row` and `row_note` of sites with such cells, or of which their sheet says more."""
     note = pl.concat_str("column", pl.lit(' "'), "value", pl.lit('" cannot be read and is taken for empty'))
-    told = pl.concat([blanked.select("row", note=note), sites.row_notes, doubt])
+    told = pl.concat([blanked.select("row", note=note), sites.row_notes])
     return told.group_by("row", maintain_order=True).agg(row_note=pl.col("note").str.join("; "))
 
 

@@ -58,14 +58,15 @@ def notes(tables: Mapping[str, CheckedTable], currency: str, used: Collection[st
     return sorted(found)
 
 
-def doubtful(tables: Mapping[str, CheckedTable], currency: str) -> pl.DataFrame:
-    """`tariff_id` and `note`: the tariffs with a price out of its usual range, for the rows of the sites that pay it."""
+def doubtful(tables: Mapping[str, pl.DataFrame], currency: str) -> pl.DataFrame:
+    """`tariff_id` and `note`: the tariffs with a price out of its usual range, for the rows of the sites that pay it. `tables`:
+    the checked tariff tables by name."""
     found = [pl.DataFrame(schema={"tariff_id": pl.String, "note": pl.String})]
     for name, table in tables.items() if currency in DOLLAR_LIKE else ():
-        for column in sorted(set(USUAL) & set(table.contract.columns)):
+        for column in sorted(set(USUAL) & set(table.columns)):
             usual, value = USUAL[column], pl.col(column)
             least = 0.0 if name == ADDING else usual.low
-            out = table.values.filter((value != 0) & ~value.is_between(least, usual.high))
+            out = table.filter((value != 0) & ~value.is_between(least, usual.high))
             words = pl.concat_str(
                 pl.lit(f"a price of its tariff is unusual, {column} "),
                 value.round_sig_figs(3).cast(pl.String),

@@ -2,10 +2,11 @@
 
 from pathlib import Path
 
+import polars as pl
 import pytest
 
 from screener.assumptions import fill, plausible
-from screener.tables import read_portfolio
+from screener.tables import TARIFF_TABLES, doubtful, read_portfolio
 from tests.tables.portfolios import TARIFFS, table, write
 
 SITE = {"site_id": "A", "building_type": "supermarket", "postal_code": "33101", "tariff_id": "T1"}
@@ -15,6 +16,8 @@ def notes(folder: Path, **cells: str) -> list[str]:
     """What is noted at the row of a site, as it is given and as its figures are."""
     portfolio = read_portfolio(write(folder, sites=table(SITE | cells), tariffs=TARIFFS + "T2,0.7,0.04\n"))
     of_row = [note for note in portfolio.sites["row_note"] if note]
+    prices = doubtful({name: portfolio.inputs[name] for name in TARIFF_TABLES}, "USD")
+    of_row += prices.filter(pl.col("tariff_id") == portfolio.sites["tariff_id"].item())["note"]
     return [*of_row, *plausible.of_inputs(fill(portfolio))["note"]]
 
 
