@@ -17,7 +17,7 @@ def notes(folder: Path, **cells: str) -> list[str]:
     portfolio = read_portfolio(write(folder, sites=table(SITE | cells), tariffs=TARIFFS + "T2,0.7,0.04\n"))
     of_row = [note for note in portfolio.sites["row_note"] if note]
     prices = doubtful({name: portfolio.inputs[name] for name in TARIFF_TABLES}, "USD")
-    of_row += prices.filter(pl.col("tariff_id") == portfolio.sites["tariff_id"].item())["note"]
+    of_row += prices.filter(pl.col("tariff_id") == portfolio.sites["tariff_id"].item())["note"].to_list()
     return [*of_row, *plausible.of_inputs(fill(portfolio))["note"]]
 
 
