@@ -109,7 +109,7 @@ SLIPS = [
         ("price", "price/billing.py", "least - fixed - energy", "least + fixed - energy"),
         ("price", "price/billing.py", "null_count()]", "null_count() > 99]"),
         ("price", "price/billing.py", "carbon[0] + carbon[1]", "carbon[0] - carbon[1]"),
-        ("price", "price/billing.py", "- used, 0.0, None) / 12", "- used, 0.0, None) / 11"),
+        ("price", "price/billing.py", "pl.Series(beyond)).to_numpy() / 12", "pl.Series(beyond)).to_numpy() / 11"),
         (
             "economics",
             "economics/present_value.py",
@@ -129,7 +129,12 @@ SLIPS = [
         ("climate", "climate/nearest.py", "EARTH_RADIUS_KM = 6371.0", "EARTH_RADIUS_KM = 6498.0"),
         ("climate", "climate/figures.py", "DESIGN_EXCEEDED = 0.004", "DESIGN_EXCEEDED = 0.04"),
         ("climate", "climate/figures.py", "SENSIBLE_TON_HOURS = 1.08", "SENSIBLE_TON_HOURS = 1.10"),
-        ("climate", "climate/hourly_files.py", '("irradiance_w_m2", 1, 0)', '("irradiance_w_m2", 1.02, 0)'),
+        (
+            "climate",
+            "climate/hourly_files.py",
+            '"ghi_w_m2": ("irradiance_w_m2", 1, 0)',
+            '"ghi_w_m2": ("irradiance_w_m2", 1.02, 0)',
+        ),
         ("climate", "climate/hourly_files.py", '"dry_bulb_f": ("dry_bulb_c"', '"dry_bulb_f": ("dew_point_c"'),
         ("units", "units.py", "GAS_BTU_FT3 = (\n    1036.0", "GAS_BTU_FT3 = (\n    1056.0"),
         ("units", "units.py", "THERM_KWH = 105.4804e6", "THERM_KWH = 103.4e6"),
