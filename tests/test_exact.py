@@ -11,6 +11,7 @@ from screener.exact import exact_sum, grained, money, significant
 amounts = st.lists(st.floats(-1e6, 1e6, allow_subnormal=False), min_size=1, max_size=200)
 
 
+@settings(deadline=None)
 @given(amounts, st.randoms())
 def test_the_order_of_rows_does_not_change_a_sum(values: list[float], random: object) -> None:
     shuffled = list(values)
@@ -19,6 +20,7 @@ def test_the_order_of_rows_does_not_change_a_sum(values: list[float], random: ob
     assert one == other
 
 
+@settings(deadline=None)
 @given(amounts)
 def test_a_sum_is_that_of_exact_arithmetic_to_a_millionth_a_term(values: list[float]) -> None:
     """Against `math.fsum`, which adds without error."""
@@ -37,6 +39,7 @@ def test_grained_amounts_add_exactly_also_as_32_bit_floats(values: list[float], 
     assert pl.Series(terms).sum() == math.fsum(terms)
 
 
+@settings(deadline=None)
 @given(st.floats(-1e12, 1e12, allow_subnormal=False))
 def test_rounding_twice_changes_nothing_and_keeps_nine_figures(value: float) -> None:
     """Nine significant figures as Python's own decimal formatting rounds them, to a unit in the ninth place."""
@@ -45,6 +48,7 @@ def test_rounding_twice_changes_nothing_and_keeps_nine_figures(value: float) -> 
     assert math.isclose(once.item(), float(f"{value:.9g}"), rel_tol=1.1e-8, abs_tol=1e-300)
 
 
+@settings(deadline=None)
 @given(st.floats(-1e7, 1e7))
 def test_money_survives_the_rounding_of_files(value: float) -> None:
     paid = pl.DataFrame({"x": [value]}).select(money(pl.col("x")))

@@ -8,7 +8,6 @@ import math
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
 from pathlib import Path
 
 from markupsafe import Markup, escape
@@ -121,14 +120,6 @@ def line(x1: float, y1: float, x2: float, y2: float, **attributes: object) -> Ma
 def path(points: Iterable[tuple[float, float]]) -> str:
     """The `d` of a line through points."""
     return "M" + "L".join(f"{number(x)} {number(y)}" for x, y in points)
-
-
-def steps(points: Sequence[tuple[float, float]]) -> Sequence[tuple[float, float]]:
-    """Points of a staircase: level until the next x, then up."""
-    stairs = [points[0]] if points else []
-    for (_, y), (x2, y2) in pairwise(points):
-        stairs += [(x2, y), (x2, y2)]
-    return stairs
 
 
 @dataclass(frozen=True)

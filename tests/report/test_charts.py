@@ -10,7 +10,7 @@ from screener import report
 from screener.outputs import RunFolder, open_run
 from screener.report.charts.savings_curve import savings_curve
 from screener.report.charts.site_map import site_map
-from screener.report.svg import element, round_step, scale_to
+from screener.report.svg import element, number, round_step, scale_to
 from tests.report.reading import SVG, drawing, shapes
 
 NAMES = ("savings-curve", "site-map", "payback", "strategy-grid", "end-uses")
@@ -184,6 +184,13 @@ def test_round_steps_and_scales() -> None:
     assert (scale.low, scale.high) == (0.0, 15.0)
     assert scale.marks(5) == [0.0, 5.0, 10.0, 15.0]
     assert scale(7.5) == 50.0
+    below = scale_to([-5.0, 10.0], 0.0, 90.0)  # a third of the way from -5 to 10
+    assert (below.low, below.high, below(0.0)) == (-5.0, 10.0, 30.0)
+
+
+def test_coordinates_as_people_write_them() -> None:
+    """To a hundredth, and nothing is neither "-0" nor "0.00"."""
+    assert [number(x) for x in (0.0, -0.001, 10.0, -2.5, 1.006, 100.0)] == ["0", "0", "10", "-2.5", "1.01", "100"]
 
 
 def test_text_and_attributes_are_escaped() -> None:

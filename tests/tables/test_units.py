@@ -32,6 +32,12 @@ def test_factor(name: str) -> None:
     assert units.from_si(factor, name) == pytest.approx(1.0, rel=3e-7)
 
 
+@pytest.mark.parametrize(("name", "therms"), [("fuel_price_per_mcf", 10.36), ("fuel_price_per_ccf", 1.036)])
+def test_a_volume_of_gas_is_what_the_trade_bills_for_it(name: str, therms: float) -> None:
+    """A hundred cubic feet are 1.036 therms, the US mean of 2022 [EIA, frequently asked questions, from memory]."""
+    assert in_si(1.0, name) == pytest.approx(3.6e6 / 1.054804e8 / therms, rel=1e-3)
+
+
 # Exact by the definition of the degree Fahrenheit [NIST SP 811, B.8]
 @pytest.mark.parametrize(("fahrenheit", "celsius"), [(32, 0), (212, 100), (-40, -40), (68, 20), (77, 25)])
 def test_temperature(fahrenheit: float, celsius: float) -> None:
