@@ -21,6 +21,7 @@ from screener.physics import (
     refrigeration,
 )
 from screener.worksheet import Worksheet
+from tests.engine_cases import filled
 
 FAN_EFFICIENCY = 0.55  # common practice, no source: what every fan of a device is reckoned with
 
@@ -132,6 +133,27 @@ def test_present_values_by_hand() -> None:
     assert terms.once(15) == pytest.approx(0.642, abs=0.0005)
     share = 1.01 / 1.03
     assert Terms(0.03, 15, 0.0, 0.01).electricity(15) == pytest.approx(share * (1 - share**15) / (1 - share))
+
+
+def test_water_of_people_and_processes_by_hand() -> None:
+    """Ten people at moderate office work give off 75 W to be felt and 55 W as water [ASHRAE Fundamentals 2017 ch. 18 table 1]:
+    550 W over 2.45 MJ/kg. 3.6 kg an hour of a process are a gram a second."""
+    office = {"building_type": "office", "floor_area_m2": 200.0, "peak_occupants": 10.0, "process_moisture_kg_h": 3.6}
+    terms = loads.site_terms(filled([office]), at_peak=True).row(0, named=True)
+    assert terms["people_w"] == pytest.approx(750.0)
+    assert terms["people_kg_s"] == pytest.approx(550 / 2.45e6)
+    assert terms["process_kg_s"] == pytest.approx(0.001)
+
+
+@pytest.mark.parametrize(("outdoor_c", "need_kw"), [(35.0, 15.152), (45.0, 16.119), (25.0, 14.294)])
+def test_a_coil_is_sized_larger_for_hotter_weather_by_hand(outdoor_c: float, need_kw: float) -> None:
+    """10 kW of heat at a sensible heat ratio of 0.75: 13.33 kW over 0.88 indoors, and over 0.94 or 1.06 ten kelvin from 35 degC
+    at 0.6 % a kelvin (practice)."""
+    sheet = Worksheet()
+    sheet.let("need_w", sizing._coil_need_w())
+    hour = {"sensible_at_cooling_w": 10_000.0, "moisture_at_limit_kg_s": 0.0, "rated_sensible_heat_ratio": 0.75}
+    found = sheet.apply(pl.DataFrame(hour | {"outdoor_c": outdoor_c}).lazy()).collect()["need_w"][0]
+    assert found / 1000 == pytest.approx(need_kw, abs=0.001)
 
 
 def hour(**changed: float) -> dict[str, Any]:
