@@ -58,7 +58,8 @@ def test_they_are_kept_as_typed_and_said(folder: Path) -> None:
     kept = {(row["site_id"], row["heading"]): row["value"] for row in found.own_columns.iter_rows(named=True)}
     due = {(site, heading): OWN[heading][at] for heading in OWN for at, site in enumerate(SITES) if OWN[heading][at]}
     assert kept == due
-    assert any("district / owner, sales, rank, =note kept as the owner's own" in note for note in found.notes)
+    called = "district / owner (as district_owner), sales, rank (as own_rank), =note (as own_note)"
+    assert any(f"{called} kept as the owner's own" in note for note in found.notes)
 
 
 def test_they_narrow_order_and_group(run: Path) -> None:

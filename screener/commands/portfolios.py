@@ -186,6 +186,7 @@ def check(
         portfolio, sites = pipeline.check(folder)
         faults, complete = portfolio.faults, weights.completeness(sites)
         blanks = weights.blanks(sites, BLANKS) if run is None else _by_odds(run, sites)
+        unknown = [] if run is None else _not_asked(run, sites)
         if as_json:
             counts = {"sites": sites.height, "rejected": portfolio.rejects.height, "faults": faults.to_dicts()}
             print_json(counts | {"completeness": complete.to_dicts(), "blanks": blanks.to_dicts()})
@@ -198,7 +199,7 @@ def check(
         of_places = sites.select("site_id", note="climate_note").drop_nulls()
         of_figures = (plausible.of_inputs(sites), plausible.of_ratings(sites))
         noted = [note for notes_of in (of_places, *of_figures) for note in _site_notes(notes_of)]
-        notes([*portfolio.notes, *noted], quiet)
+        notes([*unknown, *portfolio.notes, *noted], quiet)
         if not faults.is_empty():
             raise typer.Exit(3)
 
@@ -233,6 +234,18 @@ def _by_odds(run: Path, sites: "pl.DataFrame") -> "pl.DataFrame":
     left = asked.join(given.filter("given"), on=["site_id", "figure"], how="anti", maintain_order="left")
     named = left.join(sites.select("site_id", "name"), on="site_id", maintain_order="left")
     return named.select("site_id", "name", pl.col("figure").alias("column"), "worth_knowing").head(BLANKS)
+
+
+def _not_asked(run: Path, sites: "pl.DataFrame") -> list[str]:
+    """A note on sites that the odds of `run` know nothing of; UsageError where that is every one."""
+    from screener import errors, outputs
+    from screener.outputs import beside
+
+    there = beside.odds_table(outputs.open_run(run), "odds")["site_id"]
+    without = sites.filter(~sites["site_id"].is_in(there.implode())).height
+    if sites.height and without == sites.height:
+        raise errors.UsageError(f"{run} has odds of none of these sites; --odds takes a run of this portfolio")
+    return [f"{run} has no odds of {without} of these sites: what they leave blank is not weighed"] if without else []
 
 
 def _site_notes(notes: "pl.DataFrame") -> Iterator[str]:

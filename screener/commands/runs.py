@@ -111,8 +111,9 @@ def report(
     quiet: Quiet = False,
 ) -> None:
     """Write the report of a run, or of some of its sites: one page to read, print and forward."""
-    from screener import errors
+    from screener import errors, outputs
     from screener import report as reports
+    from screener.outputs import beside
 
     with errors_in_words():
         if site and where:
@@ -121,6 +122,8 @@ def report(
             files = [file for each in site for file in reports.write_site(run, each, out, pictures)]
         else:
             files = reports.write(run, out, workbook=xlsx, pictures=pictures, where=where or ())
+            if where and beside.has_odds(outputs.open_run(run)):
+                notes([f"the odds of {run} are of all its sites together: a report on some of them is without"], quiet)
         if as_json:
             print_json({"files": [str(file) for file in files]})
         else:

@@ -129,7 +129,7 @@ def _tables(found: Findings) -> list[Table]:
     ]
     first = [
         Column("without_equipment_strategy", "first, without equipment", width="some"),
-        Column("without_equipment_saved", "saves by itself", a_year, text.whole),
+        Column("without_equipment_saved", "saves by itself, after upkeep", a_year, text.whole),
         Column("without_equipment_condition", "on condition", width="wide"),
     ]
     sure = [Column("net_savings_p10", "exceeded with 90 %", money, text.rounded)] if found.odds is not None else []

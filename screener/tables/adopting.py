@@ -99,6 +99,7 @@ def adopt(
     if reading is not None or kept.is_file():
         choices = read_choices(reading or kept, contract)
     _require_ours(out, choices if reading is None else None, force)
+    sheets = _once(sheets, out, force)
     for name, text in (every_row or {}).items():
         if name not in {each for column in contract.fields for each in column.names}:
             raise UsageError(f"there is no column {name}; `screener schema sites` has them")
@@ -158,6 +159,16 @@ def _require_ours(out: Path, choices: Choices | None, force: bool) -> None:
             raise UsageError(f"{file} was changed since it was adopted; {way_out}")
 
 
+def _once(sheets: Sequence[Path], out: Path, force: bool) -> list[Path]:
+    """Each of the files once; UsageError where one is what was made of others in `out`, which would forget those set aside."""
+    once = {file.resolve(): file for file in reversed(sheets)}
+    for place, file in once.items():
+        if not force and place.parent == out.resolve() and place.name in (adopted.SITES, adopted.ASIDE):
+            way_out = "name the sheets it was made of, or another --out"
+            raise UsageError(f"{file} was adopted from other sheets, and what they set aside would be lost; {way_out}")
+    return [*reversed(once.values())]
+
+
 def _read(
     paths: Sequence[Path], contract: Contract, choices: Choices, asking: _Asking
 ) -> tuple[list[Sheet], Choices, list[str]]:
@@ -185,6 +196,8 @@ def _read(
     main = lists[0]
     if len(rivals) > 1:
         names = [str(sheet.source) for sheet in rivals]
+        if len({*names}) < len(names):  # files of one name in several folders
+            names = [f"{sheet.source.file.parent}/{sheet.source}" for sheet in rivals]
         remembered = [sheet for sheet in rivals if str(sheet.source.sheet) in choices.sheets]
         if not remembered:
             apart = _are_apart(rivals)
@@ -197,7 +210,12 @@ def _read(
             sheet, choices = _settled(read_sheet(sheet.source, contract, choices.headings), contract, choices, asking)
             settled.append(sheet)
         main = _stacked(settled)
-        notes += [f"{sheet.source} lists sites too and is not read" for sheet in rivals if sheet not in remembered]
+        kept = {sheet.source for sheet in remembered}
+        notes += [
+            f"{name} lists sites too and is not read"
+            for name, sheet in zip(names, rivals, strict=True)
+            if sheet.source not in kept
+        ]
         choices = replace(choices, sheets=[sheet.source.sheet for sheet in remembered if sheet.source.sheet])
     others = [sheet for sheet in found if sheet.source != main.source and sheet not in rivals]
     beside = [sheet for sheet in others if ID in sheet.taken.header]
@@ -343,10 +361,11 @@ def _of_sheets(sheets: Iterable[Sheet]) -> list[str]:
 
 def _table_of_headings(sheet: Sheet) -> list[dict[str, str]]:
     rows = []
+    known = {name for field in load("sites").fields for name in field.names}
     for at, heading in enumerate(sheet.spelt):
         if heading:
             name = sheet.taken.header[at]
-            meaning = name if name != sheet.typed[at] or name in load("sites").polars_schema() else "(own column)"
+            meaning = name if name != sheet.typed[at] or name in known else "(own column)"
             example = next(iter(sheet.frame[name].drop_nulls()), "") if name in sheet.frame.columns else ""
             rows.append(
                 {"sheet": str(sheet.source), "heading": heading, "taken for": meaning, "such as": str(example)[:24]}

@@ -47,7 +47,8 @@ def of_sites(raw: RawTable, sites: pl.DataFrame, used: Iterable[str] = ()) -> tu
         )
         for heading, name in names.items()
     ]
-    shown = ", ".join(own[:SHOWN]) + (f" and {min(len(own), MOST) - SHOWN} more" if len(own) > SHOWN else "")
+    called = [name if name == heading else f"{heading} (as {name})" for heading, name in names.items()]
+    shown = ", ".join(called[:SHOWN]) + (f" and {min(len(own), MOST) - SHOWN} more" if len(own) > SHOWN else "")
     notes = [f"sites: {shown} kept as the owner's own: changes no figure, is there for --where and --group-by"]
     if len(own) > MOST:
         notes.append(f"sites: {len(own) - MOST} more columns beyond the first {MOST} unknown ones are not used")

@@ -1,6 +1,7 @@
 """What is assumed, by number and by weight, and one list of what to find out first, wherever it is told."""
 
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -55,3 +56,9 @@ def test_with_odds_all_have_theirs_but_for_what_is_given_by_now(asked: Path, tmp
     given = [line.removesuffix(",") + ",3.1" if line.startswith(f"{site},") else line for line in lines]
     folder = portfolio(tmp_path / "given", sites="\n".join(given) + "\n")
     assert checked(folder, "--odds", str(asked)) == [row for row in worth if row != (site, figure)][:5]
+    others = portfolio(tmp_path / "others", sites=re.sub(r"(?m)^(\w),", r"\1x,", SITES))
+    result = CliRunner().invoke(app, ["check", str(others), "--odds", str(asked)])
+    assert (result.exit_code, "has odds of none of these sites" in result.output) == (2, True)
+    few = portfolio(tmp_path / "few", sites=SITES.replace("\nC,", "\nCx,"))
+    result = CliRunner().invoke(app, ["check", str(few), "--odds", str(asked)])
+    assert "has no odds of 1 of these sites" in result.output

@@ -13,6 +13,7 @@ from typer.testing import CliRunner
 
 from screener.commands import app
 from screener.contracts.rejects import left_out
+from screener.errors import UsageError
 from screener.tables import adopting, read_portfolio
 
 HEADER = [
@@ -258,3 +259,25 @@ def test_sheets_that_list_the_same_stores_are_asked_about(tmp_path: Path) -> Non
     found = adopting.adopt([book], tmp_path / "p", lambda question: question.proposed)
     assert [answer for _, answer in found.answers] == ["a.xlsx (sheet East)"]
     assert "a.xlsx (sheet West) lists sites too and is not read" in found.notes
+
+
+def test_a_sheet_named_twice_is_read_once_and_its_own_tables_are_not_adopted_again(tmp_path: Path) -> None:
+    book = regions(tmp_path / "a.xlsx", [(1, 2), (11, 12)], "Sq Ft")
+    folder = tmp_path / "p"
+    twice = adopting.adopt([book, tmp_path / "." / "a.xlsx"], folder, lambda question: question.proposed)
+    assert twice.rows == 4
+    with pytest.raises(UsageError, match="what they set aside would be lost"):
+        adopting.adopt([folder / "sites.csv"], folder, lambda question: question.proposed)
+    copy = adopting.adopt([folder / "sites.csv"], tmp_path / "q", lambda question: question.proposed)
+    assert {row["heading"]: row["taken for"] for row in copy.taken}["floor_area_ft2"] == "floor_area_ft2"
+
+
+def test_two_files_of_one_name_are_told_apart(tmp_path: Path) -> None:
+    names = ("east", "west")
+    for name, area in zip(names, (40_000, 50_000), strict=True):
+        (tmp_path / name).mkdir()
+        rows = f"Store #,Type,State,Sq Ft\n1,supermarket,FL,{area}\n2,supermarket,FL,{area}\n"
+        (tmp_path / name / "stores.csv").write_text(rows)
+    adopting.adopt([tmp_path / name / "stores.csv" for name in names], tmp_path / "p", lambda question: 1)
+    areas = read_portfolio(tmp_path / "p").sites["floor_area_m2"].to_list()
+    assert areas == pytest.approx([50_000 * 0.09290304] * 2)
