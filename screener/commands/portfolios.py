@@ -79,6 +79,7 @@ def adopt(
     from screener import errors, pipeline
     from screener.contracts import rejects
     from screener.tables import adopting
+    from screener.tables.portfolio import left_blank
 
     with errors_in_words():
         stated = dict(_stated(each) for each in every_row or ())
@@ -92,6 +93,7 @@ def adopt(
         except errors.ContractError as error:
             typer.echo(f"{text.count(found.rows, 'row')} written to {out}; none can be ranked yet:", err=True)
             raise error from None
+        notes(left_blank(portfolio.blanked), quiet)
         told = rejects.in_words(sites.height, portfolio.rejects).replace("ranked", "can be ranked", 1)
         if as_json:
             counts = {

@@ -8,7 +8,7 @@ answer tells them.
 
 import hashlib
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from pathlib import Path
@@ -33,6 +33,7 @@ from screener.text import count
 ID = "site_id"
 SI_AND_WORDS = ("building_type", "current_strategy")  # whose words other tables define
 OWN = "leave it as a column of your own"
+OWN, UNUSED = "(own column)", "(not used)"
 NEITHER = "none of them"
 ALL = "all of them, one below the other"
 APART = 1_000_000  # by which the rows of sheets one below the other are numbered apart
@@ -136,7 +137,7 @@ def adopt(
         name for name in texts.columns if name not in {each for column in contract.fields for each in column.names}
     ]:
         notes.append(f"kept as columns of your own: {', '.join(own)}")
-    taken = [row for sheet in [main, *others] for row in _table_of_headings(sheet)]
+    taken = [row for sheet in [main, *others] for row in _table_of_headings(sheet, {*joined.columns})]
     return Adopted(paths, list(dict.fromkeys(notes)), taken, raw.frame.height, raw.aside, asking.answers)
 
 
@@ -359,13 +360,13 @@ def _of_sheets(sheets: Iterable[Sheet]) -> list[str]:
     return [note.replace("sites: ", f"{sheet.source}: ", 1) for sheet in sheets for note in sheet.notes]
 
 
-def _table_of_headings(sheet: Sheet) -> list[dict[str, str]]:
+def _table_of_headings(sheet: Sheet, kept: Collection[str]) -> list[dict[str, str]]:
     rows = []
     known = {name for field in load("sites").fields for name in field.names}
     for at, heading in enumerate(sheet.spelt):
         if heading:
             name = sheet.taken.header[at]
-            meaning = name if name != sheet.typed[at] or name in known else "(own column)"
+            meaning = name if name != sheet.typed[at] or name in known else OWN if name in kept else UNUSED
             example = next(iter(sheet.frame[name].drop_nulls()), "") if name in sheet.frame.columns else ""
             rows.append(
                 {"sheet": str(sheet.source), "heading": heading, "taken for": meaning, "such as": str(example)[:24]}
@@ -394,6 +395,11 @@ def _joined(
         also = [name for name in names if name in frame.columns]
         renamed = beside.select("_key", *new, *(pl.col(name).alias(f"_other_{name}") for name in also))
         frame = frame.with_columns(_key=mine).join(renamed, on="_key", how="left", maintain_order="left")
+        for name in also:
+            if unlike := _unlike(frame[name], frame[f"_other_{name}"]):
+                notes.append(
+                    f"{sheet.source}: {name} of {count(unlike, 'site')} differs from the list's, which is taken"
+                )
         frame = frame.with_columns(pl.coalesce(name, f"_other_{name}").alias(name) for name in also)
         frame = frame.drop("_key", *(f"_other_{name}" for name in also))
         spelt |= {column: sheet.spelt[at] for at, column in enumerate(sheet.taken.header) if column in new}
@@ -404,6 +410,15 @@ def _joined(
             shown = ", ".join(map(str, lost[:5])) + (" ..." if len(lost) > 5 else "")
             notes.append(f"{sheet.source}: {count(len(lost), 'row')} of no site in the list left out ({shown})")
     return frame, notes, spelt
+
+
+def _unlike(mine: pl.Series, theirs: pl.Series) -> int:
+    """Of how many rows two columns of texts say different things: other figures, or other words."""
+    one, two = (
+        each.to_frame().select(spelling(pl.first()).str.replace_all(",", "")).to_series() for each in (mine, theirs)
+    )
+    of_one, of_two = (each.cast(pl.Float64, strict=False) for each in (one, two))
+    return int(((one != two) & (of_one != of_two).fill_null(True)).sum())
 
 
 def _keys(mine: pl.Series, theirs: pl.Series) -> tuple[pl.Series, pl.Series] | None:
@@ -640,10 +655,8 @@ def spelling_of(word: str) -> str:
 
 def _plain_texts(table: CheckedTable, raw: RawTable, contract: Contract) -> pl.DataFrame:
     """The rows as `sites.csv` has them: figures plain in the unit of their column, words of the contract, dates and own columns
-    as typed; cells at fault as typed too."""
+    as typed; cells at fault and those that cannot be read as typed too, for whoever reads the table next to tell."""
     columns: list[pl.Series] = []
-    blanked = {(row, column) for row, column in table.blanked.select("row", "column").iter_rows()}
-    rows = raw.frame["row"].to_list()
     numbers = table.cells.numbers
     for each in contract.fields:
         for name in each.names:
@@ -655,8 +668,7 @@ def _plain_texts(table: CheckedTable, raw: RawTable, contract: Contract) -> pl.D
                 texts = pl.select(pl.coalesce(figures, texts)).to_series()
             elif each.name != ID and (each.enum or each.category or each.name == "postal_code"):
                 texts = pl.select(pl.coalesce(table.values[each.name], texts)).to_series()
-            empty = [at for at, row in enumerate(rows) if (row, name) in blanked] if blanked else []
-            columns.append(texts.scatter(empty, None).alias(name) if empty else texts.alias(name))
+            columns.append(texts.alias(name))
     known = {name for each in contract.fields for name in each.names}
     own = [
         raw.frame[name].alias(raw.headings.get(name, name))

@@ -189,7 +189,7 @@ def read_portfolio(folder: Path) -> Portfolio:
         faults=found,
         blanked=blanked,
         rejects=rejects,
-        notes=[*notes, *_left_blank(blanked), *_remarks(good.known["strategies"], settings)],
+        notes=[*notes, *left_blank(blanked), *_remarks(good.known["strategies"], settings)],
         tables=files,
         raws=raws,
     )
@@ -344,7 +344,7 @@ def _aside(raws: Mapping[str, RawTable]) -> pl.DataFrame:
     return pl.concat(found)
 
 
-def _left_blank(blanked: pl.DataFrame) -> list[str]:
+def left_blank(blanked: pl.DataFrame) -> list[str]:
     """A note on each column of sites that has cells which cannot be read."""
     notes = []
     for (column, message), group in blanked.group_by("column", "message", maintain_order=True):

@@ -15,6 +15,7 @@ MONEY = r"[$€£¢]|\b(usd|eur|price|rate|cost|cents?|ct)\b"
 UNITS = {"kwh": "kwh", "mwh": "mwh", "therm": "therm", "therms": "therm", "mmbtu": "mmbtu", "mcf": "mcf", "ccf": "ccf"}
 OF_FUEL = ("therm", "mmbtu", "mcf", "ccf")
 ID = "tariff_id"
+DECIMAL_COMMA = r"^[-+]?(0,\d+|\d+,(\d{1,2}|\d{4,}))$"  # 0,12 parts no thousands
 
 
 def meant(heading: str) -> str | None:
@@ -65,6 +66,12 @@ def tariffs(
 
 
 def _figure(text: pl.Expr, name: str, cents: bool) -> pl.Expr:
-    value = written.price(text, name).str.replace_all(",", "").cast(pl.Float64, strict=False)
+    digits = written.price(text, name)
+    plain_digits = (
+        pl.when(digits.str.contains(DECIMAL_COMMA))
+        .then(digits.str.replace(",", "."))
+        .otherwise(digits.str.replace_all(",", ""))
+    )
+    value = plain_digits.cast(pl.Float64, strict=False)
     hundredths = written.is_cents(text, name).fill_null(False)
     return pl.when(hundredths | pl.lit(cents)).then((value / 100).round_sig_figs(12)).otherwise(value)

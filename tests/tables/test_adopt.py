@@ -281,3 +281,22 @@ def test_two_files_of_one_name_are_told_apart(tmp_path: Path) -> None:
     adopting.adopt([tmp_path / name / "stores.csv" for name in names], tmp_path / "p", lambda question: 1)
     areas = read_portfolio(tmp_path / "p").sites["floor_area_m2"].to_list()
     assert areas == pytest.approx([50_000 * 0.09290304] * 2)
+
+
+def test_what_cannot_be_read_stays_as_typed_and_is_said(tmp_path: Path) -> None:
+    (tmp_path / "a.csv").write_text("Store #,Type,State,Sq Ft,Tons\n1,supermarket,FL,40000,abc\n2,office,FL,40000,90\n")
+    result = adopt(tmp_path / "a.csv", "--out", tmp_path / "p", "--yes")
+    assert 'cooling_capacity_tons of 1 row (2) cannot be read, as "abc"' in " ".join(result.output.split())
+    assert pl.read_csv(tmp_path / "p" / "sites.csv")["cooling_capacity_tons"].to_list() == ["abc", "90"]
+
+
+def test_figures_that_a_second_sheet_has_otherwise_are_told_and_prices_may_have_decimal_commas(tmp_path: Path) -> None:
+    header = "Store #;Type;State;Sq Ft;Annual kWh;$/kWh\n"
+    rows = "1;supermarket;FL;40000;1200000;0,125\n2;supermarket;FL;40000;1800000;0,12\n"
+    (tmp_path / "a.csv").write_text(header + rows)
+    months = "".join(f"{site},2025-{month:02d},100000,3\n" for site in (1, 2) for month in range(1, 13))
+    (tmp_path / "b.csv").write_text("Store #,Month,kWh,Therms\n" + months)
+    found = adopting.adopt([tmp_path / "a.csv", tmp_path / "b.csv"], tmp_path / "p", lambda question: question.proposed)
+    assert "b.csv: annual_electricity_kwh of 1 site differs from the list's, which is taken" in found.notes
+    assert read_portfolio(tmp_path / "p").tariffs["electricity_price_per_kwh"].to_list() == [0.125, 0.12]
+    assert {row["heading"]: row["taken for"] for row in found.taken}["Therms"] == "(not used)"
