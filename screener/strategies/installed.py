@@ -75,8 +75,16 @@ def coil_at(
     )
 
 
-def show_coil(sheet: Worksheet, state: CoilState, rating: Rating, entering_c: Number, entering_w: Number) -> None:
-    """Note the coil's states and what it does at full run, for whoever wants to check the hour by hand."""
+def show_coil(
+    sheet: Worksheet,
+    state: CoilState,
+    rating: Rating,
+    entering_c: Number,
+    entering_w: Number,
+    fog_kg_kg: Number = 0.0,
+) -> None:
+    """Note the coil's states and what it does at full run, for whoever wants to check the hour by hand. `fog_kg_kg`: of the water
+    taken what falls out of air that would leave above saturation; the line to the surface ends before it does."""
     flow_kg_s = rating.supply_kg_s
     w_out = entering_w - state.moisture_kg_s / flow_kg_s
     h_out = air.enthalpy(entering_c, entering_w) - state.total_w / flow_kg_s
@@ -92,7 +100,7 @@ def show_coil(sheet: Worksheet, state: CoilState, rating: Rating, entering_c: Nu
             "apparatus dew point and bypass factor from the rating; power at a fraction of Carnot [cooling_coil]",
         )
     )
-    surface_w = entering_w - state.moisture_kg_s / (flow_kg_s * rating.contact)
+    surface_w = entering_w - (state.moisture_kg_s / flow_kg_s - fog_kg_kg) / rating.contact
     sheet.show_state("coil surface (apparatus dew point)", state.adp_c, surface_w)
 
 
