@@ -23,6 +23,7 @@ def set_aside(folder: Path, schema: Mapping[str, type[pl.DataType]]) -> pl.DataF
         return nothing
     try:
         rows = pl.read_csv(file, infer_schema=False, glob=False)
+        rows = rows.rename(lambda name: name.replace('""', '"'))  # quotes in headings come doubled
     except (pl.exceptions.PolarsError, OSError):
         return nothing
     if not {*OWN} <= {*rows.columns}:

@@ -78,10 +78,13 @@ def test_other_tables_that_lose_rows_have_files_of_their_own(tmp_path: Path) -> 
 
 def test_rows_set_aside_by_an_adoption_are_told_apart_from_the_rows_of_its_sites(tmp_path: Path) -> None:
     sheet = tmp_path / "stores.csv"
-    sheet.write_text(LIST, encoding="utf-8")
+    title, header, *rows = LIST.splitlines()
+    lines = [f"{title},", f'{header},"Owner ""A"""', *(f"{row},x" for row in rows)]
+    sheet.write_text("\n".join(lines) + "\n", encoding="utf-8")
     adopting.adopt([sheet], tmp_path / "p", lambda question: question.proposed)
     told = pl.read_csv(io.StringIO(rejects(tmp_path / "p")), infer_schema=False)
     assert told["left_out_as"].to_list() == ["with faults"] * 2 + ["closed", "closed", "total"]
     assert told["site_id"].to_list() == ["2", "3", None, None, None]
     assert told["left_out_because"][2] == "status says Closed (stores.csv, row 6)"
     assert told["Store #"].to_list() == [None, None, "4", "4", None]
+    assert sum("Owner" in name for name in told.columns) == 1
