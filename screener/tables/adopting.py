@@ -121,7 +121,8 @@ def adopt(
     raw, table, choices = _with_words(raw, contract, choices, asking)
     rejecting = raw.faults
     if not rejecting.is_empty():
-        raise ContractError(rejecting)
+        hidden = "".join(map(_hidden_in, sheets))
+        raise ContractError(rejecting.with_columns(pl.col("message") + hidden))
     texts = _plain_texts(table, raw, contract)
     written = {adopted.SITES: left_out.csv(texts), adopted.ASIDE: left_out.csv(_aside(raw, main, spelt))}
     if prices is not None:
@@ -291,6 +292,14 @@ def _sources(file: Path, known: set[str], choices: Choices, notes: list[str]) ->
     notes.append(f"{file.name}: of its sheets {', '.join(tables)} {'is' if len(tables) == 1 else 'are'} read"
                  + (f", {', '.join(passed)} not" if passed else ""))  # fmt: skip
     return [Source(file, name) for name in tables]
+
+
+def _hidden_in(file: Path) -> str:
+    """That a workbook hides sheets, which are not read; empty where it hides none."""
+    if file.suffix.lower() not in (".xlsx", ".xlsm"):
+        return ""
+    hidden = [name for name, is_hidden in workbooks.sheets(file).items() if is_hidden]
+    return f"; hidden sheets are not read: {', '.join(hidden)}" if hidden else ""
 
 
 def _figures(sheet: Sheet, contract: Contract) -> set[str]:

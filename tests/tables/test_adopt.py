@@ -300,3 +300,15 @@ def test_figures_that_a_second_sheet_has_otherwise_are_told_and_prices_may_have_
     assert "b.csv: annual_electricity_kwh of 1 site differs from the list's, which is taken" in found.notes
     assert read_portfolio(tmp_path / "p").tariffs["electricity_price_per_kwh"].to_list() == [0.125, 0.12]
     assert {row["heading"]: row["taken for"] for row in found.taken}["Therms"] == "(not used)"
+
+
+def test_a_workbook_whose_list_is_hidden_says_so(tmp_path: Path) -> None:
+    with xlsxwriter.Workbook(tmp_path / "a.xlsx") as book:
+        book.add_worksheet("Cover").write(0, 0, "see the other sheet")
+        hidden = book.add_worksheet("Stores")
+        hidden.hide()
+        hidden.write_row(0, 0, ["Store #", "Type", "State", "Sq Ft"])
+        hidden.write_row(1, 0, [1, "supermarket", "FL", 40_000])
+    result = adopt(tmp_path / "a.xlsx", "--out", tmp_path / "p", "--yes")
+    assert result.exit_code == 3
+    assert "hidden sheets are not read: Stores" in " ".join(result.output.split())
