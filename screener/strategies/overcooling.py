@@ -93,9 +93,11 @@ def overcool(sheet: Worksheet, overcooler: Overcooler = INSTALLED) -> Overcoolin
         near = own.let(f"{name}_humidity_ratio", nearer, "the same, with the coil as it is there")
         probe = overcooler.coil_at(own.section(name), drift, near)
     coil = overcooler.coil_at(own.section("coil"), drift, near)
-    entering = (col(f"{overcooler.section}.coil.{name}") for name in (overcooler.coil_meets, "entering_humidity_ratio"))
+    air_c, air_w = (
+        col(f"{overcooler.section}.coil.{name}") for name in (overcooler.coil_meets, "entering_humidity_ratio")
+    )
     fog = f"{overcooler.section}.coil.fog_kg_kg"  # of coils that may leave air above saturation
-    installed.show_coil(sheet, coil.state, overcooler.rating, *entering, col(fog) if fog in sheet.names() else 0.0)
+    installed.show_coil(sheet, coil.state, overcooler.rating, air_c, air_w, col(fog) if fog in sheet.names() else 0.0)
     load = col("cooling_load_w") if overcooler.added_w is NOTHING else at_least(gain, 0.0)
     for_heat = when(drift >= col("cooling_setpoint_c")).then(coil.run_fraction_for(load)).otherwise(0.0)
     for_water = at_most(PART_LOAD.run_fraction_for_water(at_most(needed / _able(coil, near), 1.0)), 1.0)
