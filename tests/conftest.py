@@ -1,8 +1,11 @@
 """Benches run only when asked for, and no test fails because the machine is busy."""
 
+import os
+
 import pytest
 from hypothesis import settings
 
+os.environ.pop("COLUMNS", None)  # which a runner on several cores sets; tables would fit themselves to it
 settings.register_profile("untimed", deadline=None)
 settings.load_profile("untimed")
 
