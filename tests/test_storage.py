@@ -111,14 +111,19 @@ def test_what_is_stored_comes_back() -> None:
 
 
 def test_without_capacities_every_hour_stands_alone() -> None:
-    """The order of the hours no longer matters."""
+    """The order of the hours no longer matters, but to the wheel before an outdoor-air unit: whether it turns goes by the air that
+    its sensor has met, that of an hour before. Measured 0.04 %."""
     sites = sized(filled([HALL | {"building_type": "retail"}])).with_columns(
         pl.lit(0.0).alias(name) for name in STORAGE
     )
     hours = climate.hours([STATIONS["Houston"]])
     known, turned = totals(sites, hours), totals(sites, hours, -1)
-    for name in ("electricity_kwh", "fuel_kwh", "hours_above_limit", "water_removed_kg"):
-        assert np.allclose(known[name], turned[name], rtol=1e-9, equal_nan=True), name
+    by_sensor = pl.col("strategy") == "outdoor_air_dehumidifier_with_recovery"
+    for some, width in ((~by_sensor, 1e-9), (by_sensor, 1e-3)):
+        one, other = known.filter(some), turned.filter(some)
+        assert one["strategy"].to_list() == other["strategy"].to_list()
+        for name in ("electricity_kwh", "fuel_kwh", "hours_above_limit", "water_removed_kg"):
+            assert np.allclose(one[name], other[name], rtol=width, equal_nan=True), name
 
 
 @pytest.mark.parametrize("kind", ["retail", "office", "school"])
