@@ -111,8 +111,8 @@ def test_what_is_stored_comes_back() -> None:
 
 
 def test_without_capacities_every_hour_stands_alone() -> None:
-    """The order of the hours no longer matters, but to the wheel before an outdoor-air unit: whether it turns goes by the air that
-    its sensor has met, that of an hour before. Measured 0.04 %."""
+    """The order of the hours no longer matters, but to the wheel before an outdoor-air unit: whether it turns goes by the air
+    that its sensor has met, that of an hour before. Measured 0.04 %."""
     sites = sized(filled([HALL | {"building_type": "retail"}])).with_columns(
         pl.lit(0.0).alias(name) for name in STORAGE
     )
