@@ -22,6 +22,8 @@ OWN = {
     "District / Owner": DISTRICTS,
     "Sales": ("1,200", "900", "10,000", "7.5", "", "0"),
     "Rank": ("007", "008", "1", "2", "3", "4"),  # a name that the ranking has, and numbers that are names
+    "^.*$": ("a", "b", "c", "d", "e", "f"),  # patterns, in a library of tables
+    "*": ("g", "", "", "", "", ""),
     "=Note": ("=1+1", "@SUM(A1)", "-2", "+3", "x\x07", "plain"),
     "Empty": ("",) * 6,
 }
@@ -58,7 +60,8 @@ def test_they_are_kept_as_typed_and_said(folder: Path) -> None:
     kept = {(row["site_id"], row["heading"]): row["value"] for row in found.own_columns.iter_rows(named=True)}
     due = {(site, heading): OWN[heading][at] for heading in OWN for at, site in enumerate(SITES) if OWN[heading][at]}
     assert kept == due
-    called = "district / owner (as district_owner), sales, rank (as own_rank), =note (as own_note)"
+    called = "district / owner (as district_owner), sales, rank (as own_rank), column ^.*$ (as column), column * (as column_2), "
+    called += "=note (as own_note)"
     assert any(f"{called} kept as the owner's own" in note for note in found.notes)
 
 

@@ -48,7 +48,8 @@ def _sheet(rejects: pl.DataFrame, raw: RawTable) -> pl.DataFrame:
         others = pl.DataFrame(distinct(records.get_columns(), {*REASONS}))
         here = pl.concat([here, elsewhere.drop("record").hstack(others)], how="diagonal")
     columns = [name for name in here.columns if name not in ("row", *REASONS)]
-    return here.sort("row", nulls_last=True, maintain_order=True).select(*columns, *REASONS)
+    ordered = here.sort("row", nulls_last=True, maintain_order=True)
+    return pl.DataFrame([ordered[name] for name in (*columns, *REASONS)])  # a heading may be a pattern in an expression
 
 
 def _of_records(records: pl.Series) -> pl.Struct:
@@ -69,10 +70,10 @@ def distinct(columns: Sequence[pl.Series], taken: set[str]) -> list[pl.Series]:
 
 def csv(frame: pl.DataFrame) -> str:
     """A table as CSV; what a spreadsheet would take for a formula gets an apostrophe, figures stay as they are."""
-    frame = frame.cast(pl.String)
-    safe = neutralised(frame)
-    kept = (
-        pl.when(pl.col(name).str.contains(FIGURE)).then(pl.col(name)).otherwise(safe[name]).alias(name)
-        for name in frame.columns
+    numbered = pl.DataFrame([column.cast(pl.String).alias(str(at)) for at, column in enumerate(frame.get_columns())])
+    safe = neutralised(numbered)
+    kept = numbered.select(
+        pl.when(pl.col(name).str.contains(FIGURE)).then(name).otherwise(safe[name]).alias(name) for name in safe.columns
     )
-    return frame.select(kept).write_csv()
+    headings = neutralised(pl.DataFrame({"": frame.columns}))[""]
+    return pl.DataFrame([column.alias(name) for column, name in zip(kept, headings, strict=True)]).write_csv()

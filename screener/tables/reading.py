@@ -178,7 +178,9 @@ def _nothing(name: str, rule: str, message: str) -> RawTable:
 
 
 def _name(cell: str | None) -> str:
-    return (cell or "").strip().lower()
+    """The name that the column of a heading has; `*` and `^...$`, which would be patterns of many columns, get a word before."""
+    name = (cell or "").strip().lower()
+    return f"column {name}" if name == "*" or (name.startswith("^") and name.endswith("$")) else name
 
 
 def _header_rows(grid: Grid, contract: Contract) -> tuple[int, int]:
