@@ -37,10 +37,13 @@ def of_sites(raw: RawTable, sites: pl.DataFrame, used: Iterable[str] = ()) -> tu
         return nothing(), []
     names = _names(own[:MOST], {name for each in QUESTIONED for name in load(each).columns} | known)
     rows = typed.join(sites.select("row", "site_id"), on="row", how="inner", suffix="_kept")
-    site = rows["site_id_kept" if "site_id" in typed.columns else "site_id"].alias("site_id")
-    long = [  # of columns as they are: a heading such as "*" or "^a$" would be a pattern in an expression
-        pl.DataFrame([site, rows[heading].alias("value")]).with_columns(
-            column=pl.lit(name), heading=pl.lit(raw.headings.get(heading, heading))
+    site = pl.col("site_id_kept" if "site_id" in typed.columns else "site_id")
+    long = [
+        rows.select(
+            site.alias("site_id"),
+            column=pl.lit(name),
+            heading=pl.lit(raw.headings.get(heading, heading)),
+            value=pl.col(heading),
         )
         for heading, name in names.items()
     ]
